@@ -1,0 +1,37 @@
+"""Every error that blendkit raises on purpose, and the exit code that each one ends with.
+
+::
+
+    BlendkitError                 exit 2
+    ├── InputError                exit 2   a file, mask or option that cannot be used
+    ├── OutputError               exit 2   a result that cannot be written
+    └── AlignmentError            exit 3   two frames that cannot be laid on each other
+
+A message names the value that is wrong and the next step, in one line, because the command line
+prints it as it is.  Anything else that leaves the package is a defect.
+"""
+
+EXIT_OK = 0
+EXIT_BAD_INPUT = 2
+EXIT_NOT_ALIGNED = 3
+EXIT_SOME_PAIRS_FAILED = 4
+
+
+class BlendkitError(Exception):
+    """Base of all errors raised on purpose; its message is one line for the user."""
+
+    exit_code = EXIT_BAD_INPUT
+
+
+class InputError(BlendkitError):
+    """A file, mask, tag or option that cannot be used as it is."""
+
+
+class OutputError(BlendkitError):
+    """A result that cannot be written where it was asked for."""
+
+
+class AlignmentError(BlendkitError):
+    """Two frames that cannot be laid on each other; the message says why and what to try."""
+
+    exit_code = EXIT_NOT_ALIGNED

@@ -1,0 +1,108 @@
+"""A frame, and what the camera recorded with it: the records that all stages share.
+
+Pixels are float32 in linear light, shape (height, width, 3), 1.0 = the white of the file's
+encoding.  Arrays index (row, column); points and sizes are (x, y) in px, and the centre of the
+top-left pixel is (0, 0).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Float = NDArray[np.float32]
+"""float32 array; its shape is given by the docstring of whoever takes or returns it."""
+Bool = NDArray[np.bool_]
+Label = NDArray[np.uint8]
+Matrix = NDArray[np.float64]
+"""A 3x3 transform of homogeneous (x, y, 1), background px to foreground px."""
+
+LUMINANCE_WEIGHTS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+"""Share of linear red, green and blue in luminance (ITU-R BT.709-6, item 3.2)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Capture:
+    """What the camera recorded; None = the file does not say.
+
+    f_number is nominal (2.8 for 2.83), as every camera writes it.
+    """
+
+    f_number: float | None = None
+    exposure_time_s: float | None = None
+    iso: float | None = None
+    focal_length_mm: float | None = None
+    focus_distance_m: float | None = None
+    captured_at: datetime | None = None
+    camera: str | None = None
+    lens: str | None = None
+    copyright: str | None = None
+    flash_fired: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Embedded:
+    """What a file carries besides its pixels, passed on to the result unread.
+
+    icc_profile, exif (a TIFF-structured block, without the "Exif\\0\\0" marker) and xmp are bytes;
+    resolution_dpi is (x, y).
+    """
+
+    icc_profile: bytes | None = None
+    exif: bytes | None = None
+    xmp: bytes | None = None
+    resolution_dpi: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Frame:
+    """One picture in linear light.
+
+    pixels: float32 (height, width, 3), linear, 1.0 = the encoding's white.
+    name: how messages call it (its file name).
+    clip_level: value from which a channel counts as clipped.
+    notes: sentences about what reading it had to drop or assume.
+    """
+
+    pixels: Float
+    capture: Capture = field(default_factory=Capture)
+    name: str = "frame"
+    embedded: Embedded = field(default_factory=Embedded)
+    clip_level: float = 0.995
+    bits: int = 16
+    notes: tuple[str, ...] = ()
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """(width, height) in px."""
+        return self.pixels.shape[1], self.pixels.shape[0]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Warped:
+    """A resampled array and its footprint: True where every contributing pixel was real."""
+
+    pixels: Float
+    footprint: Bool
+
+
+class Progress(Protocol):
+    """Told what runs: stage name and the share done, 0 to 1."""
+
+    def __call__(self, stage: str, share: float, /) -> None:
+        """Take note of it; may raise to cancel the work."""
+
+
+def no_progress(stage: str, share: float, /) -> None:  # noqa: ARG001 - the protocol names them
+    """Ignore progress."""
+
+
+Clock = Callable[[], float]
+
+
+def luminance(pixels: Float) -> Float:
+    """Return linear luminance, shape (height, width), of linear pixels (height, width, 3)."""
+    return pixels @ LUMINANCE_WEIGHTS
