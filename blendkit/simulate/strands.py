@@ -1,0 +1,111 @@
+"""Painting strands: boughs, twigs, hair, strings.  Anti-aliased, rounded, lit from one side."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blendkit.frame import Float
+from blendkit.simulate.canvas import Canvas, Color, noise_field
+
+Path = NDArray[np.float64]
+"""A centre line: (n, 3) rows of x, y and full width, in canvas px."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Bark:
+    """How a strand's surface looks.
+
+    shade, lit: linear colours away from and towards the light.
+    light: direction (x, y, towards the viewer) to the light.
+    texture: (128, 32) factors around 1, along and around the strand.
+    """
+
+    shade: Color
+    lit: Color
+    light: tuple[float, float, float]
+    texture: Float
+
+
+def bark(
+    rng: np.random.Generator,
+    *,
+    shade: Color = (0.018, 0.015, 0.013),
+    lit: Color = (0.16, 0.125, 0.09),
+    light: tuple[float, float, float] = (-0.62, -0.42, 0.66),
+    roughness: float = 0.35,
+) -> Bark:
+    """Return bark with fissures along the strand and lichen patches."""
+    fissures = noise_field((128, 32), 6.0, rng, octaves=3)
+    patches = noise_field((128, 32), 24.0, rng, octaves=2)
+    texture = np.exp(roughness * (0.7 * fissures + 0.5 * patches)).astype(np.float32)
+    return Bark(shade, lit, light, texture)
+
+
+def smooth_path(points: Path, step_px: float) -> Path:
+    """Return a Catmull-Rom curve through points, sampled about every step_px."""
+    if len(points) < 3:
+        return points
+    padded = np.concatenate([2 * points[:1] - points[1:2], points, 2 * points[-1:] - points[-2:-1]])
+    pieces = []
+    for index in range(len(points) - 1):
+        p0, p1, p2, p3 = padded[index : index + 4]
+        length = float(np.hypot(*(p2 - p1)[:2]))
+        count = max(1, int(length / step_px))
+        t = (np.arange(count) / count)[:, None]
+        a, b, c = 2 * p1, p2 - p0, 2 * p0 - 5 * p1 + 4 * p2 - p3
+        pieces.append(0.5 * (a + b * t + c * t**2 + (3 * p1 - p0 - 3 * p2 + p3) * t**3))
+    return np.concatenate([*pieces, points[-1:]])
+
+
+def paint_strands(canvas: Canvas, paths: Sequence[Path], surface: Bark) -> None:
+    """Paint paths in the order given, later ones over earlier ones."""
+    for path in paths:
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path[:, :2], axis=0).T))])
+        for index in range(len(path) - 1):
+            _paint_piece(canvas, path[index], path[index + 1], float(along[index]), surface)
+
+
+def _paint_piece(canvas: Canvas, start: Path, end: Path, along_px: float, surface: Bark) -> None:
+    """Paint one tapered piece with round ends; coverage joins by its maximum."""
+    reach = max(start[2], end[2]) / 2 + 1
+    x0, y0 = np.floor(np.minimum(start[:2], end[:2]) - reach).astype(int)
+    x1, y1 = np.ceil(np.maximum(start[:2], end[:2]) + reach).astype(int) + 1
+    height, width = canvas.coverage.shape
+    x0, y0, x1, y1 = max(x0, 0), max(y0, 0), min(x1, width), min(y1, height)
+    if x0 >= x1 or y0 >= y1:
+        return
+    dx, dy = end[0] - start[0], end[1] - start[1]
+    length = max(float(np.hypot(dx, dy)), 1e-6)
+    x = np.arange(x0, x1, dtype=np.float32)[None, :] - np.float32(start[0])
+    y = np.arange(y0, y1, dtype=np.float32)[:, None] - np.float32(start[1])
+    forward = (x * dx + y * dy) / length
+    side = (y * dx - x * dy) / length
+    at = np.clip(forward / length, 0, 1)
+    half = 0.5 * (start[2] + at * (end[2] - start[2]))
+    off = np.hypot(forward - at * length, side)
+    covered = np.clip(off + 0.5, -half, half) - np.clip(off - 0.5, -half, half)
+    before = canvas.coverage[y0:y1, x0:x1]
+    inside = covered > np.where(off < half - 1, 0.0, before)
+    if not inside.any():
+        return
+    across = np.clip(side / np.maximum(half, 0.3), -0.98, 0.98)[inside]
+    color = _shaded(surface, along_px + forward[inside], across, half[inside], (dx / length, dy / length))
+    canvas.color[y0:y1, x0:x1][inside] = color
+    np.maximum(before, covered, out=before, casting="same_kind")
+
+
+def _shaded(
+    surface: Bark, along: Float, across: Float, half: Float, direction: tuple[float, float]
+) -> Float:
+    """Return colours of a lit cylinder with bark."""
+    lx, ly, lz = surface.light
+    sideways = -direction[1] * lx + direction[0] * ly
+    lambert = np.clip(across * sideways + np.sqrt(1 - across**2) * lz, 0, 1)
+    around = (np.arcsin(across) / np.pi + 0.5) * 31
+    rows = (along * 0.45 / np.maximum(half, 2.0) * 8).astype(int) % surface.texture.shape[0]
+    grain = surface.texture[rows, around.astype(int)]
+    shade, lit = np.array(surface.shade), np.array(surface.lit)
+    mixed = shade + (lit - shade) * (lambert**1.3)[:, None]
+    return np.asarray(mixed * grain[:, None], np.float32)
