@@ -43,8 +43,10 @@ class LazyGroup(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the commands with the sentences above, importing none of them."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, COMMANDS[name]) for name in self.list_commands(ctx)])
+        rows = [(name, COMMANDS[name]) for name in self.list_commands(ctx)]
+        if rows:
+            with formatter.section("Commands"):
+                formatter.write_dl(rows)
 
     def main(self, args: Sequence[str] | None = None, *more: Any, **extra: Any) -> Any:
         """Run, and end a BlendkitError with its one line and its exit code."""
