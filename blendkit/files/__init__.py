@@ -1,1 +1,21 @@
-"""Stage files."""
+"""Files: pictures in and out, colour profiles, Exif, and replacement that is whole or not at all.
+
+The only floor besides the programs' that touches the disk.
+"""
+
+from blendkit.files.atomic import atomic, check_output
+from blendkit.files.masks import read_labels, read_mask
+from blendkit.files.read import read_frame
+from blendkit.files.write import write_grey, write_labels, write_picture, write_rgba
+
+__all__ = [
+    "atomic",
+    "check_output",
+    "read_frame",
+    "read_labels",
+    "read_mask",
+    "write_grey",
+    "write_labels",
+    "write_picture",
+    "write_rgba",
+]

@@ -1,0 +1,120 @@
+"""Files that appear whole or not at all, and never in the place of an input.
+
+A result is written to a temporary name beside its target, flushed to the disk and renamed.
+"""
+
+import errno
+import os
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from blendkit.errors import OutputError
+
+_NEXT_STEPS = {
+    errno.ENOSPC: "the disk is full: free some space or choose another folder",
+    errno.EDQUOT: "the disk quota is used up: free some space or choose another folder",
+    errno.EACCES: "the folder cannot be written: choose another one or change its permissions",
+    errno.EPERM: "the folder cannot be written: choose another one or change its permissions",
+    errno.EROFS: "the disk is read-only: choose another folder",
+    errno.ENOENT: "the folder does not exist: create it or choose another one",
+    errno.ENOTDIR: "the folder does not exist: create it or choose another one",
+    errno.EISDIR: "this is a folder: name a file in it",
+    errno.ENAMETOOLONG: "the name is too long: choose a shorter one",
+    errno.EFBIG: "the file grows larger than this disk allows: choose another folder",
+}
+
+
+def check_output(path: Path | str, inputs: Iterable[Path | str] = ()) -> None:
+    """Raise OutputError, before any work, if a file cannot be written to `path`.
+
+    The folder must exist and be writable, and `path` must not be one of the inputs, not even
+    by way of a link.
+    """
+    target = Path(path)
+    if target.is_dir():
+        raise OutputError(f"{target}: {_NEXT_STEPS[errno.EISDIR]}")
+    if not target.parent.is_dir():
+        raise OutputError(f"{target}: {_NEXT_STEPS[errno.ENOENT]}")
+    if not os.access(target.parent, os.W_OK | os.X_OK):
+        raise OutputError(f"{target}: {_NEXT_STEPS[errno.EACCES]}")
+    for source in inputs:
+        if _same_file(target, Path(source)):
+            raise OutputError(f"{target}: names the input {source}; choose another output name")
+
+
+def _same_file(target: Path, source: Path) -> bool:
+    try:
+        return target.resolve() == source.resolve() or (
+            target.exists() and source.exists() and target.samefile(source)
+        )
+    except (OSError, RuntimeError):
+        return False
+
+
+@contextmanager
+def atomic(path: Path | str, inputs: Iterable[Path | str] = ()) -> Iterator[Path]:
+    """Give a temporary path beside `path`; rename it there when the block ends well.
+
+    Parameters
+    ----------
+    path : where the file shall be.
+    inputs : files that it must not replace.
+
+    Yields
+    ------
+    Path : an empty file with the same suffix in the same folder, removed if the block raises.
+
+    Raises
+    ------
+    OutputError : missing folder, no permission, full disk, or an input named as output.
+    """
+    target = Path(path)
+    check_output(target, inputs)
+    try:
+        temporary = _temporary_beside(target)
+        try:
+            yield temporary
+            _flush(temporary)
+            temporary.replace(target)
+        except BaseException:
+            with suppress(OSError):
+                temporary.unlink()
+            raise
+        _flush_folder(target.parent)
+    except OSError as error:
+        raise OutputError(f"{target}: {explain(error)}") from error
+
+
+def explain(error: OSError) -> str:
+    """Return what an operating-system error means for the user, with the next step."""
+    reason = error.strerror or str(error) or type(error).__name__
+    return _NEXT_STEPS.get(error.errno or 0, f"cannot be written ({reason}): choose another place")
+
+
+def _temporary_beside(target: Path) -> Path:
+    handle, name = tempfile.mkstemp(
+        prefix=f".{target.stem[:40]}.", suffix=f".part{target.suffix}", dir=target.parent
+    )
+    os.close(handle)
+    temporary = Path(name)
+    mask = os.umask(0)
+    os.umask(mask)
+    temporary.chmod(0o666 & ~mask)
+    return temporary
+
+
+def _flush(path: Path) -> None:
+    with path.open("rb+") as stream:
+        os.fsync(stream.fileno())
+
+
+def _flush_folder(folder: Path) -> None:
+    # Without it the rename itself may be lost on power failure; Windows has no such call.
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

@@ -1,0 +1,71 @@
+"""Conversion between colour profiles, through LittleCMS.
+
+LittleCMS is bound by imagecodecs, which hands it 8-bit, 16-bit and float arrays.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from blendkit.errors import InputError
+from blendkit.files import profiles
+from blendkit.frame import Float
+
+INTENTS = {"perceptual": 0, "relative": 1, "saturation": 2, "absolute": 3}
+"""Rendering intents by name (ICC.1:2022, 7.2.15)."""
+
+_ROWS_AT_ONCE_PX = 1 << 20
+_BLACK_POINT = 0x2000  # cmsFLAGS_BLACKPOINTCOMPENSATION
+_UNSTORED = 0x0040  # cmsFLAGS_NOCACHE: the one-pixel cache is of no use on photographs
+
+
+def convert(
+    pixels: Float,
+    source: bytes,
+    target: bytes,
+    *,
+    intent: str = "relative",
+    black_point_compensation: bool = False,
+    name: str = "picture",
+) -> None:
+    """Convert pixels from one profile's encoding to another's, in place.
+
+    Parameters
+    ----------
+    pixels : float32 (height, width, 3), in the encoding of `source`; 1.0 = its white.
+    source, target : ICC profiles of RGB colours.
+    intent : one of INTENTS.
+    black_point_compensation : scale so that black meets black.
+    name : how messages call the picture.
+
+    Raises
+    ------
+    InputError : LittleCMS cannot use one of the profiles.
+    """
+    flags = _UNSTORED | (_BLACK_POINT if black_point_compensation else 0)
+    rows = max(1, _ROWS_AT_ONCE_PX // pixels.shape[1])
+    for top in range(0, len(pixels), rows):
+        block = np.ascontiguousarray(pixels[top : top + rows])
+        pixels[top : top + rows] = _transform(
+            block, source, target, intent=INTENTS[intent], flags=flags, name=name
+        )
+
+
+def _transform(block: Float, source: bytes, target: bytes, *, name: str, **options: Any) -> Float:
+    import imagecodecs  # noqa: PLC0415 - loaded when a conversion is wanted
+
+    try:
+        out = imagecodecs.cms_transform(block, source, target, outdtype="float32", **options)
+    except Exception as error:
+        raise InputError(
+            f"{name}: its colour profile cannot be converted ({error}); "
+            "save the picture again with a standard RGB profile"
+        ) from error
+    return np.asarray(out, dtype=np.float32)
+
+
+def between(source: bytes, target: bytes) -> Callable[[Float], None]:
+    """Return a function that takes linear light of one matrix profile to another's, in place."""
+    first, second = profiles.linear_twin(source), profiles.linear_twin(target)
+    return lambda pixels: convert(pixels, first, second)

@@ -1,0 +1,148 @@
+"""Decoding of PNG and JPEG: Pillow reads the header, imagecodecs the pixels of a PNG.
+
+Pillow reduces 16-bit colour to 8 bits, so a PNG's pixels are not left to it.
+"""
+
+import io
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from blendkit.errors import InputError
+from blendkit.files import exif, ifd
+from blendkit.files.decoded import Codes, Decoded
+from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES, check_claim, check_size
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+_REFUSED = {
+    "P": "has a colour palette; save it as RGB",
+    "PA": "has a colour palette; save it as RGB",
+    "CMYK": "is in CMYK, which has no single way back to light; save it as RGB",
+    "YCCK": "is in CMYK, which has no single way back to light; save it as RGB",
+    "LA": "has an alpha channel; flatten it and save it without alpha",
+    "RGBA": "has an alpha channel; flatten it and save it without alpha",
+    "1": "has one bit a pixel; save it with 8 or 16 bits",
+}
+
+
+def decode(path: Path, name: str) -> Decoded:
+    """Open a PNG or JPEG and describe it; its pixels are decoded when asked for.
+
+    Raises
+    ------
+    InputError : not a picture that is read here; the message says what to do.
+    """
+    with _opened(path, name) as image:
+        _check_kind(image, name)
+        directory, notes = _directory(image, name)
+        deep = image.format == "PNG" and image.mode.startswith("I")
+        bits = 16 if deep or _png_depth(path, image) == 16 else 8
+        channels = 3 if image.mode == "RGB" else 1
+        check_size(name, *image.size)
+        check_claim(name, image.width * image.height * channels * bits // 8, path.stat().st_size)
+        is_png = image.format == "PNG"
+        return Decoded(
+            size=image.size,
+            channels=channels,
+            bits=bits,
+            blocks=lambda: _blocks(path, name, is_png=is_png),
+            directory=directory,
+            icc_profile=_bytes(image.info.get("icc_profile"), MAX_PROFILE_BYTES),
+            xmp=_bytes(image.info.get("xmp"), MAX_TAG_BYTES),
+            resolution_dpi=_resolution(image) or exif.resolution(directory),
+            orientation=exif.orientation(directory),
+            notes=notes,
+        )
+
+
+@contextmanager
+def _opened(path: Path, name: str) -> "Iterator[Image]":
+    from PIL import Image, ImageFile  # noqa: PLC0415 - loaded when such a file is read
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # Pillow warns of damaged Exif; it is noted below
+            ImageFile.LOAD_TRUNCATED_IMAGES = False
+            with Image.open(path, formats=("PNG", "JPEG", "MPO")) as image:
+                yield image
+    except InputError:
+        raise
+    except Exception as error:
+        reason = " ".join(str(error).replace(str(path), "").split())[:120] or type(error).__name__
+        raise InputError(
+            f"{name}: is damaged or not a TIFF, PNG or JPEG ({reason}); export it again"
+        ) from error
+
+
+def _check_kind(image: "Image", name: str) -> None:
+    if image.mode in _REFUSED:
+        raise InputError(f"{name}: {_REFUSED[image.mode]}")
+    if "transparency" in image.info:
+        raise InputError(f"{name}: has a transparent colour; flatten it and save it without alpha")
+    if image.mode not in ("RGB", "L", "I", "I;16", "I;16B"):
+        raise InputError(f"{name}: is of kind {image.mode}; save it as RGB")
+
+
+def _png_depth(path: Path, image: "Image") -> int:
+    # Bit depth stands in the header chunk, byte 24 (W3C PNG, 11.2.1).
+    if image.format != "PNG":
+        return 8
+    with path.open("rb") as stream:
+        return stream.read(25)[24]
+
+
+def _directory(image: "Image", name: str) -> tuple[ifd.Directory, tuple[str, ...]]:
+    block = image.info.get("exif")
+    if not isinstance(block, bytes):
+        return {}, ()
+    try:
+        directory, dropped = ifd.parse(block.removeprefix(b"Exif\0\0"), exif.IFD0_READ)
+    except ValueError as error:
+        return {}, (f"{name}: its Exif is damaged ({error}) and was left out",)
+    notes = (f"{name}: {dropped} damaged Exif values were left out",) if dropped else ()
+    return directory, notes
+
+
+def _bytes(value: Any, most: int) -> bytes | None:
+    if isinstance(value, str):
+        value = value.encode("utf-8")
+    return value if isinstance(value, bytes) and 0 < len(value) <= most else None
+
+
+def _resolution(image: "Image") -> tuple[float, float] | None:
+    try:
+        across, down = (float(value) for value in image.info["dpi"])
+    except (KeyError, TypeError, ValueError):
+        return None
+    return (across, down) if min(across, down) >= 1 else None
+
+
+def _blocks(path: Path, name: str, *, is_png: bool) -> Iterator[tuple[int, int, int, Codes]]:
+    if is_png:
+        codes = _png(path, name)
+    else:
+        with _opened(path, name) as image:
+            codes = np.asarray(image)
+    yield 0, 0, 0, codes.reshape(*codes.shape[:2], -1)
+
+
+def _png(path: Path, name: str) -> Codes:
+    import imagecodecs  # noqa: PLC0415 - loaded when a PNG is read
+
+    data = path.read_bytes()
+    try:
+        # Pillow checks the sums of all chunks, which libpng would let pass in part.
+        from PIL import Image  # noqa: PLC0415
+
+        with Image.open(io.BytesIO(data), formats=("PNG",)) as image:
+            image.verify()
+        return np.asarray(imagecodecs.png_decode(data))
+    except Exception as error:
+        reason = " ".join(str(error).split())[:120] or type(error).__name__
+        raise InputError(f"{name}: is damaged ({reason}); export it again") from error

@@ -1,0 +1,153 @@
+"""Decoding of TIFF, by tifffile, strip by strip or tile by tile."""
+
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from blendkit.errors import InputError
+from blendkit.files import exif, ifd
+from blendkit.files.decoded import Codes, Decoded
+from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES, check_claim, check_size
+
+if TYPE_CHECKING:
+    from tifffile import TiffFile, TiffPage
+
+_ICC, _XMP = 34675, 700
+_ROWS = 256
+_REFUSED = {
+    3: "has a colour palette",
+    4: "is a transparency mask",
+    5: "is in CMYK, which has no single way back to light",
+    6: "is stored as YCbCr",
+    8: "is in Lab",
+    32803: "is a camera's raw mosaic",
+    34892: "is linear raw",
+}
+_TYPES = {"uint8": 8, "uint16": 16, "float32": 32}
+
+
+def decode(path: Path, name: str) -> Decoded:
+    """Open a TIFF and describe it; its pixels are decoded when asked for.
+
+    Raises
+    ------
+    InputError : not a TIFF that is read here; the message says what to do.
+    """
+    with _opened(path, name) as file:
+        page = file.pages.first
+        _check_kind(page, name)
+        _check_storage(page, name, path.stat().st_size)
+        directory, notes = _directory(path)
+        if len(file.pages) > 1:
+            notes = (*notes, f"{name}: has several pages; the first is read")
+        return Decoded(
+            size=(page.imagewidth, page.imagelength),
+            channels=page.samplesperpixel,
+            bits=_TYPES[str(page.dtype)],
+            blocks=lambda: _blocks(path, name),
+            directory=directory,
+            icc_profile=_value(page, _ICC, MAX_PROFILE_BYTES),
+            xmp=_value(page, _XMP, MAX_TAG_BYTES),
+            resolution_dpi=exif.resolution(directory),
+            orientation=exif.orientation(directory),
+            inverted=int(page.photometric) == 0,
+            notes=notes,
+        )
+
+
+@contextmanager
+def _opened(path: Path, name: str) -> "Iterator[TiffFile]":
+    import tifffile  # noqa: PLC0415 - loaded when a TIFF is read
+
+    # tifffile reports damage to its log as well; the exception is what the user gets to see.
+    logger = logging.getLogger("tifffile")
+    level = logger.level
+    logger.setLevel(logging.CRITICAL + 1)
+    try:
+        with tifffile.TiffFile(path) as file:
+            yield file
+    except (InputError, OSError, GeneratorExit):
+        raise
+    except Exception as error:
+        reason = " ".join(str(error).split())[:120] or type(error).__name__
+        raise InputError(f"{name}: is damaged or not a TIFF ({reason}); export it again") from error
+    finally:
+        logger.setLevel(level)
+
+
+def _check_kind(page: "TiffPage", name: str) -> None:
+    check_size(name, page.imagewidth, page.imagelength)
+    refused = _REFUSED.get(int(page.photometric))
+    jpeg_inside = int(page.compression) in (6, 7)
+    if refused and not (int(page.photometric) == 6 and jpeg_inside):
+        raise InputError(f"{name}: {refused}; save it as RGB, 16 bits a channel")
+    if page.extrasamples or page.samplesperpixel in (2, 4):
+        raise InputError(f"{name}: has an alpha channel; flatten it and save it without alpha")
+    if page.samplesperpixel not in (1, 3) or page.imagedepth != 1:
+        raise InputError(f"{name}: has {page.samplesperpixel} channels; save it as RGB or grey")
+    if str(page.dtype) not in _TYPES or page.bitspersample not in (8, 16, 32):
+        raise InputError(
+            f"{name}: has {page.bitspersample}-bit values of type {page.dtype}; "
+            "save it with 8 or 16 bits, or as 32-bit float"
+        )
+
+
+def _check_storage(page: "TiffPage", name: str, stored: int) -> None:
+    offsets, counts = page.dataoffsets, page.databytecounts
+    whole = len(offsets) == len(counts) and min(counts, default=0) > 0 and min(offsets) > 0
+    if not whole or max(a + b for a, b in zip(offsets, counts, strict=True)) > stored:
+        raise InputError(f"{name}: is cut short; copy or export it again")
+    samples = page.imagewidth * page.imagelength * page.samplesperpixel
+    check_claim(name, samples * page.bitspersample // 8, stored)
+    tile = np.prod([int(side) for side in page.chunks], dtype=np.float64)
+    check_claim(name, int(tile) * page.bitspersample // 8, stored)
+
+
+def _directory(path: Path) -> tuple[ifd.Directory, tuple[str, ...]]:
+    import mmap  # noqa: PLC0415 - loaded when a TIFF is read
+
+    with path.open("rb") as stream, mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ) as data:
+        try:
+            directory, dropped = ifd.parse(data, exif.IFD0_READ)
+        except ValueError as error:
+            return {}, (f"{path.name}: its Exif is damaged ({error}) and was left out",)
+    notes = (f"{path.name}: {dropped} damaged Exif values were left out",) if dropped else ()
+    return directory, notes
+
+
+def _value(page: "TiffPage", tag: int, most: int) -> bytes | None:
+    found: Any = page.tags.get(tag)
+    if found is None or found.count > most:
+        return None
+    value = found.value
+    return bytes(value) if isinstance(value, bytes) else None
+
+
+def _blocks(path: Path, name: str) -> Iterator[tuple[int, int, int, Codes]]:
+    with _opened(path, name) as file:
+        page = file.pages.first
+        if page.is_memmappable and page.planarconfig == 1:
+            yield from _mapped(path, page)
+            return
+        for data, index, shape in page.segments(maxworkers=2):
+            channel, _, top, left, _ = index
+            rows = min(shape[1], page.imagelength - top)
+            columns = min(shape[2], page.imagewidth - left)
+            if data is None or data.shape[1] < rows or data.shape[2] < columns:
+                raise InputError(f"{name}: is cut short; copy or export it again")
+            yield top, left, channel, data[0, :rows, :columns]
+
+
+def _mapped(path: Path, page: "TiffPage") -> Iterator[tuple[int, int, int, Codes]]:
+    """Yield the rows of an uncompressed picture from a memory map: nothing is held twice."""
+    shape = (page.imagelength, page.imagewidth, page.samplesperpixel)
+    order = page.parent.byteorder
+    kind = np.dtype(page.dtype).newbyteorder(order)
+    stored = np.memmap(path, kind, "r", offset=page.dataoffsets[0], shape=shape)
+    for top in range(0, shape[0], _ROWS):
+        rows = stored[top : top + _ROWS]
+        yield top, 0, 0, rows.astype(kind.newbyteorder("="))

@@ -1,0 +1,74 @@
+"""Writing PNG and JPEG with profile, resolution, Exif and XMP.
+
+References
+----------
+.. [1] W3C Portable Network Graphics (PNG) Specification, third edition: 5.3 (chunks), 11.3
+   (iCCP, pHYs, eXIf, iTXt).
+"""
+
+import struct
+import zlib
+from pathlib import Path
+from typing import Any
+
+from numpy.typing import NDArray
+
+from blendkit.files import ifd
+from blendkit.files.encode_tiff import Attached
+
+_INCHES_PER_METRE = 1 / 0.0254
+_HEADER_END = 8 + 25  # signature, then IHDR: length, name, 13 bytes, sum
+_MOST_IN_SEGMENT = 65_500  # a JPEG marker segment ends at 65535
+
+
+def write_png(path: Path, codes: NDArray[Any], attached: Attached) -> None:
+    """Write a PNG of 8 or 16 bits: grey (height, width) or RGB (height, width, 3)."""
+    import imagecodecs  # noqa: PLC0415 - loaded when a PNG is written
+
+    plain = imagecodecs.png_encode(codes, level=4)
+    with path.open("wb") as stream:
+        stream.write(plain[:_HEADER_END])
+        for name, body in _chunks(attached):
+            stream.write(struct.pack(">I", len(body)) + name + body)
+            stream.write(struct.pack(">I", zlib.crc32(name + body)))
+        stream.write(plain[_HEADER_END:])
+
+
+def _chunks(attached: Attached) -> list[tuple[bytes, bytes]]:
+    """Return the chunks between header and pixels ([1]_, 5.6: profile and size come first)."""
+    per_metre = [round(dpi * _INCHES_PER_METRE) for dpi in attached.resolution_dpi]
+    chunks = [(b"pHYs", struct.pack(">IIB", *per_metre, 1))]
+    if attached.profile:
+        chunks.append((b"iCCP", b"icc\0\0" + zlib.compress(attached.profile)))
+    if attached.directory:
+        chunks.append((b"eXIf", ifd.dump_block(attached.directory)))
+    if attached.xmp:
+        chunks.append((b"iTXt", b"XML:com.adobe.xmp\0\0\0\0\0" + attached.xmp))
+    return chunks
+
+
+def write_jpeg(
+    path: Path, codes: NDArray[Any], attached: Attached, *, quality: int, subsampling: str
+) -> None:
+    """Write a JPEG from uint8 codes (height, width) or (height, width, 3).
+
+    Parameters
+    ----------
+    quality : 1 to 100, the scale of the IJG library.
+    subsampling : "4:4:4", "4:2:2" or "4:2:0".
+    """
+    from PIL import Image  # noqa: PLC0415 - loaded when a JPEG is written
+
+    block = b"Exif\0\0" + ifd.dump_block(attached.directory) if attached.directory else b""
+    extras: dict[str, Any] = {"exif": block} if 0 < len(block) < _MOST_IN_SEGMENT else {}
+    if attached.xmp and len(attached.xmp) < _MOST_IN_SEGMENT:
+        extras["xmp"] = attached.xmp
+    Image.fromarray(codes).save(
+        path,
+        format="JPEG",
+        quality=quality,
+        subsampling=subsampling,
+        icc_profile=attached.profile,
+        dpi=attached.resolution_dpi,
+        **extras,
+    )

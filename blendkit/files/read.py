@@ -1,0 +1,177 @@
+"""Reading a frame: pixels to linear light, orientation applied, what the camera recorded kept."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blendkit.errors import InputError
+from blendkit.files import convert, curves, exif, ifd, profiles
+from blendkit.files.curves import Curve
+from blendkit.files.decoded import Codes, Decoded
+from blendkit.files.profiles import Profile
+from blendkit.frame import Embedded, Float, Frame
+
+_Linear = tuple[Float, bytes, tuple[str, ...]]
+
+_ROWS_AT_ONCE = 256
+# One 8-bit code below white counts as clipped: JPEG's own rounding moves values that far.
+_CLIPPED = 253.5 / 255
+
+
+def read_frame(path: Path | str, *, match: Frame | None = None) -> Frame:
+    """Read a picture as a frame in linear light.
+
+    TIFF (8, 16-bit, float32), PNG (8, 16-bit) and JPEG are read; grey becomes RGB; the Exif
+    orientation is applied.  Without an embedded profile the colours are taken as sRGB.
+
+    Parameters
+    ----------
+    path : the file.
+    match : a frame whose profile the pixels are brought to; None keeps the file's own.
+
+    Returns
+    -------
+    Frame : pixels float32 (height, width, 3), linear.
+
+    Raises
+    ------
+    InputError : one line that names the file and the next step.
+    """
+    source = Path(path)
+    decoded = open_picture(source)
+    target = match.embedded.icc_profile if match is not None else None
+    pixels, profile, notes = _linear(decoded, source.name, target)
+    return Frame(
+        pixels=pixels,
+        capture=exif.capture_of(decoded.directory),
+        name=source.name,
+        embedded=Embedded(
+            icc_profile=profile,
+            exif=ifd.dump_block(decoded.directory) if decoded.directory else None,
+            xmp=decoded.xmp,
+            resolution_dpi=decoded.resolution_dpi,
+        ),
+        clip_level=_clip_level(profile),
+        bits=decoded.bits,
+        notes=decoded.notes + notes,
+    )
+
+
+def open_picture(path: Path) -> Decoded:
+    """Describe a picture file without decoding its pixels; InputError if it cannot be used."""
+    from blendkit.files import decode_png_jpeg, decode_tiff  # noqa: PLC0415 - on use
+
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(8)
+        if not head:
+            raise InputError(f"{path.name}: is empty; copy or export it again")
+        if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+            return decode_tiff.decode(path, path.name)
+        return decode_png_jpeg.decode(path, path.name)
+    except FileNotFoundError as error:
+        raise InputError(f"{path}: there is no such file; check the name") from error
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise InputError(f"{path}: cannot be read ({reason}); name a picture file") from error
+
+
+def _clip_level(profile: bytes) -> float:
+    tones = profiles.parse(profile).curves
+    return float(tones[0].decode(np.array([_CLIPPED]))[0]) if tones else _CLIPPED
+
+
+def _linear(decoded: Decoded, name: str, target: bytes | None) -> _Linear:
+    """Return linear pixels, the profile that they are to be encoded with, and notes."""
+    own, notes = _profile_of(decoded, name)
+    if not own.curves:
+        wanted = target or profiles.wide()
+        pixels = _filled(decoded, (curves.LINEAR,), name)
+        convert.convert(pixels, own.data, profiles.linear_twin(wanted), name=name)
+        note = f"{name}: its profile describes colours by tables; converted to another profile"
+        return pixels, wanted, (*notes, note)
+    pixels = _filled(decoded, own.curves, name)
+    if own.space == "GRAY":  # neutral stays neutral in every RGB profile
+        return pixels, target or profiles.srgb(), notes
+    if target is None or target == own.data:
+        return pixels, own.data, notes
+    convert.between(own.data, target)(pixels)
+    note = f"{name}: converted to the colour profile of the background frame"
+    return pixels, target, (*notes, note)
+
+
+def _profile_of(decoded: Decoded, name: str) -> tuple[Profile, tuple[str, ...]]:
+    """Return the profile to take the pixels by; sRGB, with a note, if the file's is of no use."""
+    if decoded.icc_profile is None:
+        return profiles.parse(profiles.srgb()), ()
+    own = profiles.parse(decoded.icc_profile, name)
+    if own.space == "RGB" or (own.space == "GRAY" and decoded.channels == 1):
+        return own, ()
+    note = f"{name}: carries a profile for {own.space} colours, which it has not; taken as sRGB"
+    return profiles.parse(profiles.srgb()), (note,)
+
+
+def _filled(decoded: Decoded, tones: tuple[Curve, ...], name: str) -> Float:
+    """Return the pixels, upright, every channel taken through its tone curve."""
+    width, height = decoded.size
+    turned = decoded.orientation >= 5
+    pixels = np.empty((width, height, 3) if turned else (height, width, 3), np.float32)
+    stored = as_stored(pixels, decoded.orientation)
+    filled = 0
+    for top, left, channel, codes in decoded.blocks():
+        rows, columns, depth = codes.shape
+        place = stored[top : top + rows, left : left + columns]
+        if decoded.channels == 3:
+            place = place[..., channel : channel + depth]
+        own = tones[channel : channel + depth] if len(tones) == decoded.channels == 3 else tones
+        for start in range(0, rows, _ROWS_AT_ONCE):
+            part = codes[start : start + _ROWS_AT_ONCE]
+            _fill(place[start : start + _ROWS_AT_ONCE], part, decoded, own, name)
+        filled += codes.size
+    if filled != width * height * decoded.channels:
+        raise InputError(f"{name}: is cut short; copy or export it again")
+    return pixels
+
+
+def _fill(
+    place: Float, codes: Codes, decoded: Decoded, tones: tuple[Curve, ...], name: str
+) -> None:
+    if decoded.inverted:
+        codes = (decoded.top - codes).astype(codes.dtype)
+    if decoded.bits == 32:
+        _check_finite(codes, name)
+    if len(set(tones)) == 1:
+        place[...] = _light(codes, tones[0], decoded)
+        return
+    for index, tone in enumerate(tones):
+        place[..., index] = _light(codes[..., index % codes.shape[-1]], tone, decoded)
+
+
+def _light(codes: Codes, tone: Curve, decoded: Decoded) -> Float:
+    if decoded.bits == 32:
+        return tone.to_linear(codes)
+    return tone.table(int(decoded.top)).take(codes)
+
+
+def _check_finite(codes: Codes, name: str) -> None:
+    bad = codes.size - int(np.count_nonzero(np.isfinite(codes)))
+    if bad:
+        raise InputError(
+            f"{name}: {bad} values are infinite or not numbers; export it again without them"
+        )
+
+
+def as_stored(upright: NDArray[Any], orientation: int) -> NDArray[Any]:
+    """Return a view of an upright picture in the order in which a file stores it.
+
+    orientation is Exif's, 1 to 8 (CIPA DC-008, 4.6.4): 6 must be turned clockwise to be upright.
+
+    >>> as_stored(np.array([[1, 2, 3], [4, 5, 6]]), 6).tolist()
+    [[3, 6], [2, 5], [1, 4]]
+    """
+    rows = slice(None, None, -1 if orientation in (3, 4, 7, 8) else 1)
+    columns = slice(None, None, -1 if orientation in (2, 3, 6, 7) else 1)
+    view = upright[rows, columns]
+    return view.swapaxes(0, 1) if orientation >= 5 else view

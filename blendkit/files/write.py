@@ -1,0 +1,151 @@
+"""Writing results: pictures, mattes, labels; whole or not at all, never over an input."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blendkit import __version__
+from blendkit.errors import InputError, OutputError
+from blendkit.files import encode, encode_png_jpeg, encode_tiff, exif, ifd, profiles
+from blendkit.files.atomic import atomic
+from blendkit.files.encode_tiff import Attached
+from blendkit.frame import Float, Frame, Label
+
+SOFTWARE = f"blendkit {__version__}"
+_DEFAULT_BITS = {".tif": 16, ".tiff": 16, ".png": 16, ".jpg": 8, ".jpeg": 8}
+_ALLOWED_BITS = {".tif": (8, 16, 32), ".tiff": (8, 16, 32), ".png": (8, 16)}
+_DPI = (300.0, 300.0)
+JPEG_QUALITY = 95
+
+
+def write_picture(
+    path: Path | str,
+    pixels: Float,
+    *,
+    like: Frame,
+    bits: int | None = None,
+    software: str = SOFTWARE,
+    second: Frame | None = None,
+    inputs: Sequence[Path | str] = (),
+    private: bool = False,
+    quality: int = JPEG_QUALITY,
+) -> None:
+    """Write a picture with the profile, resolution and Exif of the frame that it came from.
+
+    Parameters
+    ----------
+    path : .tif, .tiff, .png, .jpg or .jpeg.
+    pixels : float32 (height, width, 3), linear, in the profile of `like`.
+    like : the background frame.
+    bits : 8, 16 or 32 (float, TIFF only); None takes 16, for JPEG 8.
+    software : for the tag Software.
+    second : the foreground frame, whose exposure is noted.
+    inputs : files that must not be overwritten.
+    private : leave out position, owner and serial numbers.
+    quality : of a JPEG, 1 to 100.
+
+    Raises
+    ------
+    InputError : a suffix or depth that is not written.
+    OutputError : it cannot be written there.
+    """
+    target = Path(path)
+    depth = _depth(target, bits)
+    attached = attachments(like, pixels, software=software, second=second, private=private)
+    profile = attached.profile or profiles.srgb()
+    with atomic(target, inputs) as temporary:
+        codes = encode.encoded(pixels, profile, depth)
+        _write_codes(temporary, codes, attached, quality)
+
+
+def _write_codes(path: Path, codes: NDArray[Any], attached: Attached, quality: int) -> None:
+    suffix = path.suffix.lower()
+    if suffix == ".png":
+        encode_png_jpeg.write_png(path, codes, attached)
+    elif suffix in (".tif", ".tiff"):
+        encode_tiff.write_tiff(path, codes, attached)
+    else:
+        encode_png_jpeg.write_jpeg(path, codes, attached, quality=quality, subsampling="4:4:4")
+
+
+def attachments(
+    like: Frame, pixels: Float, *, software: str, second: Frame | None, private: bool
+) -> Attached:
+    """Return what a result carries besides its pixels, from the background frame."""
+    kept = _directory(like)
+    size = pixels.shape[1], pixels.shape[0]
+    now = datetime.now(UTC).astimezone()
+    directory = exif.carried(kept, size=size, software=software, changed_at=now, private=private)
+    return Attached(
+        directory=directory,
+        profile=like.embedded.icc_profile or profiles.srgb(),
+        xmp=like.embedded.xmp,
+        resolution_dpi=like.embedded.resolution_dpi or _DPI,
+    )
+
+
+def _directory(frame: Frame) -> ifd.Directory:
+    if frame.embedded.exif is None:
+        return {}
+    try:
+        return ifd.parse(frame.embedded.exif, exif.IFD0_READ)[0]
+    except ValueError:
+        return {}
+
+
+def _depth(path: Path, bits: int | None) -> int:
+    suffix = path.suffix.lower()
+    if suffix not in _DEFAULT_BITS:
+        raise InputError(f"{path}: name a .tif, .tiff, .png, .jpg or .jpeg file as output")
+    allowed = _ALLOWED_BITS.get(suffix, (8,))
+    if bits is not None and bits not in allowed:
+        listed = ", ".join(map(str, allowed))
+        raise InputError(f"{path}: {bits} bits cannot be stored in {suffix}; choose {listed}")
+    return bits or _DEFAULT_BITS[suffix]
+
+
+def write_grey(
+    path: Path | str, values: Float, *, bits: int = 16, inputs: Sequence[Path | str] = ()
+) -> None:
+    """Write values 0 to 1, shape (height, width), as greyscale TIFF or PNG without a curve."""
+    target = Path(path)
+    depth = _depth(target, bits)
+    if target.suffix.lower() in (".jpg", ".jpeg"):
+        raise InputError(f"{target}: a matte or mask is written as .tif or .png; change the name")
+    with atomic(target, inputs) as temporary:
+        _write_codes(temporary, encode.quantised(values, depth), Attached(), JPEG_QUALITY)
+
+
+def write_labels(path: Path | str, labels: Label, *, inputs: Sequence[Path | str] = ()) -> None:
+    """Write labels, uint8 (height, width), unchanged as an 8-bit greyscale PNG."""
+    target = Path(path)
+    if target.suffix.lower() != ".png":
+        raise OutputError(f"{target}: labels are written as .png; change the name")
+    with atomic(target, inputs) as temporary:
+        encode_png_jpeg.write_png(temporary, np.asarray(labels, np.uint8), Attached())
+
+
+def write_rgba(
+    path: Path | str,
+    pixels: Float,
+    alpha: Float,
+    *,
+    like: Frame,
+    bits: int = 16,
+    inputs: Sequence[Path | str] = (),
+) -> None:
+    """Write colours with straight (not premultiplied) alpha as a TIFF.
+
+    pixels : float32 (height, width, 3), linear; alpha : float32 (height, width), 0 to 1.
+    """
+    target = Path(path)
+    attached = attachments(like, pixels, software=SOFTWARE, second=None, private=False)
+    profile = attached.profile or profiles.srgb()
+    with atomic(target, inputs) as temporary:
+        colours = encode.encoded(pixels, profile, bits)
+        cover = encode.quantised(alpha, bits)
+        encode_tiff.write_tiff(temporary, np.dstack([colours, cover]), attached)
