@@ -25,14 +25,11 @@ Values = NDArray[np.float64]
 _SHIFT = 13  # float32 has 23 bits of mantissa: ten index the table, thirteen interpolate
 _LOWEST = np.float32(2.0**-40)
 _HIGHEST = np.float32(2.0**16)
-# Encoded values at which a curve is inverted: every 16-bit code, finer near black and above white
-# for the sake of float files.
-_GRID = np.concatenate(
-    [
-        np.geomspace(1e-9, 1 / 65535, 400),
-        np.arange(2, 65536) / 65535,
-        np.geomspace(1, 65536, 4000)[1:],
-    ]
+# Encoded values at which a curve is inverted: every 16-bit code, and for the sake of float files
+# finer steps near black and on above white.
+_GRID = np.union1d(
+    np.concatenate([np.geomspace(1e-9, 0.02, 4000), np.geomspace(1, 65536, 4000)]),
+    np.arange(1, 65536) / 65535,
 )
 
 

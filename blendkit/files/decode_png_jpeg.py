@@ -63,21 +63,23 @@ def decode(path: Path, name: str) -> Decoded:
 
 @contextmanager
 def _opened(path: Path, name: str) -> "Iterator[Image]":
-    from PIL import Image, ImageFile  # noqa: PLC0415 - loaded when such a file is read
+    from PIL import Image, ImageFile, UnidentifiedImageError  # noqa: PLC0415 - loaded when such a file is read
 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # Pillow warns of damaged Exif; it is noted below
             ImageFile.LOAD_TRUNCATED_IMAGES = False
-            with Image.open(path, formats=("PNG", "JPEG", "MPO")) as image:
+            with Image.open(path, formats=("PNG", "JPEG")) as image:
                 yield image
     except InputError:
         raise
+    except UnidentifiedImageError as error:
+        raise InputError(
+            f"{name}: is not a TIFF, PNG or JPEG; export it as one of these"
+        ) from error
     except Exception as error:
         reason = " ".join(str(error).replace(str(path), "").split())[:120] or type(error).__name__
-        raise InputError(
-            f"{name}: is damaged or not a TIFF, PNG or JPEG ({reason}); export it again"
-        ) from error
+        raise InputError(f"{name}: is damaged ({reason}); export it again") from error
 
 
 def _check_kind(image: "Image", name: str) -> None:

@@ -42,6 +42,8 @@ def decode(path: Path, name: str) -> Decoded:
         _check_kind(page, name)
         _check_storage(page, name, path.stat().st_size)
         directory, notes = _directory(path)
+        if str(page.dtype) == "float32" and not page.tags.get(_ICC):
+            notes = (*notes, f"{name}: float values without a profile; taken as encoded in sRGB")
         if len(file.pages) > 1:
             notes = (*notes, f"{name}: has several pages; the first is read")
         return Decoded(

@@ -35,6 +35,8 @@ IFD0_READ = (*IFD0_CARRIED, ORIENTATION, X_RESOLUTION, Y_RESOLUTION, RESOLUTION_
 # Maker notes hold offsets that break when they are moved, previews of the old picture and serial
 # numbers; the thumbnail (IFD1) shows the old picture.  Neither is carried.
 _NOT_CARRIED = (MAKER_NOTE, WIDTH, HEIGHT, ifd.INTEROP)
+# Descriptions in which scientific writers keep the layout of their own file.
+_LAYOUTS = ('{"shape"', "ImageJ=", "<?xml")
 _PRIVATE = (OWNER, BODY_SERIAL, LENS_SERIAL, UNIQUE_ID)
 
 
@@ -149,6 +151,8 @@ def carried(
     private : leave out position, owner and serial numbers.
     """
     result = {tag: directory[tag] for tag in IFD0_CARRIED if tag in directory}
+    if (text(directory, DESCRIPTION) or "").startswith(_LAYOUTS):
+        del result[DESCRIPTION]
     nested = result.get(EXIF)
     details = dict(nested) if isinstance(nested, dict) else {}
     for tag in (*_NOT_CARRIED, *(_PRIVATE if private else ())):

@@ -1,0 +1,164 @@
+"""What is read and written untouched comes back as the same values."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tifffile
+from numpy.typing import NDArray
+from PIL import Image
+
+from blendkit.files import (
+    profiles,
+    read_frame,
+    read_labels,
+    read_mask,
+    write_grey,
+    write_labels,
+    write_picture,
+    write_rgba,
+)
+from blendkit.frame import Embedded, Frame
+
+SIZE = (75, 131)  # height, width: no multiple of a strip or tile
+
+
+@pytest.fixture
+def codes16() -> NDArray[np.uint16]:
+    return np.random.default_rng(3).integers(0, 65536, (*SIZE, 3), dtype=np.uint16)
+
+
+LAYOUTS = {
+    "plain": {},
+    "lzw strips": {"compression": "lzw", "rowsperstrip": 7},
+    "deflate with predictor": {"compression": "adobe_deflate", "predictor": True},
+    "tiles": {"tile": (32, 48), "compression": "zlib"},
+    "uncompressed tiles": {"tile": (16, 16)},
+    "big-endian": {"byteorder": ">"},
+    "BigTIFF": {"bigtiff": True, "rowsperstrip": 10},
+    "planes": {"planarconfig": "separate", "rowsperstrip": 9},
+}
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("kind", ["uint8", "uint16", "float32"])
+def test_a_tiff_of_any_layout_comes_back_within_one_code(
+    tmp_path: Path, codes16: NDArray[np.uint16], layout: str, kind: str
+) -> None:
+    codes = {"uint8": codes16 >> 8, "uint16": codes16, "float32": codes16 / 65535}[kind]
+    codes = codes.astype(kind)
+    options = dict(LAYOUTS[layout])
+    stored = np.moveaxis(codes, -1, 0).copy() if "planarconfig" in options else codes
+    tifffile.imwrite(tmp_path / "in.tif", stored, photometric="rgb", **options)
+    frame = read_frame(tmp_path / "in.tif")
+    assert frame.size == SIZE[::-1]
+    bits = {"uint8": 8, "uint16": 16, "float32": 32}[kind]
+    assert frame.bits == bits
+    write_picture(tmp_path / "out.tif", frame.pixels, like=frame, bits=bits)
+    back = tifffile.imread(tmp_path / "out.tif")
+    assert back.dtype == codes.dtype
+    if kind == "float32":
+        np.testing.assert_allclose(back, codes, atol=1e-6)
+    else:
+        np.testing.assert_array_equal(back, codes)
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+def test_a_png_comes_back_exactly(tmp_path: Path, codes16: NDArray[np.uint16], bits: int) -> None:
+    tifffile.imwrite(tmp_path / "in.tif", codes16, photometric="rgb")
+    frame = read_frame(tmp_path / "in.tif")
+    write_picture(tmp_path / "out.png", frame.pixels, like=frame, bits=bits)
+    again = read_frame(tmp_path / "out.png")
+    assert again.bits == bits
+    step = np.abs(again.pixels - frame.pixels).max()
+    assert step == 0 if bits == 16 else 0.003 < step < 0.006  # half an 8-bit code near white
+
+
+def test_a_jpeg_comes_back_close(tmp_path: Path) -> None:
+    ramp = np.linspace(0, 1, 128 * 96, dtype=np.float32).reshape(96, 128)
+    frame = Frame(np.repeat(ramp[..., None], 3, axis=2))
+    write_picture(tmp_path / "out.jpg", frame.pixels, like=frame)
+    again = read_frame(tmp_path / "out.jpg")
+    assert again.bits == 8
+    assert 0 < np.abs(again.pixels - frame.pixels).max() < 0.02
+
+
+@pytest.mark.parametrize("photometric", ["minisblack", "miniswhite"])
+def test_grey_becomes_rgb(tmp_path: Path, photometric: str) -> None:
+    grey = np.arange(60 * 50, dtype=np.uint16).reshape(50, 60) * 20
+    tifffile.imwrite(tmp_path / "g.tif", grey, photometric=photometric)
+    frame = read_frame(tmp_path / "g.tif")
+    assert frame.pixels.shape == (50, 60, 3)
+    np.testing.assert_array_equal(frame.pixels[..., 0], frame.pixels[..., 2])
+    assert (frame.pixels[0, 0, 0] == 0) == (photometric == "minisblack")
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("suffix", ["tif", "jpg", "png"])
+def test_orientation_is_applied_once_as_pillow_applies_it(
+    tmp_path: Path, orientation: int, suffix: str
+) -> None:
+    from PIL import ImageOps
+
+    blocks = np.kron(np.random.default_rng(1).integers(0, 256, (3, 5, 3)), np.ones((16, 16, 1)))
+    image = Image.fromarray(blocks.astype(np.uint8))
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    image.save(
+        tmp_path / f"in.{suffix}",
+        exif=exif,
+        **({"quality": 100, "subsampling": 0} if suffix == "jpg" else {}),
+    )
+    with Image.open(tmp_path / f"in.{suffix}") as stored:
+        upright = np.asarray(ImageOps.exif_transpose(stored).convert("RGB"))
+    frame = read_frame(tmp_path / f"in.{suffix}")
+    write_picture(tmp_path / "out.tif", frame.pixels, like=frame, bits=8)
+    np.testing.assert_array_equal(tifffile.imread(tmp_path / "out.tif"), upright)
+    again = read_frame(tmp_path / "out.tif")
+    np.testing.assert_array_equal(again.pixels, frame.pixels)
+
+
+def test_light_above_white_is_kept_in_float_files_and_clipped_in_others(tmp_path: Path) -> None:
+    frame = Frame(np.full((8, 8, 3), 3.5, np.float32), embedded=Embedded(profiles.wide()))
+    write_picture(tmp_path / "f.tif", frame.pixels, like=frame, bits=32)
+    np.testing.assert_allclose(read_frame(tmp_path / "f.tif").pixels, 3.5, rtol=1e-5)
+    write_picture(tmp_path / "i.tif", frame.pixels, like=frame)
+    assert (read_frame(tmp_path / "i.tif").pixels == 1.0).all()
+
+
+@pytest.mark.parametrize("name", ["m.tif", "m.png"])
+@pytest.mark.parametrize("bits", [8, 16])
+def test_a_mask_comes_back_as_it_was(tmp_path: Path, name: str, bits: int) -> None:
+    values = np.random.default_rng(0).random((40, 30), dtype=np.float32)
+    write_grey(tmp_path / name, values, bits=bits)
+    mask = read_mask(tmp_path / name, size=(30, 40))
+    assert mask.dtype == np.float32
+    worst = np.abs(mask - values).max()
+    assert 0.3 / 2**bits < worst <= 0.502 / (2**bits - 1)
+
+
+def test_a_grey_mask_stored_as_rgb_passes(tmp_path: Path) -> None:
+    grey = np.zeros((20, 25, 3), np.uint8)
+    grey[5:9] = 255
+    Image.fromarray(grey).save(tmp_path / "rgb.png")
+    assert read_mask(tmp_path / "rgb.png", size=(25, 20))[6, 3] == 1.0
+
+
+def test_labels_are_unchanged(tmp_path: Path) -> None:
+    labels = np.arange(256, dtype=np.uint8).reshape(16, 16)
+    write_labels(tmp_path / "l.png", labels)
+    np.testing.assert_array_equal(read_labels(tmp_path / "l.png"), labels)
+    with Image.open(tmp_path / "l.png") as image:
+        assert image.mode == "L"
+
+
+def test_colours_under_alpha_are_straight(tmp_path: Path) -> None:
+    frame = Frame(np.full((6, 7, 3), 0.5, np.float32))
+    alpha = np.linspace(0, 1, 42, dtype=np.float32).reshape(6, 7)
+    write_rgba(tmp_path / "a.tif", frame.pixels, alpha, like=frame)
+    with tifffile.TiffFile(tmp_path / "a.tif") as file:
+        page = file.pages.first
+        assert page.extrasamples == (2,)  # 2 = unassociated alpha (TIFF 6.0, ExtraSamples)
+        stored = page.asarray()
+    assert len(np.unique(stored[..., :3])) == 1
+    np.testing.assert_allclose(stored[..., 3] / 65535, alpha, atol=1e-5)
