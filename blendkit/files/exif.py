@@ -161,13 +161,28 @@ def carried(
         result.pop(GPS, None)
     details.setdefault(VERSION, ifd.undefined_entry(b"0232"))
     details[WIDTH], details[HEIGHT] = ifd.long_entry(size[0]), ifd.long_entry(size[1])
-    details[CHANGE_OFFSET] = ifd.ascii_entry(changed_at.strftime("%z")[:3] + ":00")
+    details[CHANGE_OFFSET] = ifd.ascii_entry(_colon(changed_at.strftime("%z")))
     details.pop(CHANGE_SUBSEC, None)
     result[EXIF] = details
     result[ORIENTATION] = ifd.short_entry(1)
     result[SOFTWARE] = ifd.ascii_entry(software)
     result[DATE_TIME] = ifd.ascii_entry(changed_at.strftime("%Y:%m:%d %H:%M:%S"))
     return result
+
+
+def _colon(offset: str) -> str:
+    return f"{offset[:3]}:{offset[3:5]}"
+
+
+def marked_profile(directory: Directory) -> str:
+    """Return "opRGB" if Exif marks that colour space, as cameras do without embedding it.
+
+    DCF 2.0 (CIPA DC-009), optional colour space: interoperability index R03, ColorSpace FFFF.
+    """
+    details = directory.get(EXIF)
+    nested = details.get(ifd.INTEROP) if isinstance(details, dict) else None
+    index = text(nested, INTEROP_INDEX) if isinstance(nested, dict) else None
+    return "opRGB" if index == "R03" else "sRGB"
 
 
 def resolution(directory: Directory) -> tuple[float, float] | None:

@@ -105,6 +105,8 @@ def _linear(decoded: Decoded, name: str, target: bytes | None) -> _Linear:
 def _profile_of(decoded: Decoded, name: str) -> tuple[Profile, tuple[str, ...]]:
     """Return the profile to take the pixels by; sRGB, with a note, if the file's is of no use."""
     if decoded.icc_profile is None:
+        if exif.marked_profile(decoded.directory) == "opRGB":
+            return profiles.parse(profiles.oprgb()), (f"{name}: taken as opRGB, as Exif marks it",)
         return profiles.parse(profiles.srgb()), ()
     own = profiles.parse(decoded.icc_profile, name)
     if own.space == "RGB" or (own.space == "GRAY" and decoded.channels == 1):

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from blendkit import __version__
 from blendkit.errors import InputError, OutputError
-from blendkit.files import encode, encode_png_jpeg, encode_tiff, exif, ifd, profiles
+from blendkit.files import encode, encode_png_jpeg, encode_tiff, exif, ifd, profiles, xmp
 from blendkit.files.atomic import atomic
 from blendkit.files.encode_tiff import Attached
 from blendkit.frame import Float, Frame, Label
@@ -55,7 +55,8 @@ def write_picture(
     """
     target = Path(path)
     depth = _depth(target, bits)
-    attached = attachments(like, pixels, software=software, second=second, private=private)
+    size = pixels.shape[1], pixels.shape[0]
+    attached = attachments(like, size, software=software, second=second, private=private)
     profile = attached.profile or profiles.srgb()
     with atomic(target, inputs) as temporary:
         codes = encode.encoded(pixels, profile, depth)
@@ -73,17 +74,29 @@ def _write_codes(path: Path, codes: NDArray[Any], attached: Attached, quality: i
 
 
 def attachments(
-    like: Frame, pixels: Float, *, software: str, second: Frame | None, private: bool
+    like: Frame,
+    size: tuple[int, int],
+    *,
+    software: str = SOFTWARE,
+    second: Frame | None = None,
+    private: bool = False,
 ) -> Attached:
-    """Return what a result carries besides its pixels, from the background frame."""
-    kept = _directory(like)
-    size = pixels.shape[1], pixels.shape[0]
+    """Return what a result of `size` (width, height) carries besides its pixels.
+
+    Exif, XMP, profile and resolution are those of `like`, the background frame.
+    """
     now = datetime.now(UTC).astimezone()
-    directory = exif.carried(kept, size=size, software=software, changed_at=now, private=private)
+    directory = exif.carried(
+        _directory(like), size=size, software=software, changed_at=now, private=private
+    )
+    noted = xmp.exposure_note(like, second) if second is not None else {}
+    packet, _ = xmp.merged(
+        like.embedded.xmp, noted, software=software, changed_at=now, private=private
+    )
     return Attached(
         directory=directory,
         profile=like.embedded.icc_profile or profiles.srgb(),
-        xmp=like.embedded.xmp,
+        xmp=packet,
         resolution_dpi=like.embedded.resolution_dpi or _DPI,
     )
 
@@ -143,7 +156,7 @@ def write_rgba(
     pixels : float32 (height, width, 3), linear; alpha : float32 (height, width), 0 to 1.
     """
     target = Path(path)
-    attached = attachments(like, pixels, software=SOFTWARE, second=None, private=False)
+    attached = attachments(like, alpha.shape[::-1])
     profile = attached.profile or profiles.srgb()
     with atomic(target, inputs) as temporary:
         colours = encode.encoded(pixels, profile, bits)

@@ -18,14 +18,19 @@ from blendkit.frame import Frame
 PICTURE = Frame(np.full((40, 50, 3), 0.25, np.float32))
 
 
+def _fail_half_way(target: Path) -> None:
+    with atomic(target) as temporary:
+        temporary.write_bytes(b"half")
+        assert temporary.parent == target.parent
+        assert target.read_bytes() == b"old"
+        raise ZeroDivisionError
+
+
 def test_the_old_file_stays_when_writing_fails(tmp_path: Path) -> None:
     target = tmp_path / "r.tif"
     target.write_bytes(b"old")
-    with pytest.raises(ZeroDivisionError), atomic(target) as temporary:
-        temporary.write_bytes(b"half")
-        assert temporary.parent == tmp_path
-        assert target.read_bytes() == b"old"
-        raise ZeroDivisionError
+    with pytest.raises(ZeroDivisionError):
+        _fail_half_way(target)
     assert target.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [target]
 
@@ -39,9 +44,10 @@ def test_the_new_file_has_ordinary_permissions(tmp_path: Path) -> None:
 
 
 def test_a_full_disk_is_one_line_and_leaves_nothing(tmp_path: Path) -> None:
-    with pytest.raises(OutputError, match=r"r\.tif: the disk is full: free some space"):
-        with atomic(tmp_path / "r.tif"):
-            raise OSError(errno.ENOSPC, "No space left on device")
+    full = OSError(errno.ENOSPC, "No space left on device")
+    said = pytest.raises(OutputError, match=r"r\.tif: the disk is full: free some space")
+    with said, atomic(tmp_path / "r.tif"):
+        raise full
     assert not list(tmp_path.iterdir())
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import tifffile
 from numpy.typing import NDArray
-from PIL import Image
+from PIL import Image, ImageOps
 
 from blendkit.files import (
     profiles,
@@ -98,8 +98,6 @@ def test_grey_becomes_rgb(tmp_path: Path, photometric: str) -> None:
 def test_orientation_is_applied_once_as_pillow_applies_it(
     tmp_path: Path, orientation: int, suffix: str
 ) -> None:
-    from PIL import ImageOps
-
     blocks = np.kron(np.random.default_rng(1).integers(0, 256, (3, 5, 3)), np.ones((16, 16, 1)))
     image = Image.fromarray(blocks.astype(np.uint8))
     exif = Image.Exif()

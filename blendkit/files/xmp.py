@@ -1,0 +1,156 @@
+"""XMP packets: what the background frame carried, and what the merge adds in its own namespace.
+
+References
+----------
+.. [1] ISO 16684-1:2019, XMP data model and serialization: 7 (RDF), 8.4 (the xmp namespace).
+"""
+
+import io
+import re
+import xml.etree.ElementTree as ET  # a packet with a document type is refused before parsing
+from collections.abc import Mapping
+from datetime import datetime
+
+from blendkit.frame import Capture, Frame
+
+NAMESPACE = "urn:blendkit:merge:1#"
+"""Namespace of our properties; the usual prefix is blendkit."""
+
+_RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
+_META = "adobe:ns:meta/"
+_XMP = "http://ns.adobe.com/xap/1.0/"
+_TIFF = "http://ns.adobe.com/tiff/1.0/"
+_PREFIXES = {"rdf": _RDF, "x": _META, "xmp": _XMP, "tiff": _TIFF, "blendkit": NAMESPACE}
+
+# Raw converters keep their instructions here; they are already in the pixels, and a program that
+# found them in the result would carry them out once more.
+_DEVELOPING = "http://ns.adobe.com/camera-raw-settings/1.0/"
+_STALE = {f"{{{_XMP}}}Thumbnails", f"{{{_XMP}}}ModifyDate", f"{{{_XMP}}}MetadataDate",
+          f"{{{_XMP}}}CreatorTool", f"{{{_TIFF}}}Orientation"}  # fmt: skip
+_PRIVATE = re.compile(r"GPS|SerialNumber|OwnerName|ImageUniqueID")
+
+
+def merged(
+    packet: bytes | None,
+    properties: Mapping[str, str],
+    *,
+    software: str,
+    changed_at: datetime,
+    private: bool = False,
+) -> tuple[bytes, bool]:
+    """Return the XMP of a result.
+
+    Parameters
+    ----------
+    packet : the background frame's XMP, None if it has none.
+    properties : our own, by name; they go to NAMESPACE.
+    software, changed_at : go to xmp:CreatorTool and xmp:ModifyDate.
+    private : leave out position, owner and serial numbers.
+
+    Returns
+    -------
+    packet : a whole packet with its wrapper, UTF-8.
+    kept : False if the given packet is damaged and was left out.
+    """
+    tree = _parsed(packet) if packet else None
+    root = tree if tree is not None else _empty()
+    rdf = root if root.tag == f"{{{_RDF}}}RDF" else root.find(f"{{{_RDF}}}RDF")
+    if rdf is None:
+        root = _empty()
+        rdf = root[0]
+    for description in rdf:
+        _clean(description, private=private)
+    own = {f"{{{NAMESPACE}}}{name}": value for name, value in properties.items()}
+    own[f"{{{_XMP}}}CreatorTool"] = software
+    own[f"{{{_XMP}}}ModifyDate"] = changed_at.isoformat(timespec="seconds")
+    own[f"{{{_TIFF}}}Orientation"] = "1"
+    ET.SubElement(rdf, f"{{{_RDF}}}Description", {f"{{{_RDF}}}about": "", **own})
+    return _packed(root), packet is None or tree is not None
+
+
+def properties_of(packet: bytes | None) -> dict[str, str]:
+    """Return our own properties in a packet, by name."""
+    tree = _parsed(packet) if packet else None
+    if tree is None:
+        return {}
+    own = f"{{{NAMESPACE}}}"
+    return {
+        name.removeprefix(own): value
+        for node in tree.iter()
+        for name, value in node.attrib.items()
+        if name.startswith(own)
+    }
+
+
+def exposure_note(background: Frame, foreground: Frame) -> dict[str, str]:
+    """Return our properties that note which frames went in, and the foreground's exposure."""
+    capture = foreground.capture
+    numbers = {
+        "ForegroundFNumber": capture.f_number,
+        "ForegroundExposureTime": capture.exposure_time_s,
+        "ForegroundISO": capture.iso,
+        "ForegroundFocalLength": capture.focal_length_mm,
+        "ForegroundFocusDistance": capture.focus_distance_m,
+    }
+    noted = {name: f"{value:.6g}" for name, value in numbers.items() if value is not None}
+    if capture.captured_at is not None:
+        noted["ForegroundCapturedAt"] = capture.captured_at.isoformat()
+    noted["Note"] = f"foreground from {foreground.name} ({_sentence(capture)})"
+    return {"Background": background.name, "Foreground": foreground.name, **noted}
+
+
+def _sentence(capture: Capture) -> str:
+    parts = []
+    if capture.focal_length_mm:
+        parts.append(f"{capture.focal_length_mm:g} mm")
+    if capture.f_number:
+        parts.append(f"f/{capture.f_number:g}")
+    if capture.exposure_time_s:
+        time_s = capture.exposure_time_s
+        parts.append(f"1/{1 / time_s:.0f} s" if time_s < 0.3 else f"{time_s:g} s")
+    if capture.iso:
+        parts.append(f"ISO {capture.iso:g}")
+    return ", ".join(parts) or "exposure not recorded"
+
+
+def _parsed(packet: bytes) -> ET.Element | None:
+    body = packet.strip(b"\0 \r\n\t")
+    if b"<!DOCTYPE" in body or b"<!ENTITY" in body:
+        return None
+    try:
+        for _, (prefix, uri) in ET.iterparse(io.BytesIO(body), events=("start-ns",)):  # noqa: S314
+            if prefix and uri and not re.fullmatch(r"ns\d+", prefix):
+                ET.register_namespace(prefix, uri)
+        return ET.fromstring(body)  # noqa: S314 - no document type, so no entities to expand
+    except (ET.ParseError, ValueError):
+        return None
+
+
+def _empty() -> ET.Element:
+    root = ET.Element(f"{{{_META}}}xmpmeta")
+    ET.SubElement(root, f"{{{_RDF}}}RDF")
+    return root
+
+
+def _clean(description: ET.Element, *, private: bool) -> None:
+    """Remove what no longer holds, as attribute and as element."""
+
+    def unwanted(name: str) -> bool:
+        return (
+            name in _STALE
+            or name.startswith((f"{{{_DEVELOPING}}}", f"{{{NAMESPACE}}}"))
+            or (private and _PRIVATE.search(name) is not None)
+        )
+
+    for name in [name for name in description.attrib if unwanted(name)]:
+        del description.attrib[name]
+    for child in [child for child in description if unwanted(child.tag)]:
+        description.remove(child)
+
+
+def _packed(root: ET.Element) -> bytes:
+    for prefix, uri in _PREFIXES.items():
+        ET.register_namespace(prefix, uri)
+    body: bytes = ET.tostring(root, encoding="utf-8").split(b"?>\n", 1)[-1]
+    head = b'<?xpacket begin="\xef\xbb\xbf" id="W5M0MpCehiHzreSzNTczkc9d"?>\n'
+    return head + body + b'\n<?xpacket end="w"?>'
