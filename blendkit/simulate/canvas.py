@@ -54,6 +54,21 @@ def blank(size: tuple[int, int], unit_px: float) -> Canvas:
     return Canvas(np.zeros((*shape, 3), np.float32), np.zeros(shape, np.float32), margin, unit_px)
 
 
+def lay_over(canvas: Canvas, corner: tuple[int, int], color: Float, covered: Float) -> None:
+    """Lay a piece of straight colour (h, w, 3) and coverage (h, w) over a canvas, in place.
+
+    corner: (x, y) of its top-left px on the canvas; the piece must fit.
+    """
+    rows = slice(corner[1], corner[1] + covered.shape[0])
+    columns = slice(corner[0], corner[0] + covered.shape[1])
+    under = canvas.coverage[rows, columns]
+    left = under * (1 - covered)
+    total = left + covered
+    share = (covered / np.maximum(total, 1e-6))[..., None]
+    canvas.color[rows, columns] += share * (color - canvas.color[rows, columns])
+    canvas.coverage[rows, columns] = total
+
+
 def noise_field(
     shape: tuple[int, int], cell_px: float, rng: np.random.Generator, *, octaves: int = 4
 ) -> Float:

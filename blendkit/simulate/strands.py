@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.frame import Float
-from blendkit.simulate.canvas import Canvas, Color, noise_field
+from blendkit.simulate.canvas import Canvas, Color, lay_over, noise_field
 
 Path = NDArray[np.float64]
 """A centre line: (n, 3) rows of x, y and full width, in canvas px."""
@@ -61,39 +61,58 @@ def smooth_path(points: Path, step_px: float) -> Path:
 
 def paint_strands(canvas: Canvas, paths: Sequence[Path], surface: Bark) -> None:
     """Paint paths in the order given, later ones over earlier ones."""
+    height, width = canvas.coverage.shape
     for path in paths:
-        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path[:, :2], axis=0).T))])
-        for index in range(len(path) - 1):
-            _paint_piece(canvas, path[index], path[index + 1], float(along[index]), surface)
+        reach = path[:, 2].max() / 2 + 2
+        x0, y0 = np.floor(path[:, :2].min(axis=0) - reach).astype(int)
+        x1, y1 = np.ceil(path[:, :2].max(axis=0) + reach).astype(int) + 1
+        x0, y0, x1, y1 = max(x0, 0), max(y0, 0), min(x1, width), min(y1, height)
+        if x0 < x1 and y0 < y1:
+            moved = path - np.array([x0, y0, 0.0])
+            color, covered = _strand((y1 - y0, x1 - x0), moved, surface)
+            lay_over(canvas, (x0, y0), color, covered)
 
 
-def _paint_piece(canvas: Canvas, start: Path, end: Path, along_px: float, surface: Bark) -> None:
-    """Paint one tapered piece with round ends; coverage joins by its maximum."""
+def _strand(shape: tuple[int, int], path: Path, surface: Bark) -> tuple[Float, Float]:
+    """Return colour and coverage of one strand; its pieces join by the greater coverage."""
+    color = np.zeros((*shape, 3), np.float32)
+    covered = np.zeros(shape, np.float32)
+    lengths = np.hypot(*np.diff(path[:, :2], axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(lengths)])
+    for index in range(len(path) - 1):
+        _paint_piece(color, covered, path[index], path[index + 1], float(along[index]), surface)
+    return color, covered
+
+
+def _paint_piece(
+    color: Float, covered: Float, start: Path, end: Path, along_px: float, surface: Bark
+) -> None:
+    """Paint one tapered piece with round ends, in place."""
     reach = max(start[2], end[2]) / 2 + 1
     x0, y0 = np.floor(np.minimum(start[:2], end[:2]) - reach).astype(int)
     x1, y1 = np.ceil(np.maximum(start[:2], end[:2]) + reach).astype(int) + 1
-    height, width = canvas.coverage.shape
-    x0, y0, x1, y1 = max(x0, 0), max(y0, 0), min(x1, width), min(y1, height)
-    if x0 >= x1 or y0 >= y1:
+    x0, y0 = max(x0, 0), max(y0, 0)
+    before = covered[y0:y1, x0:x1]
+    if before.size == 0:
         return
     dx, dy = end[0] - start[0], end[1] - start[1]
     length = max(float(np.hypot(dx, dy)), 1e-6)
-    x = np.arange(x0, x1, dtype=np.float32)[None, :] - np.float32(start[0])
-    y = np.arange(y0, y1, dtype=np.float32)[:, None] - np.float32(start[1])
+    x = np.arange(x0, x0 + before.shape[1], dtype=np.float32)[None, :] - np.float32(start[0])
+    y = np.arange(y0, y0 + before.shape[0], dtype=np.float32)[:, None] - np.float32(start[1])
     forward = (x * dx + y * dy) / length
     side = (y * dx - x * dy) / length
     at = np.clip(forward / length, 0, 1)
     half = 0.5 * (start[2] + at * (end[2] - start[2]))
     off = np.hypot(forward - at * length, side)
-    covered = np.clip(off + 0.5, -half, half) - np.clip(off - 0.5, -half, half)
-    before = canvas.coverage[y0:y1, x0:x1]
-    inside = covered > np.where(off < half - 1, 0.0, before)
-    if not inside.any():
+    here = np.clip(off + 0.5, -half, half) - np.clip(off - 0.5, -half, half)
+    better = here > before
+    if not better.any():
         return
-    across = np.clip(side / np.maximum(half, 0.3), -0.98, 0.98)[inside]
-    color = _shaded(surface, along_px + forward[inside], across, half[inside], (dx / length, dy / length))
-    canvas.color[y0:y1, x0:x1][inside] = color
-    np.maximum(before, covered, out=before, casting="same_kind")
+    across = np.clip(side / np.maximum(half, 0.3), -0.98, 0.98)[better]
+    way = (dx / length, dy / length)
+    shaded = _shaded(surface, along_px + forward[better], across, half[better], way)
+    color[y0:y1, x0:x1][better] = shaded
+    before[better] = here[better]
 
 
 def _shaded(
