@@ -8,6 +8,7 @@ top-left pixel is (0, 0).
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
+from enum import IntEnum
 from typing import Protocol
 
 import numpy as np
@@ -65,6 +66,8 @@ class Frame:
     name: how messages call it (its file name).
     clip_level: value from which a channel counts as clipped.
     notes: sentences about what reading it had to drop or assume.
+    white_balance: multipliers (r, g, b, g2) that a RAW was developed with, for its partner to share.
+    clipped: where a RAW's sensor was full, bool (height, width); None = judge by clip_level.
     """
 
     pixels: Float
@@ -74,6 +77,8 @@ class Frame:
     clip_level: float = 0.995
     bits: int = 16
     notes: tuple[str, ...] = ()
+    white_balance: tuple[float, ...] | None = None
+    clipped: Bool | None = None
 
     @property
     def size(self) -> tuple[int, int]:
@@ -106,3 +111,16 @@ Clock = Callable[[], float]
 def luminance(pixels: Float) -> Float:
     """Return linear luminance, shape (height, width), of linear pixels (height, width, 3)."""
     return pixels @ LUMINANCE_WEIGHTS
+
+
+class Source(IntEnum):
+    """Where a pixel of the result came from: the values of the source map."""
+
+    BACKGROUND_FRAME = 1
+    FOREGROUND_FRAME = 2
+    MATTE_EDGE = 3
+    PLATE_DIVIDED = 4
+    PLATE_RERENDERED = 5
+    CLEAR_FRAME = 6
+    BRIDGE_FRAME = 7
+    REPAIRED = 8
