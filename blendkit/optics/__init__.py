@@ -23,6 +23,7 @@ from blendkit.optics.exposure import (
     loss_ev,
     luminance_cd_m2,
     marked_f_number_from,
+    marked_shutter_s,
     steps_between,
 )
 from blendkit.optics.framing import covered_m, field_of_view_deg, natural_falloff
@@ -61,6 +62,7 @@ __all__ = [
     "luminance_cd_m2",
     "magnification",
     "marked_f_number_from",
+    "marked_shutter_s",
     "natural_falloff",
     "object_distance_m",
     "pixel_pitch_mm",

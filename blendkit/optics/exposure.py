@@ -66,6 +66,18 @@ def marked_f_number_from(exact: float) -> float | None:
     return next(reach, None)
 
 
+def marked_shutter_s(exact_s: float) -> float:
+    """Return the displayed shutter time nearest in steps; beyond 30 s the time itself.
+
+    >>> round(1 / marked_shutter_s(1 / 127)), marked_shutter_s(64)
+    (125, 64)
+    """
+    value = float(positive("exposure_time_s", exact_s))
+    if value > MARKED_SHUTTERS_S[-1]:
+        return exact_s
+    return min(MARKED_SHUTTERS_S, key=lambda mark: abs(math.log2(exact_shutter_s(mark) / value)))
+
+
 def steps_between(f_number: ArrayLike, other: ArrayLike) -> Values:
     """Return the steps (EV) of light lost from one f-number to the other, 2 log2(other / first).
 

@@ -1,0 +1,139 @@
+"""Advice on how it will look: the veil, how soft the background is, and how big."""
+
+import math
+from collections.abc import Iterator
+
+from blendkit.optics import (
+    blur_disc_mm,
+    covered_m,
+    exact_f_number,
+    field_of_view_deg,
+    image_scale,
+    magnification,
+    object_distance_m,
+)
+from blendkit.plan import wording
+from blendkit.plan.advice_pair import setting
+from blendkit.plan.records import FramePlan, Plan
+from blendkit.plan.scene import Scene
+
+COMMON_FOCAL_LENGTHS_MM = (14, 20, 24, 35, 50, 85, 100, 135, 200, 300, 400)
+CLEARLY_SHORTER = 0.7
+"""The comparison takes the next common lens below this share of the focal length."""
+
+
+def _soft(frame: FramePlan) -> str:
+    discs = (frame.blur_disc_mm, frame.blur_disc_px, frame.blur_disc_height)
+    mm, px, share = (disc.background for disc in discs)
+    return (
+        f"{wording.disc(mm)} ({wording.pixels(px)}, {wording.percent(share)} of the frame height)"
+    )
+
+
+def veil(plan: Plan) -> Iterator[str]:
+    """Tell how far the blurred foreground spreads in the background frame."""
+    frame, near_m = plan.advised[0], plan.scene.foreground_at_m
+    disc, disc_px = frame.blur_disc_mm.foreground, frame.blur_disc_px.foreground
+    if near_m is None or disc is None or disc_px is None or len(plan.advised) == 1:
+        return
+    scale = image_scale(
+        near_m,
+        focal_length_mm=plan.scene.focal_length_mm,
+        focus_distance_m=frame.focus_distance_m,
+    )
+    reach, across_m = wording.pixels(disc_px / 2), disc / float(scale) / 1000
+    yield (
+        f"The veil: at {wording.aperture(frame.f_number)} the foreground melts into discs of"
+        f" {wording.disc(disc)} ({wording.pixels(disc_px)}); it spreads {reach} beyond every edge,"
+        f" and anything narrower than {wording.length(across_m)} is see-through across its whole"
+        " width."
+    )
+
+
+def how_soft(plan: Plan) -> Iterator[str]:
+    """Tell the background's blur in each frame."""
+    wide, stopped = plan.frames
+    if plan.one_frame.verdict == "enough":
+        wide = plan.advised[0]
+    place = wording.distance(plan.scene.background_m)
+    where = "at infinity" if place == "infinity" else f"at {place}"
+    text = f"How soft is the background {where}: {setting(wide)} gives blur discs of {_soft(wide)}"
+    if plan.one_frame.verdict != "enough":
+        text += f", {setting(stopped)} {_soft(stopped)}"
+    yield f"{text}."
+
+
+def how_big(plan: Plan) -> Iterator[str]:
+    """Tell how much of the background the frame shows."""
+    scene, (width, _) = plan.scene, plan.framing.background_m
+    if math.isinf(width):
+        angle = plan.framing.field_of_view_deg[0]
+        yield f"How big is it: the frame shows a strip of {angle:.1f} degrees of the horizon."
+        return
+    scale = image_scale(
+        scene.background_m,
+        focal_length_mm=scene.focal_length_mm,
+        focus_distance_m=scene.wide_focus_m,
+    )
+    share = float(scale) * 1000 / scene.held_mm[1]
+    yield (
+        f"How big is it: the frame shows a strip {wording.length(width)} wide there, and one metre"
+        f" of it fills {wording.percent(share)} of the frame height."
+    )
+
+
+def crop_or_walk(plan: Plan) -> Iterator[str]:
+    """Compare a shorter lens, cropped from the same place or used from closer by."""
+    scene = plan.scene
+    limit = CLEARLY_SHORTER * scene.focal_length_mm
+    shorter = [focal for focal in COMMON_FOCAL_LENGTHS_MM if focal <= limit]
+    if not shorter:
+        return
+    focal = float(shorter[-1])
+    scale = float(magnification(scene.subject_at_m, focal_length_mm=scene.focal_length_mm))
+    own = _background_share(scene, scene.focal_length_mm, scene.subject_at_m)
+    ratio = scale / float(magnification(scene.subject_at_m, focal_length_mm=focal))
+    cropped = _background_share(scene, focal, scene.subject_at_m) * ratio
+    closer_m = float(object_distance_m(scale, focal_length_mm=focal))
+    walked = _background_share(scene, focal, closer_m)
+    f_number = wording.aperture(scene.wide_f_number)
+    strips = (
+        _strip(scene, focal, closer_m),
+        _strip(scene, scene.focal_length_mm, scene.subject_at_m),
+    )
+    yield (
+        f"Crop or zoom: {wording.focal_length(focal)} at {f_number} from the same place, cropped to"
+        f" the same framing, shows the same strip with discs of {wording.percent(cropped)} of the"
+        f" frame height instead of {wording.percent(own)}; walking up to"
+        f" {wording.distance(closer_m)} with it instead keeps the subject's size, gives discs of"
+        f" {wording.percent(walked)} and shows a strip of {' instead of '.join(strips)}."
+    )
+
+
+def _behind_m(scene: Scene, subject_m: float) -> float:
+    return subject_m + scene.background_m - scene.subject_at_m
+
+
+def _background_share(scene: Scene, focal_mm: float, subject_m: float) -> float:
+    disc = blur_disc_mm(
+        _behind_m(scene, subject_m),
+        focal_length_mm=focal_mm,
+        f_number=exact_f_number(scene.wide_f_number),
+        focus_distance_m=subject_m,
+    )
+    return float(disc) / scene.held_mm[1]
+
+
+def _strip(scene: Scene, focal_mm: float, subject_m: float) -> str:
+    side = scene.held_mm[0]
+    if math.isinf(scene.background_m):
+        scale = magnification(subject_m, focal_length_mm=focal_mm)
+        angle = field_of_view_deg(side, focal_length_mm=focal_mm, magnification=scale)
+        return f"{float(angle):.1f} degrees"
+    wide = covered_m(
+        _behind_m(scene, subject_m),
+        side_mm=side,
+        focal_length_mm=focal_mm,
+        focus_distance_m=subject_m,
+    )
+    return wording.length(float(wide))

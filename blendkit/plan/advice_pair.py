@@ -1,0 +1,144 @@
+"""Advice on which frames: is one enough, which pair is, what lies between."""
+
+from collections.abc import Iterator, Sequence
+
+from blendkit.optics import image_distance_mm
+from blendkit.plan import wording
+from blendkit.plan.decide import largest_f_number
+from blendkit.plan.frames import plan_frame
+from blendkit.plan.records import Bridge, Exposure, FramePlan, Plan
+
+
+def setting(exposure: Exposure | FramePlan) -> str:
+    """Return a frame's f-number and focus as text."""
+    where = wording.distance(exposure.focus_distance_m)
+    return f"{wording.aperture(exposure.f_number)} focused at {where}"
+
+
+def one_frame(plan: Plan) -> Iterator[str]:
+    """Tell whether one frame would do."""
+    single, wanted = plan.one_frame, wording.span(*plan.wanted)
+    where = wording.distance(single.focus_distance_m)
+    if single.verdict == "enough":
+        (frame,) = plan.advised
+        text = f"One frame is enough: {setting(frame)} is sharp from {wording.span(*frame.sharp)}"
+        if frame.f_number > plan.scene.wide_f_number:
+            soft, wide = (f.blur_disc_height.background for f in (frame, plan.frames[0]))
+            text += (
+                f", and the background's blur disc of {wording.percent(soft)} of the frame height"
+                f" cannot be told from the {wording.percent(wide)} that"
+                f" {wording.aperture(plan.scene.wide_f_number)} gives"
+            )
+        yield f"{text}."
+        return
+    needed = wording.aperture(single.exact_f_number)
+    if single.verdict == "no":
+        largest = wording.aperture(largest_f_number(plan.scene))
+        yield (
+            f"One frame is not enough: to hold {wanted} it would take {needed} focused at {where},"
+            f" beyond {largest}."
+        )
+        return
+    f_number = single.f_number or single.exact_f_number
+    frame = plan_frame(
+        plan.scene, "single", f_number=f_number, focus_distance_m=single.focus_distance_m
+    )
+    soft, wide = (f.blur_disc_height.background for f in (frame, plan.frames[0]))
+    yield (
+        f"One frame would do if the background may be less soft: {setting(frame)} holds {wanted},"
+        f" and the background's blur disc falls from {wording.percent(wide)} of the frame height"
+        f" to {wording.percent(soft)}."
+    )
+
+
+def pair(plan: Plan) -> Iterator[str]:
+    """Tell which pair to take."""
+    if plan.one_frame.verdict == "enough":
+        return
+    parts = [f"{f.role} frame {setting(f)} (sharp {wording.span(*f.sharp)})" for f in plan.advised]
+    start = "Otherwise take" if plan.one_frame.verdict == "at a price" else "Take"
+    yield f"{start} a pair: {' and '.join(parts)}."
+
+
+def refocus(plan: Plan) -> Iterator[str]:
+    """Tell whether the stopped frame really makes the foreground sharp, or where to refocus it."""
+    near_m, asked = plan.scene.foreground_at_m, plan.frames[1]
+    if near_m is None or plan.one_frame.verdict == "enough":
+        return
+    disc = asked.blur_disc_mm.foreground or 0.0
+    times = disc / plan.scene.circle_of_confusion_mm
+    size = f"{wording.disc(disc)} ({wording.pixels(asked.blur_disc_px.foreground or 0.0)})"
+    where = wording.distance(near_m)
+    if plan.advised[1].exposure == asked.exposure:
+        yield (
+            f"No refocusing needed: {setting(asked)} makes the foreground at {where} sharp, with a"
+            f" blur disc of {size}, {times:.1f} times the circle of confusion."
+        )
+        return
+    advised = plan.advised[1]
+    if times > 1:
+        yield (
+            f"Stopping down alone does not do it: {setting(asked)} leaves the foreground at"
+            f" {where} with a blur disc of {size}, {times:.1f} times the circle of confusion."
+        )
+    yield (
+        f"Refocus the foreground frame to {wording.distance(advised.focus_distance_m)}; that"
+        f" enlarges its picture by {wording.percent(_growth(plan, advised))}, so leave some room"
+        " at the edges."
+    )
+
+
+def _growth(plan: Plan, frame: FramePlan) -> float:
+    planes = [frame.focus_distance_m, plan.frames[0].focus_distance_m]
+    near, far = image_distance_mm(planes, focal_length_mm=plan.scene.focal_length_mm)
+    return float(near / far - 1)
+
+
+def gaps(plan: Plan) -> Iterator[str]:
+    """Tell which stretches the advised frames leave soft, and what closes them."""
+    for bridge in plan.bridges:
+        at = wording.distance(bridge.worst_at_m)
+        worst_px = wording.pixels(bridge.worst_disc_mm / plan.scene.pixel_pitch_mm)
+        yield (
+            f"The mid-ground gap lies between {wording.between(*bridge.gap)}: softest at {at} with"
+            f" {wording.disc(bridge.worst_disc_mm)} ({worst_px}). {_closing(plan, bridge)}"
+        )
+    if len(plan.advised) > 1 and not plan.bridges:
+        wanted = wording.span(*plan.wanted)
+        yield f"No mid-ground gap: all of {wanted} is sharp in at least one of the two."
+
+
+def _closing(plan: Plan, bridge: Bridge) -> str:
+    if len(bridge.frames) == 1:
+        return f"A bridge frame at {setting(bridge.frames[0])} closes it."
+    if bridge.one_f_number is not None:
+        one = Exposure(bridge.one_f_number, bridge.one_focus_m)
+        return f"A bridge frame at {setting(one)} closes it."
+    largest = wording.aperture(largest_f_number(plan.scene))
+    return (
+        f"No single frame up to {largest} closes it (that would take"
+        f" {wording.aperture(bridge.exact_one_f_number)}); {len(bridge.frames)} bridge frames at"
+        f" {_series(bridge.frames)} do. Keep out of it whatever must be sharp, or take them."
+    )
+
+
+def bracket(plan: Plan) -> Iterator[str]:
+    """Tell how many frames a full bracket takes."""
+    if len(plan.bracket) > 1:
+        yield (
+            f"A full bracket from {wording.span(*plan.wanted)} takes {len(plan.bracket)} frames at"
+            f" {_series(plan.bracket)}."
+        )
+
+
+SHOWN = 8
+"""A longer series is told by its first and last frames."""
+
+
+def _series(frames: Sequence[Exposure]) -> str:
+    places = [wording.distance(f.focus_distance_m).removesuffix(" m") for f in frames]
+    if len(places) > SHOWN:
+        places = [*places[:3], "...", *places[-2:]]
+    unit = "" if places[-1] == "infinity" else " m"
+    listed = ", ".join(places[:-1]) + f" and {places[-1]}{unit}"
+    return f"{wording.aperture(frames[0].f_number)} focused at {listed}"

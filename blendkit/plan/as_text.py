@@ -1,0 +1,65 @@
+"""A plan as text for the terminal: the answer first, then the numbers, then the diagram."""
+
+from blendkit.plan import wording
+from blendkit.plan.diagram_text import diagram_text
+from blendkit.plan.records import FramePlan, Plan
+
+WIDTH = 88
+
+
+def plan_text(plan: Plan) -> str:
+    """Return advice, the numbers of each frame, framing and diagram, in lines of up to 88."""
+    advice = [wording.wrapped(line, WIDTH) for line in plan.advice]
+    parts = ["\n".join(advice), numbers_text(plan), framing_text(plan), diagram_text(plan)]
+    return "\n\n".join(parts)
+
+
+def numbers_text(plan: Plan) -> str:
+    """Return a column of numbers for each frame as asked, and for a frame advised instead."""
+    frames = list(plan.frames)
+    frames += [f for f in plan.advised if f.exposure not in [g.exposure for g in frames]]
+    table = [_column(frame) for frame in frames]
+    names = [name for name, _ in table[0]]
+    widths = [max(len(value) for _, value in column) for column in table]
+    lines = []
+    for row, name in enumerate(names):
+        cells = [column[row][1].rjust(width) for column, width in zip(table, widths, strict=True)]
+        lines.append(f"{name:<22}" + "   ".join(cells))
+    return "\n".join(lines)
+
+
+def _column(frame: FramePlan) -> list[tuple[str, str]]:
+    rows = [
+        ("frame", wording.aperture(frame.f_number)),
+        ("focused at", wording.distance(frame.focus_distance_m)),
+        ("sharp from", wording.distance(frame.sharp.near_m)),
+        ("to", wording.distance(frame.sharp.far_m)),
+        ("depth", wording.length(frame.sharp.far_m - frame.sharp.near_m)),
+        ("hyperfocal distance", wording.distance(frame.hyperfocal_m)),
+    ]
+    every = zip(
+        frame.blur_disc_mm._asdict().items(),
+        frame.blur_disc_px,
+        frame.blur_disc_height,
+        strict=True,
+    )
+    for (name, disc_mm), disc_px, share in every:
+        if disc_mm is not None and disc_px is not None and share is not None:
+            value = f"{wording.disc(disc_mm)}, {wording.pixels(disc_px)}, {wording.percent(share)}"
+            rows.append((f"blur at {name}", value))
+    return [*rows, ("Airy disc", wording.disc(frame.airy_disc_mm))]
+
+
+def framing_text(plan: Plan) -> str:
+    """Return the standard of sharpness, angles of view and what is covered."""
+    width, height, diagonal = plan.framing.field_of_view_deg
+    across, down = (wording.length(side) for side in plan.framing.subject_m)
+    wide, high = (wording.length(side) for side in plan.framing.background_m)
+    coc = wording.disc(plan.scene.circle_of_confusion_mm)
+    return "\n".join(
+        [
+            f"Blur discs are diameters in mm, px and % of the frame height; sharp is up to {coc}.",
+            f"Field of view {width:.1f} x {height:.1f} degrees, diagonal {diagonal:.1f}.",
+            f"Covered at the subject {across} x {down}, at the background {wide} x {high}.",
+        ]
+    )

@@ -1,0 +1,136 @@
+"""How a plan writes its numbers: as many digits as a photographer can use."""
+
+import math
+import re
+import textwrap
+
+from blendkit.optics import marked_shutter_s
+
+_BEFORE_UNIT = re.compile(r"(\d|ISO) (?=%|\d|[mcdp]|s\b)")
+_ISO_MARKS = (100, 125, 160, 200, 250, 320, 400, 500, 640, 800)
+
+
+def distance(value_m: float) -> str:
+    """Return a distance as text.
+
+    >>> distance(0.3142), distance(2.2), distance(14), distance(250.4), distance(math.inf)
+    ('0.314 m', '2.20 m', '14.0 m', '250 m', 'infinity')
+    """
+    if math.isinf(value_m):
+        return "infinity"
+    digits = 3 if value_m < 1 else 2 if value_m < 10 else 1 if value_m < 100 else 0
+    return f"{value_m:.{digits}f} m"
+
+
+def span(near_m: float, far_m: float) -> str:
+    """Return an interval of distances as text.
+
+    >>> span(3.95, 4.05), span(20, math.inf)
+    ('3.95 to 4.05 m', '20.0 m to infinity')
+    """
+    if math.isinf(far_m):
+        return f"{distance(near_m)} to infinity"
+    return f"{distance(near_m).removesuffix(' m')} to {distance(far_m)}"
+
+
+def between(near_m: float, far_m: float) -> str:
+    """Return an interval after the word "between".
+
+    >>> between(12.4, 29)
+    '12.4 and 29.0 m'
+    """
+    return span(near_m, far_m).replace(" to ", " and ")
+
+
+def length(value_m: float) -> str:
+    """Return an extent, such as a depth or a width, as text.
+
+    >>> length(0.0042), length(0.098), length(1.25), length(math.inf)
+    ('4.2 mm', '9.8 cm', '1.25 m', 'no limit')
+    """
+    if math.isinf(value_m):
+        return "no limit"
+    if value_m < 0.01:
+        return f"{value_m * 1000:.1f} mm"
+    return f"{value_m * 100:.1f} cm" if value_m < 1 else distance(value_m)
+
+
+def disc(value_mm: float) -> str:
+    """Return a blur disc on the sensor as text.
+
+    >>> disc(1.9286), disc(0.0288), disc(0.0)
+    ('1.93 mm', '0.029 mm', '0 mm')
+    """
+    if value_mm < 0.0005:
+        return "0 mm"
+    return f"{value_mm:.{2 if value_mm >= 0.1 else 3}f} mm"
+
+
+def pixels(value_px: float) -> str:
+    """Return px as text.
+
+    >>> pixels(321.4), pixels(8.94), pixels(0.0)
+    ('321 px', '8.9 px', '0 px')
+    """
+    if value_px < 0.05:
+        return "0 px"
+    return f"{value_px:.0f} px" if value_px >= 10 else f"{value_px:.1f} px"
+
+
+def percent(share: float) -> str:
+    """Return a share as text.
+
+    >>> percent(0.0803), percent(0.00088), percent(0.61), percent(0.0)
+    ('8.0 %', '0.09 %', '61 %', '0 %')
+    """
+    value = 100 * share
+    if value < 0.005:
+        return "0 %"
+    return f"{value:.{0 if value >= 10 else 1 if value >= 1 else 2}f} %"
+
+
+def aperture(f_number: float) -> str:
+    """Return an f-number as text.
+
+    >>> aperture(16.0), aperture(2.8), aperture(67.94)
+    ('f/16', 'f/2.8', 'f/68')
+    """
+    return f"f/{f_number:.0f}" if f_number >= 10 else f"f/{f_number:.1f}".removesuffix(".0")
+
+
+def focal_length(value_mm: float) -> str:
+    """Return a focal length as text."""
+    return f"{value_mm:g} mm"
+
+
+def shutter(exact_s: float) -> str:
+    """Return the displayed shutter time nearest to an exact one.
+
+    >>> shutter(1 / 512), shutter(0.32), shutter(2), shutter(64)
+    ('1/500 s', '0.3 s', '2 s', '64 s')
+    """
+    mark = marked_shutter_s(exact_s)
+    return f"1/{1 / mark:.0f} s" if mark < 0.3 else f"{mark:.3g} s"
+
+
+def iso(value: float) -> str:
+    """Return the marked ISO nearest to a value.
+
+    >>> iso(6400), iso(635), iso(64), iso(99)
+    ('ISO 6400', 'ISO 640', 'ISO 64', 'ISO 100')
+    """
+    scale = 10.0 ** math.floor(math.log10(value / 100))
+    marks = (mark * scale for mark in (*_ISO_MARKS, 1000))
+    return f"ISO {min(marks, key=lambda mark: abs(math.log(mark / value))):.0f}"
+
+
+def wrapped(text: str, width: int, *, bullet: str = "- ") -> str:
+    """Return a sentence as an item of a list, in lines that never part a number from its unit.
+
+    >>> print(wrapped("a disc of 0.24 mm", 15))
+    - a disc of
+      0.24 mm
+    """
+    held = _BEFORE_UNIT.sub("\\1\N{NO-BREAK SPACE}", text)
+    lines = textwrap.fill(held, width, initial_indent=bullet, subsequent_indent=" " * len(bullet))
+    return lines.replace("\N{NO-BREAK SPACE}", " ")
