@@ -5,12 +5,14 @@ The only floor besides the programs' that touches the disk.
 
 from blendkit.files.atomic import atomic, check_output
 from blendkit.files.masks import read_labels, read_mask
+from blendkit.files.raw_beside import prefer_raws
 from blendkit.files.read import read_frame
 from blendkit.files.write import write_grey, write_labels, write_picture, write_rgba
 
 __all__ = [
     "atomic",
     "check_output",
+    "prefer_raws",
     "read_frame",
     "read_labels",
     "read_mask",

@@ -56,7 +56,15 @@ def _transform(block: Float, source: bytes, target: bytes, *, name: str, **optio
     import imagecodecs  # noqa: PLC0415 - loaded when a conversion is wanted
 
     try:
-        out = imagecodecs.cms_transform(block, source, target, outdtype="float32", **options)
+        out = imagecodecs.cms_transform(
+            block,
+            source,
+            target,
+            colorspace="rgb",
+            outcolorspace="rgb",
+            outdtype="float32",
+            **options,
+        )
     except Exception as error:
         raise InputError(
             f"{name}: its colour profile cannot be converted ({error}); "
@@ -66,6 +74,15 @@ def _transform(block: Float, source: bytes, target: bytes, *, name: str, **optio
 
 
 def between(source: bytes, target: bytes) -> Callable[[Float], None]:
-    """Return a function that takes linear light of one matrix profile to another's, in place."""
+    """Return a function that takes linear light of one matrix profile to another's, in place.
+
+    Colours outside the target's gamut are cut off at zero, as its integer encoding would; light
+    above white stays.
+    """
     first, second = profiles.linear_twin(source), profiles.linear_twin(target)
-    return lambda pixels: convert(pixels, first, second)
+
+    def apply(pixels: Float) -> None:
+        convert(pixels, first, second)
+        np.maximum(pixels, 0.0, out=pixels)
+
+    return apply

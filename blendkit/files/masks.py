@@ -6,7 +6,8 @@ import numpy as np
 
 from blendkit.errors import InputError
 from blendkit.files.decoded import Codes, Decoded
-from blendkit.files.read import as_stored, open_picture
+from blendkit.files.orient import as_stored
+from blendkit.files.read import open_picture
 from blendkit.frame import Float, Label
 
 

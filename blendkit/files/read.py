@@ -1,15 +1,14 @@
 """Reading a frame: pixels to linear light, orientation applied, what the camera recorded kept."""
 
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from blendkit.errors import InputError
-from blendkit.files import convert, curves, exif, ifd, profiles
+from blendkit.files import convert, curves, exif, ifd, profiles, raw
 from blendkit.files.curves import Curve
 from blendkit.files.decoded import Codes, Decoded
+from blendkit.files.orient import as_stored
 from blendkit.files.profiles import Profile
 from blendkit.frame import Embedded, Float, Frame
 
@@ -20,16 +19,19 @@ _ROWS_AT_ONCE = 256
 _CLIPPED = 253.5 / 255
 
 
-def read_frame(path: Path | str, *, match: Frame | None = None) -> Frame:
+def read_frame(path: Path | str, *, match: Frame | None = None, raw_colours: str = "wide") -> Frame:
     """Read a picture as a frame in linear light.
 
-    TIFF (8, 16-bit, float32), PNG (8, 16-bit) and JPEG are read; grey becomes RGB; the Exif
-    orientation is applied.  Without an embedded profile the colours are taken as sRGB.
+    TIFF (8, 16-bit, float32), PNG (8, 16-bit), JPEG and, with the extra, RAW are read; grey
+    becomes RGB; the Exif orientation is applied.  Without an embedded profile the colours are
+    taken as sRGB.
 
     Parameters
     ----------
     path : the file.
-    match : a frame whose profile the pixels are brought to; None keeps the file's own.
+    match : a frame whose profile the pixels are brought to; None keeps the file's own.  A RAW is
+        developed with its white balance as well.
+    raw_colours : profile that a RAW without `match` is developed to, "wide" or "srgb".
 
     Returns
     -------
@@ -40,6 +42,9 @@ def read_frame(path: Path | str, *, match: Frame | None = None) -> Frame:
     InputError : one line that names the file and the next step.
     """
     source = Path(path)
+    if source.suffix.lower() in raw.SUFFIXES:
+        _readable(source)
+        return raw.read_raw(source, match=match, colours=raw_colours)
     decoded = open_picture(source)
     target = match.embedded.icc_profile if match is not None else None
     pixels, profile, notes = _linear(decoded, source.name, target)
@@ -64,18 +69,31 @@ def open_picture(path: Path) -> Decoded:
     from blendkit.files import decode_png_jpeg, decode_tiff  # noqa: PLC0415 - on use
 
     try:
-        with path.open("rb") as stream:
-            head = stream.read(8)
-        if not head:
-            raise InputError(f"{path.name}: is empty; copy or export it again")
+        head = _readable(path)
         if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
             return decode_tiff.decode(path, path.name)
         return decode_png_jpeg.decode(path, path.name)
+    except OSError as error:
+        raise _unreadable(path, error) from error
+
+
+def _readable(path: Path) -> bytes:
+    """Return the first bytes of a file; InputError if there is none or it is empty."""
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(8)
     except FileNotFoundError as error:
         raise InputError(f"{path}: there is no such file; check the name") from error
     except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise InputError(f"{path}: cannot be read ({reason}); name a picture file") from error
+        raise _unreadable(path, error) from error
+    if not head:
+        raise InputError(f"{path.name}: is empty; copy or export it again")
+    return head
+
+
+def _unreadable(path: Path, error: OSError) -> InputError:
+    reason = error.strerror or type(error).__name__
+    return InputError(f"{path}: cannot be read ({reason}); name a picture file")
 
 
 def _clip_level(profile: bytes) -> float:
@@ -163,17 +181,3 @@ def _check_finite(codes: Codes, name: str) -> None:
         raise InputError(
             f"{name}: {bad} values are infinite or not numbers; export it again without them"
         )
-
-
-def as_stored(upright: NDArray[Any], orientation: int) -> NDArray[Any]:
-    """Return a view of an upright picture in the order in which a file stores it.
-
-    orientation is Exif's, 1 to 8 (CIPA DC-008, 4.6.4): 6 must be turned clockwise to be upright.
-
-    >>> as_stored(np.array([[1, 2, 3], [4, 5, 6]]), 6).tolist()
-    [[3, 6], [2, 5], [1, 4]]
-    """
-    rows = slice(None, None, -1 if orientation in (3, 4, 7, 8) else 1)
-    columns = slice(None, None, -1 if orientation in (2, 3, 6, 7) else 1)
-    view = upright[rows, columns]
-    return view.swapaxes(0, 1) if orientation >= 5 else view
