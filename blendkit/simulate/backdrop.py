@@ -47,11 +47,12 @@ class Backdrop:
         mixed += self.rng.uniform(-0.5, 0.5, mixed.shape).astype(np.float32) * (share > 0)
         np.copyto(self.paint, np.clip(np.rint(mixed), 0, 255).astype(np.uint8))
 
-    def finished(self, *, grain: float = 0.012) -> Canvas:
-        """Return the canvas filled with the picture in linear light, with a fine texture."""
+    def finished(self, *, grain: float = 0.06) -> Canvas:
+        """Return the canvas filled with the picture in linear light, with a fine texture in dark parts."""
         light = linear_from_srgb(self.paint.astype(np.float32) / 255)
         fine = noise_field(light.shape[:2], 6 * self.unit_px, self.rng, octaves=3)
-        self.canvas.color[:] = light * np.exp(grain * fine)[..., None]
+        dark = (1 - np.sqrt(light.mean(axis=2))) ** 1.5
+        self.canvas.color[:] = light * np.exp(grain * fine * dark)[..., None]
         self.canvas.coverage[:] = 1
         return self.canvas
 

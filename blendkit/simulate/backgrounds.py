@@ -15,7 +15,7 @@ Size = tuple[int, int]
 
 def woods(size: Size, unit_px: float, rng: np.random.Generator) -> Canvas:
     """Return woods in three planes: hazy crowns far away, trunks, dark crowns near."""
-    tone = rng.uniform(0.75, 1.1)
+    tone = rng.uniform(0.95, 1.25)
     sky = open_sky(size, unit_px, rng, stops=OVERCAST)
     width = sky.size[0]
     far, middle, near = ((148, 158, 140), (96, 112, 74), (58, 72, 40))

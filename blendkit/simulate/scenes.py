@@ -13,6 +13,7 @@ from blendkit.simulate import backgrounds
 from blendkit.simulate.boughs import ForkStyle, grow_bough
 from blendkit.simulate.bramble import shoots
 from blendkit.simulate.canvas import Canvas, blank, unit_for
+from blendkit.simulate.composition import kept_clear
 from blendkit.simulate.foliage import AUTUMN, GREENS, leaf_spots, paint_leaves
 from blendkit.simulate.scene import Scene
 from blendkit.simulate.sitter import cellist
@@ -39,7 +40,7 @@ def thin_boughs_over_woods(
     set_up = _SetUp(seed, size, unit_px)
     front = set_up.blank()
     style = ForkStyle(width=15.0, length=900, spacing=58, wander=0.3, spread=0.75)
-    set_up.paint(front, set_up.hanging(style, count=4))
+    set_up.paint(front, set_up.clear(set_up.hanging(style, count=4), sitter))
     return set_up.scene("thin_boughs_over_woods", backgrounds.woods, [(front, FOREGROUND_M)], sitter)
 
 
@@ -49,10 +50,11 @@ def twigs_against_sky(
     """Return a bare crown of fine twigs against the evening sky, grown into free room."""
     set_up = _SetUp(seed, size, unit_px)
     front = set_up.blank()
-    room = set_up.room(count=620, centre=(set_up.rng.choice([0.18, 0.82]), 0.25), radius=(0.42, 0.48))
+    room = set_up.room(count=1100, centre=(set_up.rng.choice([0.18, 0.82]), 0.25), radius=(0.42, 0.48))
     root = set_up.point(set_up.rng.choice([-0.15, 1.15]), set_up.rng.uniform(0.2, 0.7))
-    style = RoomStyle(widest=15, tip=1.25)
-    set_up.paint(front, grow_into(room, root, style, unit_px=set_up.unit, rng=set_up.rng))
+    style = RoomStyle(widest=16, tip=1.25, clear=15, reach=90, step=7)
+    paths = grow_into(room, root, style, unit_px=set_up.unit, rng=set_up.rng)
+    set_up.paint(front, set_up.clear(paths, sitter))
     return set_up.scene("twigs_against_sky", backgrounds.sky_only, [(front, FOREGROUND_M)], sitter)
 
 
@@ -63,7 +65,7 @@ def thick_boughs(
     set_up = _SetUp(seed, size, unit_px)
     front = set_up.blank()
     style = ForkStyle(width=58.0, thinnest=2.0, length=1150, levels=3, wander=0.22, spacing=120, spread=0.7)
-    set_up.paint(front, set_up.hanging(style, count=2), roughness=0.5)
+    set_up.paint(front, set_up.clear(set_up.hanging(style, count=2), sitter), roughness=0.5)
     return set_up.scene("thick_boughs", backgrounds.hedge_with_gaps, [(front, FOREGROUND_M)], sitter)
 
 
@@ -80,7 +82,7 @@ def twigs_from_below_over_hills(
             set_up.point(x, 1.12), -np.pi / 2, count=9, length=560, width=6.5, unit_px=set_up.unit,
             rng=set_up.rng, fan=0.24, spread_px=60 * set_up.unit, sag=0.22,
         )
-    set_up.paint(front, paths)
+    set_up.paint(front, set_up.clear(paths, sitter))
     return set_up.scene("twigs_from_below_over_hills", backgrounds.hills, [(front, FOREGROUND_M)], sitter)
 
 
@@ -90,10 +92,12 @@ def boughs_at_two_depths(
     """Return boughs of two trees, at 2.2 and 3.4 m: two discs in one frame."""
     set_up = _SetUp(seed, size, unit_px)
     near, far = set_up.blank(), set_up.blank()
-    set_up.paint(near, set_up.hanging(ForkStyle(width=20.0, length=850, spacing=75), count=2))
-    room = set_up.room(count=380, centre=(set_up.rng.choice([0.2, 0.8]), 0.3), radius=(0.36, 0.42))
+    style = ForkStyle(width=20.0, length=850, spacing=75)
+    set_up.paint(near, set_up.clear(set_up.hanging(style, count=2), sitter))
+    room = set_up.room(count=600, centre=(set_up.rng.choice([0.2, 0.8]), 0.3), radius=(0.36, 0.42))
     root = set_up.point(set_up.rng.choice([-0.12, 1.12]), set_up.rng.uniform(0.0, 0.6))
-    set_up.paint(far, grow_into(room, root, RoomStyle(widest=12), unit_px=set_up.unit, rng=set_up.rng))
+    paths = grow_into(room, root, RoomStyle(widest=12, clear=17), unit_px=set_up.unit, rng=set_up.rng)
+    set_up.paint(far, set_up.clear(paths, sitter))
     return set_up.scene("boughs_at_two_depths", backgrounds.poplars, [(far, 3.4), (near, 2.2)], sitter)
 
 
@@ -103,7 +107,8 @@ def leaves(
     """Return leafy twigs, green or turning, over woods."""
     set_up = _SetUp(seed, size, unit_px)
     front = set_up.blank()
-    paths = set_up.hanging(ForkStyle(width=11.0, length=700, spacing=70, spurs=0), count=3)
+    style = ForkStyle(width=11.0, length=700, spacing=70, spurs=0)
+    paths = set_up.clear(set_up.hanging(style, count=3), sitter)
     set_up.paint(front, paths)
     unit, rng = set_up.unit, set_up.rng
     spots = leaf_spots(paths, every_px=26 * unit, thinner_than_px=6 * unit, rng=rng)
@@ -118,7 +123,8 @@ def bright_points_behind_twigs(
     """Return twigs before lamps and glints many times brighter than white."""
     set_up = _SetUp(seed, size, unit_px)
     front = set_up.blank()
-    set_up.paint(front, set_up.hanging(ForkStyle(width=14.0, length=900, spacing=60), count=3))
+    style = ForkStyle(width=14.0, length=900, spacing=60)
+    set_up.paint(front, set_up.clear(set_up.hanging(style, count=3), sitter))
 
     def lamps(size: Size, unit: float, rng: np.random.Generator) -> Canvas:
         return backgrounds.with_bright_points(backgrounds.woods(size, unit, rng), rng)
@@ -153,7 +159,7 @@ def bramble_over_picture(
             (x, y), heading, count=5, length=650, width=7, unit_px=set_up.unit, rng=set_up.rng, fan=0.4,
             spread_px=90 * set_up.unit,
         )
-    set_up.paint(front, paths)
+    set_up.paint(front, set_up.clear(paths, sitter))
     name = str(set_up.rng.choice(["chelsea", "coffee", "brick", "grass", "gravel"]))
 
     def real(size: Size, unit: float, rng: np.random.Generator) -> Canvas:
@@ -187,6 +193,7 @@ class _SetUp:
         self.size = size
         self.unit = unit_px or unit_for(size)
         self.margin = self.blank().margin_px
+        self.centre = float(self.rng.uniform(0.42, 0.58))
 
     def blank(self) -> Canvas:
         return blank(self.size, self.unit)
@@ -226,6 +233,15 @@ class _SetUp:
         y = self.margin + (centre[1] + radius[1] * cloud[:, 1]) * self.size[1]
         return np.stack([x, y], axis=1)
 
+    def clear(self, paths: list[Path], sitter: bool) -> list[Path]:  # noqa: FBT001 - see scene
+        """Return boughs that keep off the sitter's head and shoulders."""
+        if not sitter:
+            return paths
+        height = min(self.size[1], 1.4 * self.size[0])
+        middle = self.point(self.centre, 0.24)
+        room = (middle[0], middle[1] + 0.12 * height, 0.30 * height, 0.42 * height)
+        return kept_clear(paths, room, unit_px=self.unit)
+
     def paint(self, canvas: Canvas, paths: list[Path], *, roughness: float = 0.35) -> None:
         """Paint boughs with bark of their own tone."""
         tone = self.rng.uniform(0.7, 1.5)
@@ -243,9 +259,7 @@ class _SetUp:
         back = background(self.size, self.unit, self.rng)
         layers = [back.layer(BACKGROUND_M, "background", "background")]
         if sitter:
-            figure = cellist(
-                self.size, self.unit, self.rng, centre=float(self.rng.uniform(0.42, 0.58))
-            )
+            figure = cellist(self.size, self.unit, self.rng, centre=self.centre)
             layers.append(figure.layer(SITTER_M, "sitter", "sitter"))
         for index, (canvas, distance) in enumerate(fronts):
             layers.append(canvas.layer(distance, "foreground", f"boughs-{index + 1}"))
