@@ -1,0 +1,130 @@
+"""Motion models: their parameters, the motion each parameter causes, sampling and stepping.
+
+All parameters are in centred coordinates u = (x - centre) / half, half = half the long side, so
+that a translation parameter and a rotation parameter of the same size move the frame's edge by
+the same number of px.  That keeps the least squares well conditioned at every picture size.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from blendkit.frame import Bool, Float, Matrix
+
+MODELS = {"translation": 2, "similarity": 4, "affine": 6, "homography": 8}
+"""Parameters of each model, simplest first."""
+
+
+def centre_and_half(size: tuple[int, int]) -> tuple[NDArray[np.float64], float]:
+    """Return the centre (x, y) and half the long side of a frame of size (width, height), px."""
+    return (np.array(size, np.float64) - 1) / 2, max(size) / 2
+
+
+def _basis(model: str, u: NDArray[np.floating], v: NDArray[np.floating]) -> NDArray[np.float32]:
+    """Return d(x, y)/d(parameters) at centred coordinates, shape (2, parameters, points), px."""
+    one, zero = np.ones_like(u), np.zeros_like(u)
+    along_x = [one, zero]
+    along_y = [zero, one]
+    if model == "similarity":
+        along_x += [u, -v]
+        along_y += [v, u]
+    elif model in ("affine", "homography"):
+        along_x += [u, v, zero, zero]
+        along_y += [zero, zero, u, v]
+    if model == "homography":
+        along_x += [-u * u, -u * v]
+        along_y += [-u * v, -v * v]
+    return np.asarray([along_x, along_y], np.float32)
+
+
+def motion_basis(model: str, shape: tuple[int, ...], used: Bool) -> NDArray[np.float32]:
+    """Return the motion basis, (2, parameters, points), at the True pixels of `used`."""
+    centre, half = centre_and_half((shape[1], shape[0]))
+    rows, columns = np.nonzero(used)
+    return _basis(model, (columns - centre[0]) / half, (rows - centre[1]) / half)
+
+
+def step(
+    matrix: Matrix, parameters: NDArray[np.float64], model: str, size: tuple[int, int]
+) -> tuple[Matrix, float]:
+    """Add a step to a transform; return it and the largest motion at the frame's edge, px."""
+    centre, half = centre_and_half(size)
+    change = _change(parameters, model)
+    to_unit = np.array(
+        [[1 / half, 0, -centre[0] / half], [0, 1 / half, -centre[1] / half], [0, 0, 1]]
+    )
+    moved = matrix.copy()
+    if model == "homography":
+        # The projective part divides: compose instead of adding.
+        unit = np.eye(3)
+        unit[:2] += change[:2] / half
+        unit[2, :2] = change[2, :2] / half
+        moved = matrix @ np.linalg.inv(to_unit) @ unit @ to_unit
+        moved /= moved[2, 2]
+    else:
+        moved[:2] += change[:2] @ to_unit
+    return moved, float(np.abs(parameters).sum())
+
+
+def _change(p: NDArray[np.float64], model: str) -> Matrix:
+    change = np.zeros((3, 3))
+    change[:2, 2] = p[:2]
+    if model == "similarity":
+        change[:2, :2] = [[p[2], -p[3]], [p[3], p[2]]]
+    elif model in ("affine", "homography"):
+        change[:2, :2] = [[p[2], p[3]], [p[4], p[5]]]
+    if model == "homography":
+        change[2, :2] = p[6:8]
+    return change
+
+
+def sample(values: Float, matrix: Matrix, size: tuple[int, int]) -> tuple[Float, Float]:
+    """Sample an array at matrix @ x for every px x of a grid of size (width, height).
+
+    Returns the cubic interpolation and a float32 validity (1 = real), both (height, width).
+    """
+    flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
+    moved = cv2.warpPerspective(values, matrix, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    inside = np.ones(values.shape[:2], np.uint8)
+    valid = cv2.warpPerspective(
+        inside, matrix, size, flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    )
+    return np.asarray(moved, np.float32), np.asarray(valid, np.float32)
+
+
+def frame_error_px(covariance: NDArray[np.float64], model: str, size: tuple[int, int]) -> float:
+    """Return the RMS motion over a 9x9 grid that a parameter covariance predicts, px."""
+    basis = _grid_basis(model, size)
+    variance = np.einsum("cpn,pq,cqn->n", basis, covariance, basis)
+    return float(np.sqrt(max(float(variance.mean()), 0.0)))
+
+
+def _grid_basis(model: str, size: tuple[int, int]) -> NDArray[np.float32]:
+    centre, half = centre_and_half(size)
+    u, v = np.meshgrid(
+        np.linspace(-1, 1, 9) * centre[0] / half, np.linspace(-1, 1, 9) * centre[1] / half
+    )
+    return _basis(model, u.ravel(), v.ravel())
+
+
+def apply(matrix: Matrix, points: NDArray[np.floating]) -> NDArray[np.float64]:
+    """Map points (n, 2) of (x, y) px.
+
+    Examples
+    --------
+    >>> apply(np.diag([2.0, 2.0, 1.0]), np.array([[3.0, 4.0]]))
+    array([[6., 8.]])
+    """
+    mapped = np.column_stack([points, np.ones(len(points))]) @ matrix.T
+    return np.asarray(mapped[:, :2] / mapped[:, 2:])
+
+
+def frame_distance_px(one: Matrix, other: Matrix, weights: Float, factor: int) -> float:
+    """Return the RMS distance of two transforms over the weighted zone, full px."""
+    rows, columns = np.nonzero(weights > 0.1)
+    if len(rows) == 0:
+        rows, columns = np.indices(weights.shape).reshape(2, -1)
+    pick = np.linspace(0, len(rows) - 1, min(len(rows), 200)).astype(int)
+    points = np.column_stack([columns[pick], rows[pick]]) * float(factor)
+    gap = apply(one, points) - apply(other, points)
+    return float(np.sqrt(np.square(gap).sum(axis=1).mean()))

@@ -1,0 +1,80 @@
+"""Blur by a disc, the image of a point out of focus, always stated by its diameter in px.
+
+A blurred picture holds nothing finer than a fraction of its disc, so large discs are applied to a
+picture reduced until the disc spans about 48 px, and the smooth result is enlarged again.
+"""
+
+import cv2
+import numpy as np
+
+from blendkit.filters.resample import enlarge, reduce_by
+from blendkit.frame import Float
+
+WORKING_DISC_PX = 48.0
+"""Disc diameter at which a large blur is computed; 48 px keeps a hard edge within 1 % of exact."""
+_SUBSAMPLES = 8
+
+
+def disc_kernel(diameter_px: float) -> Float:
+    """Return the normalised kernel of a disc, coverage of each pixel by 8x8 sub-samples.
+
+    Parameters
+    ----------
+    diameter_px : float
+        Disc diameter in px; at 0 the kernel is the single pixel itself.
+
+    Returns
+    -------
+    ndarray
+        float32, odd square, sums to 1.
+
+    Examples
+    --------
+    >>> disc_kernel(0).shape, disc_kernel(9).shape
+    ((1, 1), (9, 9))
+    >>> round(float(disc_kernel(9)[4, 4] * np.pi * 4.5**2), 2)
+    1.0
+    """
+    reach = max(int(np.ceil((diameter_px - 1) / 2)), 0)
+    if reach == 0 and diameter_px < 1:
+        return np.ones((1, 1), np.float32)
+    side = 2 * reach + 1
+    fine = (np.arange(side * _SUBSAMPLES) + 0.5) / _SUBSAMPLES - side / 2
+    inside = (fine[:, None] ** 2 + fine[None, :] ** 2) <= (diameter_px / 2) ** 2
+    cells = inside.reshape(side, _SUBSAMPLES, side, _SUBSAMPLES).mean(axis=(1, 3))
+    return (cells / cells.sum()).astype(np.float32)
+
+
+def disc_blur(values: Float, diameter_px: float, *, border: int = cv2.BORDER_REFLECT_101) -> Float:
+    """Blur an array with a disc.
+
+    Parameters
+    ----------
+    values : ndarray
+        float32, (height, width) or (height, width, channels).
+    diameter_px : float
+        Disc diameter in px; below 0.5 px the input comes back as a copy.
+    border : int
+        OpenCV border mode.
+
+    Returns
+    -------
+    ndarray
+        float32, the input's shape.
+    """
+    if diameter_px < 0.5:
+        return values.copy()
+    factor = int(diameter_px // WORKING_DISC_PX)
+    if factor <= 1 or min(values.shape[:2]) < 4 * factor:
+        return _blur_directly(values, diameter_px, border)
+    small = reduce_by(values, factor)
+    # Reducing and enlarging widen the disc by the variance of a cell and of the interpolation.
+    widened = 2 * np.sqrt(max((diameter_px / 2) ** 2 - factor**2 / 3, 0.0))
+    blurred = _blur_directly(small, float(widened) / factor, border)
+    return enlarge(blurred, factor, (values.shape[1], values.shape[0]))
+
+
+def _blur_directly(values: Float, diameter_px: float, border: int) -> Float:
+    kernel = disc_kernel(diameter_px)
+    out: Float = cv2.filter2D(values, -1, kernel, borderType=border)
+    return out

@@ -1,0 +1,58 @@
+"""Reducing and enlarging by whole factors, with pixel centres kept in register.
+
+Cell (i, j) of a picture reduced by n is the mean of rows n*i to n*i+n-1 and the same columns, so
+its centre lies at (n*j + (n-1)/2, n*i + (n-1)/2) in px of the full picture.
+"""
+
+import cv2
+import numpy as np
+
+from blendkit.frame import Float, Matrix
+
+
+def reduce_by(values: Float, factor: int) -> Float:
+    """Return the means of factor x factor cells; the last cells repeat the rim where needed.
+
+    values: float32 (height, width) or (height, width, channels); result: ceil(size / factor).
+
+    Examples
+    --------
+    >>> reduce_by(np.array([[0, 2, 4, 4]], np.float32).repeat(2, 0), 2)
+    array([[1., 4.]], dtype=float32)
+    """
+    if factor <= 1:
+        return values
+    height, width = values.shape[:2]
+    bottom, right = -height % factor, -width % factor
+    if bottom or right:
+        values = cv2.copyMakeBorder(values, 0, bottom, 0, right, cv2.BORDER_REPLICATE)
+    size = (values.shape[1] // factor, values.shape[0] // factor)
+    out: Float = cv2.resize(values, size, interpolation=cv2.INTER_AREA)
+    return out
+
+
+def enlarge(values: Float, factor: int, size: tuple[int, int], *, cubic: bool = True) -> Float:
+    """Undo `reduce_by` in size: interpolate between cell centres and crop to size (width, height).
+
+    values: float32 (height, width[, channels]); result: size in px.
+    """
+    if factor <= 1:
+        return values
+    full = (values.shape[1] * factor, values.shape[0] * factor)
+    method = cv2.INTER_CUBIC if cubic else cv2.INTER_LINEAR
+    out: Float = cv2.resize(values, full, interpolation=method)
+    return np.ascontiguousarray(out[: size[1], : size[0]])
+
+
+def matrix_at_reduced_scale(matrix: Matrix, factor: float) -> Matrix:
+    """Express a transform between full frames in px of both frames reduced by a factor.
+
+    Examples
+    --------
+    >>> shift = np.array([[1, 0, 8], [0, 1, -4], [0, 0, 1]], float)
+    >>> matrix_at_reduced_scale(shift, 4)[:2, 2]
+    array([ 2., -1.])
+    """
+    offset = (factor - 1) / 2
+    to_full = np.array([[factor, 0, offset], [0, factor, offset], [0, 0, 1]], np.float64)
+    return np.asarray(np.linalg.inv(to_full) @ matrix @ to_full)

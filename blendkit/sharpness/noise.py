@@ -1,0 +1,100 @@
+"""Grain: variance = slope * light + floor per channel, measured on one frame.
+
+The pixel differences of a smooth place are noise.  A second difference cancels plain gradients, a
+median over small blocks cancels the few edges, and the lower quartile of the blocks of one tone
+cancels texture.  After Foi et al. (2008), IEEE TIP 17(10), doi:10.1109/TIP.2008.2001399.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blendkit.frame import Float
+
+_BLOCK = 8
+_TONES = 12
+_ENOUGH_BLOCKS = 40
+_MEDIAN_CHI2 = 1.4826**2
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseModel:
+    """Variance of linear light: slope[c] * light + floor[c], c = red, green, blue."""
+
+    slope: tuple[float, float, float]
+    floor: tuple[float, float, float]
+
+    def sigma(self, pixels: Float) -> Float:
+        """Return the standard deviation expected at each value of pixels (..., 3)."""
+        slope, floor = np.float32(self.slope), np.float32(self.floor)
+        return np.sqrt(np.maximum(slope * np.maximum(pixels, 0) + floor, 1e-12))
+
+
+def measure_noise(pixels: Float) -> NoiseModel:
+    """Measure the grain of a frame.
+
+    Parameters
+    ----------
+    pixels : ndarray
+        Linear light, float32 (height, width, 3).
+
+    Returns
+    -------
+    NoiseModel
+        Texture that fills every block of a tone reads as grain, so treat it as an upper bound.
+    """
+    height, width = (n - n % (2 * _BLOCK) for n in pixels.shape[:2])
+    step = max(1, int(np.sqrt(height * width / 4e6)))
+    fits = [_fit_channel(_blocks(pixels[:height, :width, c], step)) for c in range(3)]
+    return NoiseModel(
+        slope=(fits[0][0], fits[1][0], fits[2][0]), floor=(fits[0][1], fits[1][1], fits[2][1])
+    )
+
+
+def _blocks(channel: Float, step: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return mean and noise variance of blocks, every step-th block row."""
+    rows, columns = channel.shape[0] // _BLOCK, channel.shape[1] // _BLOCK
+    cut = channel[: rows * _BLOCK, : columns * _BLOCK].reshape(rows, _BLOCK, columns, _BLOCK)
+    cut = cut[::step].transpose(0, 2, 1, 3).reshape(-1, _BLOCK, _BLOCK)
+    # Mixed second difference of a 2x2 cell: variance 4 for white noise, 0 for any gradient.
+    mixed = cut[:, ::2, ::2] - cut[:, 1::2, ::2] - cut[:, ::2, 1::2] + cut[:, 1::2, 1::2]
+    spread = np.median(np.abs(mixed), axis=(1, 2)) ** 2 * _MEDIAN_CHI2 / 4
+    return cut.mean(axis=(1, 2)), spread
+
+
+def _fit_channel(
+    blocks: tuple[NDArray[np.float32], NDArray[np.float32]],
+) -> tuple[float, float]:
+    """Fit slope and floor through the quiet blocks of each tone."""
+    means, spreads = blocks
+    usable = (means > 0.002) & (means < 0.95)
+    means, spreads = means[usable], spreads[usable]
+    if len(means) < _ENOUGH_BLOCKS:
+        return 0.0, float(np.median(spreads)) if len(spreads) else 0.0
+    edges = np.quantile(means, np.linspace(0, 1, _TONES + 1))
+    tone, quiet = [], []
+    for low, high in zip(edges[:-1], edges[1:], strict=True):
+        inside = (means >= low) & (means <= high)
+        if inside.sum() >= _ENOUGH_BLOCKS // 2:
+            tone.append(float(means[inside].mean()))
+            quiet.append(float(np.quantile(spreads[inside], 0.25)) / _QUARTILE_BIAS)
+    return _line(np.array(tone), np.array(quiet), float(np.median(spreads)))
+
+
+_QUARTILE_BIAS = 0.75
+"""Lower quartile over median of the block estimator for white noise (16 differences a block)."""
+
+
+def _line(
+    tone: NDArray[np.float64], variance: NDArray[np.float64], fallback: float
+) -> tuple[float, float]:
+    if len(tone) < 2:
+        return 0.0, fallback
+    # Relative errors are alike in all tones, so weigh by 1 / variance.
+    weight = 1 / (variance + 1e-9)
+    rows = np.column_stack([tone, np.ones_like(tone)]) * weight[:, None]
+    slope, floor = np.linalg.lstsq(rows, variance * weight, rcond=None)[0]
+    if slope < 0:
+        return 0.0, float(np.median(variance))
+    return float(slope), float(max(floor, 0.0))

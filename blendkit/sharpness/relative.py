@@ -1,0 +1,132 @@
+"""Relative blur: the disc by which the sharper frame must be blurred to look like the softer one.
+
+For a ladder of discs one frame is blurred and subtracted from the other; the disc that leaves least
+in a window is the answer (Subbarao & Surya 1994, IJCV 13(3), doi:10.1007/BF02028349, compare two
+apertures so; they solve in closed form for small discs, a ladder holds for large ones too).
+Comparing the pictures themselves rather than their contrast uses the alignment: grain and a veil
+have contrast, but not the other frame's.  What grain alone would leave is subtracted.
+"""
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+
+from blendkit.filters.bands import gaussian, window_mean
+from blendkit.filters.disc import disc_blur
+from blendkit.filters.resample import reduce_by
+from blendkit.frame import Bool, Float, luminance
+from blendkit.settings import SharpnessSettings
+from blendkit.sharpness import RelativeBlur
+
+_LIGHT_FLOOR = 0.01
+
+
+def relative_blur(
+    background: Float,
+    foreground: Float,
+    usable: Bool,
+    settings: SharpnessSettings,
+) -> RelativeBlur:
+    """Map the disc between two aligned, light-matched frames.
+
+    Parameters
+    ----------
+    background, foreground : ndarray
+        Linear light, float32 (height, width, 3), on one grid.
+    usable : ndarray
+        bool (height, width): False where a frame is missing, clipped, or where foreground is
+        known to stand.
+    settings : SharpnessSettings
+        working_size_px, largest_disc_share, window_share.
+
+    Returns
+    -------
+    RelativeBlur
+    """
+    factor = max(round(max(usable.shape) / settings.working_size_px), 1)
+    share = reduce_by(usable.astype(np.float32), factor)
+    b, f = (_evened(reduce_by(luminance(p), factor)) for p in (background, foreground))
+    ladder = disc_ladder(settings.largest_disc_share * max(b.shape))
+    side = 2 * round(settings.window_share * max(b.shape)) // 2 * 2 + 1
+    costs = np.stack([_cost(b, f, share, disc, side) for disc in ladder])
+    disc, confidence = _best(costs, ladder, b, f, share, side)
+    return RelativeBlur(disc * factor, confidence, factor)
+
+
+def disc_ladder(largest_px: float) -> list[float]:
+    """Return the signed discs to try, px of the working scale, in rising order.
+
+    Examples
+    --------
+    >>> [round(d, 1) for d in disc_ladder(4)]
+    [-4.5, -3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0, 4.5]
+    """
+    sizes = [1.0, 2.0]
+    while sizes[-1] < largest_px:
+        sizes.append(sizes[-1] * 1.5 if sizes[-1] < 6 else sizes[-1] * 1.3)
+    return [-d for d in reversed(sizes)] + [0.0, *sizes]
+
+
+def _evened(light: Float) -> Float:
+    """Return light divided by its wide mean, so that shadows weigh as much as lights."""
+    wide = gaussian(light, max(light.shape) / 15)
+    return np.asarray(light / (wide + _LIGHT_FLOOR), np.float32)
+
+
+def _cost(b: Float, f: Float, share: Float, disc: float, side: int) -> Float:
+    """Return the windowed mean square difference with one frame blurred by |disc|."""
+    soft, sharp = (b, f) if disc > 0 else (f, b)
+    blurred = disc_blur(sharp * share, abs(disc)) / (disc_blur(share, abs(disc)) + 1e-3)
+    # A thin high-pass with respect to the window: slow differences of light are not blur.
+    difference = (soft - blurred) * share
+    slow = window_mean(difference, side) / (window_mean(share, side) + 1e-3)
+    square = np.square(difference - slow * share)
+    return np.asarray(window_mean(square, side) / (window_mean(share, side) + 1e-3), np.float32)
+
+
+def _best(
+    costs: Float, ladder: Sequence[float], b: Float, f: Float, share: Float, side: int
+) -> tuple[Float, Float]:
+    """Pick the disc of least cost, refined by a parabola over the ladder's steps."""
+    index = np.clip(np.argmin(costs, axis=0), 1, len(ladder) - 2)
+    below, least, above = (
+        np.take_along_axis(costs, (index + k)[None], axis=0)[0] for k in (-1, 0, 1)
+    )
+    bend = below - 2 * least + above
+    offset = np.clip(0.5 * (below - above) / (bend + 1e-12), -0.5, 0.5)
+    steps = np.asarray(ladder, np.float32)
+    disc = np.interp(index + offset, np.arange(len(ladder)), steps).astype(np.float32)
+    energy = np.maximum(_window_variance(b, share, side), _window_variance(f, share, side))
+    floor = np.percentile(energy, 5) + 1e-6
+    fits = np.clip(1 - least / (energy + 1e-9) * 1.5, 0, 1)
+    textured = energy / (energy + 4 * floor)
+    decided = np.clip(1 - least / (np.median(costs, axis=0) + 1e-9), 0, 1)
+    covered = np.clip(window_mean(share, side) * 2 - 0.5, 0, 1)
+    return disc, np.asarray(fits * textured * decided * covered, np.float32)
+
+
+def _window_variance(values: Float, share: Float, side: int) -> Float:
+    mean = window_mean(values * share, side) / (window_mean(share, side) + 1e-3)
+    square = window_mean(np.square(values - mean) * share, side)
+    return np.asarray(square / (window_mean(share, side) + 1e-3), np.float32)
+
+
+def filled(blur: RelativeBlur, size: tuple[int, int], *, spread_share: float = 0.02) -> Float:
+    """Return the disc map at full size (width, height), unsure places filled from sure ones.
+
+    Normalised averaging at growing widths (Knutsson & Westin 1993, CVPR,
+    doi:10.1109/CVPR.1993.341081): each place takes the narrowest mean that rests on enough.
+    """
+    width = spread_share * max(blur.disc_px.shape)
+    weight = np.square(blur.confidence) + 1e-6
+    result = np.zeros_like(blur.disc_px)
+    remaining = np.ones_like(blur.disc_px)
+    for k in range(6):
+        sigma = width * 2**k
+        mass = gaussian(weight, sigma)
+        mean = gaussian(weight * blur.disc_px, sigma) / mass
+        enough = np.clip(mass / 0.15, 0, 1) if k < 5 else np.ones_like(mass)
+        result += remaining * enough * mean
+        remaining *= 1 - enough
+    return np.asarray(cv2.resize(result, size, interpolation=cv2.INTER_LINEAR), np.float32)
