@@ -140,7 +140,8 @@ def _spread(disc_px: float, points: Points) -> tuple[Offsets, float]:
     if abs(disc_px) < _STILL_BELOW_PX or len(points) == 1:
         return np.zeros((len(points), 2), np.int64), abs(disc_px)
     rings = (np.sqrt(12 * len(points) - 3) - 3) / 6
-    footprint = abs(disc_px) / (2 * rings + 1)
+    # Twice the spacing: neighbours overlap, so that a thin twig leaves no fan of copies.
+    footprint = 2 * abs(disc_px) / (2 * rings + 1)
     return whole_offsets(points, disc_px, footprint), footprint
 
 
