@@ -22,12 +22,12 @@ CLEARLY_SHORTER = 0.7
 """The comparison takes the next common lens below this share of the focal length."""
 
 
-def _soft(frame: FramePlan) -> str:
+def _soft(frame: FramePlan, coc_mm: float) -> str:
     discs = (frame.blur_disc_mm, frame.blur_disc_px, frame.blur_disc_height)
     mm, px, share = (disc.background for disc in discs)
-    return (
-        f"{wording.disc(mm)} ({wording.pixels(px)}, {wording.percent(share)} of the frame height)"
-    )
+    sharp = ", sharp" if mm <= coc_mm else ""
+    size = f"{wording.pixels(px)}, {wording.percent(share)} of the frame height{sharp}"
+    return f"{wording.disc(mm)} ({size})"
 
 
 def veil(plan: Plan) -> Iterator[str]:
@@ -55,11 +55,12 @@ def how_soft(plan: Plan) -> Iterator[str]:
     wide, stopped = plan.frames
     if plan.one_frame.verdict == "enough":
         wide = plan.advised[0]
+    coc_mm = plan.scene.circle_of_confusion_mm
     place = wording.distance(plan.scene.background_m)
     where = "at infinity" if place == "infinity" else f"at {place}"
-    text = f"How soft is the background {where}: {setting(wide)} gives blur discs of {_soft(wide)}"
+    text = f"How soft is the background {where}: {setting(wide)} gives blur discs of {_soft(wide, coc_mm)}"
     if plan.one_frame.verdict != "enough":
-        text += f", {setting(stopped)} {_soft(stopped)}"
+        text += f", {setting(stopped)} {_soft(stopped, coc_mm)}"
     yield f"{text}."
 
 

@@ -108,17 +108,22 @@ def gaps(plan: Plan) -> Iterator[str]:
         yield f"No mid-ground gap: all of {wanted} is sharp in at least one of the two."
 
 
+def bridge_frames(bridge: Bridge) -> tuple[Exposure, ...]:
+    """Return the frames that close a gap: one if any f-number in use does, else the series."""
+    if len(bridge.frames) > 1 and bridge.one_f_number is not None:
+        return (Exposure(bridge.one_f_number, bridge.one_focus_m),)
+    return bridge.frames
+
+
 def _closing(plan: Plan, bridge: Bridge) -> str:
-    if len(bridge.frames) == 1:
-        return f"A bridge frame at {setting(bridge.frames[0])} closes it."
-    if bridge.one_f_number is not None:
-        one = Exposure(bridge.one_f_number, bridge.one_focus_m)
-        return f"A bridge frame at {setting(one)} closes it."
+    frames = bridge_frames(bridge)
+    if len(frames) == 1:
+        return f"A bridge frame at {setting(frames[0])} closes it."
     largest = wording.aperture(largest_f_number(plan.scene))
     return (
         f"No single frame up to {largest} closes it (that would take"
-        f" {wording.aperture(bridge.exact_one_f_number)}); {len(bridge.frames)} bridge frames at"
-        f" {_series(bridge.frames)} do. Keep out of it whatever must be sharp, or take them."
+        f" {wording.aperture(bridge.exact_one_f_number)}); {len(frames)} bridge frames at"
+        f" {series(frames)} do. Keep out of it whatever must be sharp, or take them."
     )
 
 
@@ -127,7 +132,7 @@ def bracket(plan: Plan) -> Iterator[str]:
     if len(plan.bracket) > 1:
         yield (
             f"A full bracket from {wording.span(*plan.wanted)} takes {len(plan.bracket)} frames at"
-            f" {_series(plan.bracket)}."
+            f" {series(plan.bracket)}."
         )
 
 
@@ -135,7 +140,10 @@ SHOWN = 8
 """A longer series is told by its first and last frames."""
 
 
-def _series(frames: Sequence[Exposure]) -> str:
+def series(frames: Sequence[Exposure]) -> str:
+    """Return frames of one f-number as text, the middle left out where they are many."""
+    if len(frames) == 1:
+        return setting(frames[0])
     places = [wording.distance(f.focus_distance_m).removesuffix(" m") for f in frames]
     if len(places) > SHOWN:
         places = [*places[:3], "...", *places[-2:]]

@@ -55,11 +55,12 @@ def framing_text(plan: Plan) -> str:
     width, height, diagonal = plan.framing.field_of_view_deg
     across, down = (wording.length(side) for side in plan.framing.subject_m)
     wide, high = (wording.length(side) for side in plan.framing.background_m)
+    across_mm, down_mm = plan.scene.held_mm
     coc = wording.disc(plan.scene.circle_of_confusion_mm)
-    return "\n".join(
-        [
-            f"Blur discs are diameters in mm, px and % of the frame height; sharp is up to {coc}.",
-            f"Field of view {width:.1f} x {height:.1f} degrees, diagonal {diagonal:.1f}.",
-            f"Covered at the subject {across} x {down}, at the background {wide} x {high}.",
-        ]
+    return (
+        f"Blur discs are diameters in mm, px and % of the frame height; sharp is up to {coc}.\n"
+        f"Sensor {across_mm:g} x {down_mm:g} mm, pixels of"
+        f" {1000 * plan.scene.pixel_pitch_mm:.2f} um; f-numbers mean the exact series.\n"
+        f"Field of view {width:.1f} x {height:.1f} degrees, diagonal {diagonal:.1f}.\n"
+        f"Covered at the subject {across} x {down}, at the background {wide} x {high}."
     )

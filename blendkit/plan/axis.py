@@ -12,6 +12,7 @@ from blendkit.plan.records import Interval, Plan
 NICE_M = tuple(
     mantissa * 10.0**power for power in range(-2, 4) for mantissa in (1, 1.5, 2, 3, 4, 5, 7)
 )
+FEWEST_TICKS = 4
 BEFORE, BEHIND = 0.08, 0.25
 """Room in front of the nearest and behind the farthest mark, as a share of what lies between."""
 
@@ -37,7 +38,18 @@ class Axis:
         """Return round distances inside the axis, and infinity where it is on it."""
         ends = self.distance_m(0.0), self.distance_m(1.0)
         ticks = [tick for tick in NICE_M if ends[0] <= tick <= ends[1]]
-        return [*ticks, math.inf] if self.right == 0 else ticks
+        if self.right == 0:
+            return [*ticks, math.inf]
+        return ticks if len(ticks) >= FEWEST_TICKS else _even_ticks_m(*ends)
+
+
+def _even_ticks_m(near_m: float, far_m: float) -> list[float]:
+    """Return multiples of 1, 2 or 5 times a power of ten: a short stretch has few other numbers."""
+    coarsest = (far_m - near_m) / FEWEST_TICKS
+    power = 10.0 ** math.floor(math.log10(coarsest))
+    step = max(factor * power for factor in (1, 2, 5) if factor * power <= coarsest)
+    first, last = math.ceil(near_m / step), math.floor(far_m / step)
+    return [float(f"{step * count:.6g}") for count in range(first, last + 1)]
 
 
 def axis_for(plan: Plan) -> Axis:

@@ -8,20 +8,18 @@ from blendkit.plan.diagram import diagram_svg
 from blendkit.plan.records import FramePlan, Plan
 
 WIDTH_PX = 480.0
-SHORT = 5
-"""Sentences of advice on the card: those that decide which frames to take."""
 
 STYLE = """
 body{font:16px/1.35 sans-serif;color:#111;background:#fff;max-width:34em;margin:0 auto;padding:12px}
 h1{font-size:1.3em;margin:0 0 .3em}h2{font-size:1.05em;margin:1em 0 .3em}
-ul,ol{margin:0;padding-left:1.3em}li{margin:.15em 0}.boxes{list-style:none;padding:0}
-.boxes input{width:1.1em;height:1.1em;vertical-align:-.15em;margin:0 .5em 0 0}
+ul,ol{margin:0;padding-left:1.3em}li{margin:.15em 0;break-inside:avoid}
+.boxes{list-style:none;padding:0}.boxes label{display:flex}.boxes input{flex:none;width:1.1em;height:1.1em;margin:.1em .5em 0 0}
 table{border-collapse:collapse;width:100%}th,td{border-bottom:1px solid #999;padding:.2em .3em;
 text-align:right}th:first-child,td:first-child{text-align:left}svg{width:100%;height:auto}
 .cautions{border:2px solid #111;padding:.4em .6em}
 @page{margin:10mm}
 @media print{body{font-size:11px;max-width:none;padding:0}h2{margin:.6em 0 .2em}
-.sides{display:grid;grid-template-columns:1fr 1fr;gap:8mm}}
+.sides{display:grid;grid-template-columns:1fr 1fr;gap:8mm}.why ul{columns:2;column-gap:8mm}}
 """.strip()
 
 
@@ -35,16 +33,19 @@ def card_html(plan: Plan) -> str:
         place += f", background at {wording.distance(scene.background_at_m)}"
     title = f"{wording.focal_length(scene.focal_length_mm)}: {place}"
     left = _section("Take", _checklist(plan)) + _section("Numbers", _numbers(plan))
-    left += _section("Why", _list(plan.advice[:SHORT]))
     right = _section("Blur by distance", diagram_svg(plan, width_px=WIDTH_PX))
     right += f'<div class="cautions"><h2>Cautions</h2>{_list(CAUTIONS)}</div>'
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)}</title><style>{STYLE}</style></head><body>"
-        f'<h1>{escape(title)}</h1><div class="sides"><div>{left}</div><div>{right}</div></div>'
-        "</body></html>\n"
+        f'<h1>{_held(title)}</h1><div class="sides"><div>{left}</div><div>{right}</div></div>'
+        f'<div class="why">{_section("Why", _list(plan.advice))}</div></body></html>\n'
     )
+
+
+def _held(line: str) -> str:
+    return escape(wording.held(line))
 
 
 def _section(title: str, content: str) -> str:
@@ -52,16 +53,18 @@ def _section(title: str, content: str) -> str:
 
 
 def _list(lines: tuple[str, ...]) -> str:
-    return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
+    return "<ul>" + "".join(f"<li>{_held(line)}</li>" for line in lines) + "</ul>"
 
 
 def _checklist(plan: Plan) -> str:
     lines = []
     for capture in captures(plan):
         times = "" if capture.times == 1 else f" <b>{capture.times} times</b>"
-        lines.append(f"<b>{escape(capture.name)}</b>{times}: {escape(capture.how)}")
+        lines.append(f"<b>{escape(capture.name)}</b>{times}: {_held(capture.how)}")
     lines += [escape(rule) for rule in RULES]
-    boxes = "".join(f'<li><label><input type="checkbox">{line}</label></li>' for line in lines)
+    boxes = "".join(
+        f'<li><label><input type="checkbox"><span>{line}</span></label></li>' for line in lines
+    )
     return f'<ul class="boxes">{boxes}</ul>'
 
 

@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from blendkit.plan import wording
-from blendkit.plan.advice_pair import setting
+from blendkit.plan.advice_pair import bridge_frames, series, setting
 from blendkit.plan.advice_taking import stopped_shutter_s
 from blendkit.plan.records import Plan
 
@@ -43,15 +43,10 @@ def captures(plan: Plan) -> tuple[Capture, ...]:
     first = Capture(1, "background frame", f"{setting(background)}, {_metered(plan)}")
     second = Capture(2, "foreground frame", f"{setting(foreground)}, {_stopped(plan)}")
     bridges = tuple(
-        Capture(1, "bridge frame, if the mid-ground matters", setting(frame))
+        Capture(1, "bridge frames, if the mid-ground matters", series(bridge_frames(bridge)))
         for bridge in plan.bridges
-        for frame in bridge.frames
     )
-    return (first, second, *bridges[:MOST_BRIDGES], *_clear(plan))
-
-
-MOST_BRIDGES = 4
-"""More bridge frames than this are a bracket, which the advice tells in one sentence."""
+    return (first, second, *bridges, *_clear(plan))
 
 
 def _clear(plan: Plan) -> tuple[Capture, ...]:

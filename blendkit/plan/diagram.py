@@ -13,7 +13,7 @@ from blendkit.plan.axis import Axis, axis_for, clipped, places
 from blendkit.plan.frames import disc_mm
 from blendkit.plan.records import FramePlan, Plan
 
-MARGIN_LEFT, MARGIN_RIGHT = 58.0, 22.0
+MARGIN_LEFT, MARGIN_RIGHT = 72.0, 22.0
 LABEL_ROW, CURVES, BAR_ROW, BAR = 20.0, 230.0, 46.0, 12.0
 LARGEST_TICKS = (100.0, 30.0, 10.0, 3.0, 1.0, 0.3, 0.1, 0.03, 0.01, 0.003, 0.001)
 
@@ -21,7 +21,7 @@ STYLE = """
 text{font:14px sans-serif;fill:#111;paint-order:stroke;stroke:#fff;stroke-width:4px}
 .grid{stroke:#ccc;stroke-width:1}.frame{stroke:#555;stroke-width:1;fill:none}
 .place{stroke:#555;stroke-width:1;stroke-dasharray:2 3}
-.coc{stroke:#111;stroke-width:1;stroke-dasharray:8 3}
+.cover{fill:#fff}.coc{stroke:#111;stroke-width:1.4}
 .c0,.c1,.c2{fill:none;stroke-linejoin:round}
 .c0{stroke:#004a75;stroke-width:3.2}.c1{stroke:#c05000;stroke-width:2.4;stroke-dasharray:9 4}
 .c2{stroke:#777;stroke-width:1.8;stroke-dasharray:2 4}
@@ -88,8 +88,8 @@ def diagram_svg(plan: Plan, *, width_px: float = 880.0) -> str:
     rows_top = page.bottom + 56.0
     height = rows_top + BAR_ROW * (len(frames) + bool(plan.advised_gaps)) + 30.0
     body = [
-        *_grid(page),
         *_places(page, labels, end=height - 32.0),
+        *_grid(page),
         *_curves(plan, frames, page),
         *_rows(plan, frames, page, rows_top),
         *_key(plan, height - 12.0),
@@ -125,14 +125,14 @@ def _grid(page: Page) -> Iterator[str]:
         if page.low < math.log10(value) < page.high:
             y = page.y(value)
             yield svg.line((MARGIN_LEFT, y), (page.right, y), "grid")
-            yield svg.text(MARGIN_LEFT - 6, y + 5, f"{value:g}", anchor="end")
-    yield svg.text(4, page.top - 2, "mm")
+            yield svg.text(MARGIN_LEFT - 6, y + 5, f"{value:g} mm", anchor="end")
     reached = 0.0
     for tick in reversed(page.axis.ticks_m()):
         label = "\N{INFINITY}" if math.isinf(tick) else f"{tick:g} m"
         x, half = page.x(page.axis.position(tick)), svg.text_width(label) / 2
         if reached == 0.0 or x + half < reached - svg.GLYPH_PX:
             yield svg.line((x, page.bottom), (x, page.bottom + 5), "frame")
+            yield svg.cover(x - half, page.bottom + 20, label)
             yield svg.text(min(x, page.width - half - 2), page.bottom + 20, label, anchor="middle")
             reached = x - half
     yield (
@@ -162,15 +162,17 @@ def _curves(plan: Plan, frames: list[FramePlan], page: Page) -> Iterator[str]:
 def _rows(plan: Plan, frames: list[FramePlan], page: Page, top: float) -> Iterator[str]:
     for index, frame in enumerate(frames):
         y = top + BAR_ROW * index
-        note = " without refocusing" if index >= len(plan.advised) else ""
-        held = wording.span(*frame.sharp)
         yield svg.line((MARGIN_LEFT, y - 5), (MARGIN_LEFT + 40, y - 5), f"c{index}")
-        yield svg.text(MARGIN_LEFT + 48, y, f"{setting(frame)}{note}: sharp {held}")
+        label = f"{setting(frame)}: sharp {wording.span(*frame.sharp)}"
+        if index >= len(plan.advised):
+            label = label.replace("focused", "left", 1)
+        yield svg.cover(MARGIN_LEFT + 48, y, label) + svg.text(MARGIN_LEFT + 48, y, label)
         yield _interval_bar(page, clipped(page.axis, frame.sharp), y + 8, f"b{index}")
     if plan.advised_gaps:
         y = top + BAR_ROW * len(frames)
         spans = ", ".join(wording.span(*gap) for gap in plan.advised_gaps)
-        yield svg.text(MARGIN_LEFT, y, f"mid-ground gap, sharp in no frame: {spans}")
+        label = f"in no frame: {spans}"
+        yield svg.cover(MARGIN_LEFT, y, label) + svg.text(MARGIN_LEFT, y, label)
         for gap in plan.advised_gaps:
             yield _interval_bar(page, clipped(page.axis, gap), y + 8, "gap")
 

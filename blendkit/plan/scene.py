@@ -34,7 +34,7 @@ class Scene:
         MISSING, "f-number of the wide (background) frame", low=0.5, high=128
     )
     stopped_f_number: float = option(
-        16.0, "f-number of the stopped (foreground) frame", low=0.5, high=128
+        16.0, "f-number of the stopped (foreground) frame; none: 16", low=0.5, high=128
     )
     foreground_at_m: float | None = option(
         None, "distance of the foreground that shall be sharp", unit="m", low=NEAREST_M
@@ -48,7 +48,11 @@ class Scene:
     focus_stopped_m: float | None = option(
         None, "focus of the stopped frame; none: the subject", unit="m", low=NEAREST_M
     )
-    sensor_mm: tuple[float, float] = option((36.0, 24.0), "sensor, width x height", unit="mm")
+    sensor_mm: tuple[float, float] = option(
+        (36.0, 24.0),
+        "sensor: full-frame (default), aps-c, four-thirds, 44x33, or its width x height",
+        unit="mm",
+    )
     coc_mm: float | None = option(
         None, "circle of confusion; none: diagonal/1500", unit="mm", low=1e-4, high=10
     )
@@ -56,8 +60,12 @@ class Scene:
     viewing_cm: float | None = option(
         None, "distance the print is seen from; none: 50", unit="cm", low=5, high=5000
     )
-    pixels: tuple[int, int] | None = option(None, "picture, width x height", unit="px")
-    pupil: float = option(1.0, "pupil magnification, exit over entrance pupil", low=0.05, high=20)
+    pixels: tuple[int, int] | None = option(
+        None, "picture, width x height; none: 6000 across", unit="px"
+    )
+    pupil: float = option(
+        1.0, "pupil magnification, exit over entrance pupil; none: 1", low=0.05, high=20
+    )
     sway_mm_s: float | None = option(
         None, "how fast the sitter or a twig moves", unit="mm/s", low=1e-3, high=1e5
     )

@@ -55,6 +55,15 @@ def text(x: float, y: float, content: str, *, anchor: str = "start") -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(content)}</text>'
 
 
+def cover(x: float, y: float, content: str) -> str:
+    """Return a white ground for a text that starts at (x, y), so that no line runs through it."""
+    width = text_width(content)
+    return (
+        f'<rect x="{x:.1f}" y="{y - FONT_PX:.1f}" width="{width:.1f}" height="{FONT_PX * 1.3:.1f}"'
+        ' class="cover"/>'
+    )
+
+
 def line(start: tuple[float, float], end: tuple[float, float], style: str) -> str:
     """Return a straight line of a class of style."""
     (x1, y1), (x2, y2) = start, end

@@ -97,3 +97,28 @@ def parse_sensor_mm(text: str, *, name: str = "sensor") -> tuple[float, float]:
         names = ", ".join(SENSORS_MM)
         raise InputError(f"{name} = {text}: choose {names}, or write its size in mm such as 36x24")
     return parse_size(text, unit="mm", name=name)
+
+
+def parse_number(text: str, *, name: str) -> float:
+    """Return a number; an f-number may be written f/2.8.
+
+    >>> parse_number("f/2.8", name="--wide"), parse_number("100", name="--iso")
+    (2.8, 100.0)
+    """
+    match = re.fullmatch(_NUMBER, text.strip().lower().removeprefix("f/"))
+    if not match or not float(match[1]) > 0:
+        raise InputError(f"{name} = {text}: write a number above 0, such as 2.8")
+    return float(match[1])
+
+
+def parse_shutter_s(text: str, *, name: str) -> float:
+    """Return a shutter time in s.
+
+    >>> parse_shutter_s("1/500", name="--shutter"), parse_shutter_s("2s", name="--shutter")
+    (0.002, 2.0)
+    """
+    match = re.fullmatch(rf"{_NUMBER}(?:/{_NUMBER})?\s*s?", text.strip().lower())
+    above, below = (float(match[1]), float(match[2] or 1)) if match else (0.0, 1.0)
+    if not above * below > 0:
+        raise InputError(f"{name} = {text}: write a time above 0 in seconds, such as 1/500 or 0.5")
+    return above / below

@@ -131,6 +131,11 @@ def wrapped(text: str, width: int, *, bullet: str = "- ") -> str:
     - a disc of
       0.24 mm
     """
-    held = _BEFORE_UNIT.sub("\\1\N{NO-BREAK SPACE}", text)
-    lines = textwrap.fill(held, width, initial_indent=bullet, subsequent_indent=" " * len(bullet))
+    indent = " " * len(bullet)
+    lines = textwrap.fill(held(text), width, initial_indent=bullet, subsequent_indent=indent)
     return lines.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def held(text: str) -> str:
+    """Return a text whose numbers hold on to their units by no-break spaces."""
+    return _BEFORE_UNIT.sub("\\1\N{NO-BREAK SPACE}", text)
