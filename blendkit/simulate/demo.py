@@ -29,7 +29,7 @@ def demo_scene(size: Size = (1500, 1000), seed: int = 0) -> Scene:
     layers = [
         beyond.layer(POPLARS_M, "background", "poplars"),
         _gate(size, unit, rng).layer(GATE_M, "background", "gate"),
-        cellist(size, unit, rng, centre=0.53, top=0.22, height=0.84).layer(CELLIST_M, "sitter", "cellist"),
+        cellist(size, unit, rng, centre=0.53, top=0.25, height=0.78).layer(CELLIST_M, "sitter", "cellist"),
         _boughs(size, unit, rng).layer(BOUGHS_M, "foreground", "apple boughs"),
     ]
     return Scene(tuple(layers), size, beyond.margin_px, "orchard-gate")
@@ -89,8 +89,8 @@ def _boughs(size: Size, unit: float, rng: np.random.Generator) -> Canvas:
     for x, y, heading, style in entries:
         start = (margin + x * size[0], margin + y * size[1])
         paths += grow_bough(start, heading, style, unit_px=unit, rng=rng)
-    height = min(size[1], 1.4 * size[0])
-    room = (margin + 0.53 * size[0], margin + 0.36 * size[1], 0.40 * height, 0.56 * height)
+    height = min(size[1], 1.2 * size[0])
+    room = (margin + 0.53 * size[0], margin + 0.38 * size[1], 0.38 * height, 0.52 * height)
     surface = bark(rng, shade=(0.02, 0.016, 0.016), lit=(0.20, 0.145, 0.10), light=(-0.6, -0.3, 0.74))
     paint_strands(canvas, kept_clear(paths, room, unit_px=unit), surface)
     return canvas

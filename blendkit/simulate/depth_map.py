@@ -51,14 +51,15 @@ def _depth_m(disparity: Float) -> Float:
     while not np.isfinite(known).all():
         spread = cv2.erode(known, np.ones((5, 5), np.uint8), borderValue=np.inf)
         known = np.where(np.isfinite(known), known, spread).astype(np.float32)
-    return np.asarray(FOCAL_PX * BASELINE_M / (known + OFFSET_PX), np.float32)
+    calm = cv2.medianBlur(cv2.medianBlur(known, 5), 5)
+    return np.asarray(FOCAL_PX * BASELINE_M / (calm + OFFSET_PX), np.float32)
 
 
 def _filled(color: Float, here: Bool, *, beyond: Bool) -> Float:
     """Return colour everywhere: own px, else what lies near at this depth, else beyond it."""
     shown = _spread(color, here)
     behind = _spread(color, beyond)
-    near = cv2.GaussianBlur(here.astype(np.float32), (0, 0), 12)[..., None]
+    near = _blurred(here.astype(np.float32), 12)[..., None]
     share = np.clip(near / 0.05, 0, 1)
     mixed = share * shown + (1 - share) * behind
     return np.where(here[..., None], color, mixed).astype(np.float32)
@@ -69,13 +70,24 @@ def _spread(color: Float, known: Bool) -> Float:
     filled = np.where(known[..., None], color, 0).astype(np.float32)
     done = known.astype(np.float32)
     for sigma in (3, 9, 27, 81):
-        weight = cv2.GaussianBlur(known.astype(np.float32), (0, 0), sigma)[..., None]
-        light = cv2.GaussianBlur(color * known[..., None], (0, 0), sigma)
+        weight = _blurred(known.astype(np.float32), sigma)[..., None]
+        light = _blurred(color * known[..., None], sigma)
         usable = (weight > 0.02) & (done[..., None] < 0.5)
         filled = np.where(usable, light / np.maximum(weight, 1e-6), filled)
         done = np.maximum(done, usable[..., 0])
     mean = color[known].mean(axis=0) if known.any() else color.mean(axis=(0, 1))
     return np.where(done[..., None] < 0.5, mean, filled).astype(np.float32)
+
+
+def _blurred(picture: Float, sigma_px: float) -> Float:
+    """Blur by a Gaussian, wide ones at a reduced scale."""
+    shrink = max(1, int(sigma_px / 3))
+    size = (picture.shape[1], picture.shape[0])
+    small = cv2.resize(
+        picture, (size[0] // shrink, size[1] // shrink), interpolation=cv2.INTER_AREA
+    )
+    soft = cv2.GaussianBlur(small, (0, 0), sigma_px / shrink)
+    return np.asarray(cv2.resize(soft, size, interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def _grown(visible: Bool, hidden: Bool) -> Float:

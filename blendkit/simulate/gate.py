@@ -39,11 +39,11 @@ def _bars(canvas: Canvas, rng: np.random.Generator) -> None:
 
 def _posts(canvas: Canvas, rng: np.random.Generator) -> None:
     unit = canvas.unit_px
-    stone = np.exp(0.22 * noise_field(canvas.coverage.shape, 26 * unit, rng, octaves=5))
+    stone = np.exp(0.13 * noise_field(canvas.coverage.shape, 9 * unit, rng, octaves=3))
     for x in (-0.50, 0.50):
         (x0, y0), (x1, y1) = _place(canvas, x - 0.045, 0.56), _place(canvas, x + 0.045, 0.92)
         shaft = np.array([(x0, y0), (x1, y0), (x1 + 3 * unit, y1), (x0 - 3 * unit, y1)])
-        fill(canvas, shaft, (0.20, 0.185, 0.165), round_px=9 * unit, relief=1.3, texture=stone)
+        fill(canvas, shaft, (0.17, 0.155, 0.135), round_px=9 * unit, relief=0.8, texture=stone)
         (c0, t), (c1, b) = _place(canvas, x - 0.06, 0.535), _place(canvas, x + 0.06, 0.57)
         cap = np.array([(c0 + 14 * unit, t), (c1 - 14 * unit, t), (c1, b), (c0, b)])
         fill(canvas, cap, (0.24, 0.22, 0.195), round_px=6 * unit, relief=1.3, texture=stone)

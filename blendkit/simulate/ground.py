@@ -11,6 +11,7 @@ from blendkit.simulate.sitter import cellist
 from blendkit.simulate.strands import bark, paint_strands
 
 Size = tuple[int, int]
+SITTER_M = 6.0
 
 
 def receding_ground(
@@ -19,8 +20,8 @@ def receding_ground(
     *,
     unit_px: float | None = None,
     sitter: bool = True,
-    slices: int = 24,
-    nearest_m: float = 1.8,
+    slices: int = 18,
+    nearest_m: float = 3.4,
     farthest_m: float = 40.0,
     horizon: float = 0.45,
 ) -> Scene:
@@ -36,8 +37,12 @@ def receding_ground(
     layers = [back.layer(farthest_m * 1.5, "background", "hills")]
     layers += _slices(surface, back, size, horizon, np.geomspace(farthest_m, nearest_m, slices + 1))
     if sitter:
-        figure = cellist(size, unit, rng, centre=float(rng.uniform(0.42, 0.58)))
-        layers.append(figure.layer(6.0, "sitter", "sitter"))
+        foot = horizon + nearest_m * (1 - horizon) / SITTER_M
+        tall = (foot - 0.2) * size[1] / min(size[1], 1.2 * size[0]) / 1.03
+        figure = cellist(
+            size, unit, rng, centre=float(rng.uniform(0.42, 0.58)), top=0.2, height=tall
+        )
+        layers.append(figure.layer(SITTER_M, "sitter", "sitter"))
     front = blank(size, unit)
     start = (0.0, back.margin_px + 0.12 * size[1])
     style = ForkStyle(width=13.0, length=760, spacing=60)
@@ -48,7 +53,7 @@ def receding_ground(
 
 
 def ground_depth_m(
-    size: Size, *, nearest_m: float = 1.8, farthest_m: float = 40.0, horizon: float = 0.45
+    size: Size, *, nearest_m: float = 3.4, farthest_m: float = 40.0, horizon: float = 0.45
 ) -> Float:
     """Return the ground's distance for every row of the frame, (height,); inf above the ground."""
     rows = np.arange(size[1]) / size[1] - horizon
@@ -65,13 +70,18 @@ def _paving(back: Canvas, size: Size, horizon: float, rng: np.random.Generator) 
     across = (np.arange(width) - width / 2) / size[1]
     x = across[None, :] * depth[:, None]
     z = np.repeat(1.6 * depth[:, None], width, axis=1)
-    odd = np.floor(z * 2.2) % 2
-    joint = np.minimum(np.abs((x * 2 + 0.5 * odd) % 1 - 0.5), np.abs((z * 2.2) % 1 - 0.5))
-    stone = 0.75 + 0.25 * np.clip(joint / 0.06, 0, 1)
-    number = (np.floor(x * 2 + 0.5 * odd) * 7.13 + np.floor(z * 2.2) * 3.71) % 1
+    row, column = np.floor(4 * z), np.floor(3.2 * x + 0.5 * (np.floor(4 * z) % 2))
+    joint = np.minimum(_to_edge(3.2 * x + 0.5 * (row % 2)), _to_edge(4 * z))
+    stone = 0.55 + 0.45 * np.clip(joint / 0.07, 0, 1)
+    number = (np.sin(column * 12.9898 + row * 78.233) * 43758.5453) % 1
     grain = np.exp(0.10 * noise_field((height, width), 7 * back.unit_px, rng, octaves=3))
     tone = (0.16 + 0.10 * number) * stone * grain
     return (tone[..., None] * np.array([1.05, 0.95, 0.82])).astype(np.float32)
+
+
+def _to_edge(place: Float) -> Float:
+    """Return the distance to the next whole number."""
+    return np.asarray(np.abs(place - np.rint(place)))
 
 
 def _slices(
@@ -86,7 +96,9 @@ def _slices(
         far, near = float(limits_m[index]), float(limits_m[index + 1])
         top = size[1] * (horizon + nearest * (1 - horizon) / far)
         shown = np.clip(rows - top + 0.5, 0, 1)
-        coverage = np.repeat(shown[:, None], width, axis=1).astype(np.float32)
+        bottom = size[1] * (horizon + nearest * (1 - horizon) / near) + 60 * back.unit_px
+        ends = np.clip(bottom - rows + 0.5, 0, 1) if index < len(limits_m) - 2 else 1.0
+        coverage = np.repeat((shown * ends)[:, None], width, axis=1).astype(np.float32)
         middle = float(np.sqrt(far * near))
         found.append(Layer(surface, coverage, middle, "background", f"ground-{index}"))
     return found

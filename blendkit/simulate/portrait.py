@@ -25,7 +25,7 @@ def _locks(
 ) -> None:
     """Draw single strands that fall from the parting; a few fly away from the mass."""
     for index in range(count):
-        wild = 2.6 if index % 9 == 0 else 1.0
+        wild = 1.9 if index % 9 == 0 else 1.0
         side = -1 if rng.uniform() < 0.72 else 1
         out = side * rng.uniform(0.045, 0.078)
         end = rng.uniform(0.16, 0.33) if side < 0 else rng.uniform(0.12, 0.19)

@@ -26,7 +26,7 @@ def cellist(
     *,
     centre: float = 0.5,
     top: float = 0.24,
-    height: float = 0.80,
+    height: float = 0.77,
 ) -> Canvas:
     """Return a canvas with the cellist.
 
@@ -38,7 +38,7 @@ def cellist(
     figure = Figure(
         canvas,
         origin=(margin + centre * size[0], margin + top * size[1]),
-        scale_px=height * min(size[1], 1.4 * size[0]),
+        scale_px=height * min(size[1], 1.2 * size[0]),
         mirrored=bool(rng.uniform() < 0.5),
     )
     skin, hair = SKINS[rng.integers(3)], HAIRS[rng.integers(3)]
@@ -56,7 +56,7 @@ def cellist(
 def _gown(figure: Figure, skin: Color, dress: Color, rng: np.random.Generator) -> None:
     """Draw neck, shoulders, bodice and a long skirt with folds."""
     shape = figure.canvas.coverage.shape
-    weave = np.exp(0.10 * noise_field(shape, 5 * figure.canvas.unit_px, rng, octaves=2))
+    weave = np.exp(0.08 * noise_field(shape, 2.5 * figure.canvas.unit_px, rng, octaves=2))
     skirt = [
         (-0.07, 0.43), (-0.17, 0.50), (-0.235, 0.57), (-0.26, 0.70), (-0.285, 0.88), (-0.31, 1.06),
         (0.31, 1.06), (0.285, 0.88), (0.26, 0.70), (0.235, 0.57), (0.17, 0.50), (0.07, 0.43),
@@ -68,10 +68,10 @@ def _gown(figure: Figure, skin: Color, dress: Color, rng: np.random.Generator) -
         (0.142, 0.232), (0.10, 0.211), (0.045, 0.19), (0.03, 0.14),
     ]
     figure.fill(shoulders, skin, rounded=0.018)
-    figure.soft((0.0, 0.185), (0.085, 0.05), tuple(0.55 * v for v in skin), 0.012, 0.7)
+    figure.soft((0.0, 0.178), (0.075, 0.045), [0.42 * v for v in skin], 0.010, 0.75)
     bodice = [
         (-0.128, 0.262), (-0.095, 0.268), (-0.05, 0.30), (0.0, 0.312), (0.05, 0.30), (0.095, 0.268),
-        (0.128, 0.262), (0.118, 0.34), (0.085, 0.42), (0.10, 0.48), (-0.10, 0.48), (-0.085, 0.42),
+        (0.128, 0.262), (0.118, 0.34), (0.082, 0.42), (0.05, 0.465), (-0.05, 0.465), (-0.082, 0.42),
         (-0.118, 0.34),
     ]
     figure.fill(bodice, dress, rounded=0.022, relief=1.2, texture=weave)
@@ -99,6 +99,8 @@ def _arms(figure: Figure, skin: Color) -> None:
             (0.205, 0.392, 0.035), (0.165, 0.35, 0.035), (LEFT_HAND[0] + 0.02, LEFT_HAND[1] + 0.014, 0.024)]
     figure.strand(right, skin, contrast=0.42)
     figure.strand(left, skin, contrast=0.42)
+    for side in (-1, 1):
+        figure.soft((side * 0.116, 0.238), (0.05, 0.036), skin, 0.010, 0.6)
 
 
 def _hands(figure: Figure, skin: Color) -> None:

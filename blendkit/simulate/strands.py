@@ -77,17 +77,23 @@ def _strand(shape: tuple[int, int], path: Path, surface: Bark) -> tuple[Float, F
     """Return colour and coverage of one strand; its pieces join by the greater coverage."""
     color = np.zeros((*shape, 3), np.float32)
     covered = np.zeros(shape, np.float32)
+    nearest = np.full(shape, np.inf, np.float32)
     lengths = np.hypot(*np.diff(path[:, :2], axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(lengths)])
     for index in range(len(path) - 1):
-        _paint_piece(color, covered, path[index], path[index + 1], float(along[index]), surface)
+        layers = (color, covered, nearest)
+        _paint_piece(layers, path[index], path[index + 1], float(along[index]), surface)
     return color, covered
 
 
 def _paint_piece(
-    color: Float, covered: Float, start: Path, end: Path, along_px: float, surface: Bark
+    layers: tuple[Float, Float, Float], start: Path, end: Path, along_px: float, surface: Bark
 ) -> None:
-    """Paint one tapered piece with round ends, in place."""
+    """Paint one tapered piece with round ends into colour, coverage and distance, in place.
+
+    distance is that from the centre line in half widths: where pieces meet, the nearest shows.
+    """
+    color, covered, nearest = layers
     reach = max(start[2], end[2]) / 2 + 1
     x0, y0 = np.floor(np.minimum(start[:2], end[:2]) - reach).astype(int)
     x1, y1 = np.ceil(np.maximum(start[:2], end[:2]) + reach).astype(int) + 1
@@ -105,14 +111,16 @@ def _paint_piece(
     half = 0.5 * (start[2] + at * (end[2] - start[2]))
     off = np.hypot(forward - at * length, side)
     here = np.clip(off + 0.5, -half, half) - np.clip(off - 0.5, -half, half)
-    better = here > before
+    axis = off / np.maximum(half, 0.3)
+    better = (here > 0) & (axis < nearest[y0:y1, x0:x1])
+    np.maximum(before, here, out=before, casting="same_kind")
     if not better.any():
         return
+    nearest[y0:y1, x0:x1][better] = axis[better]
     across = np.clip(side / np.maximum(half, 0.3), -0.98, 0.98)[better]
     way = (dx / length, dy / length)
     shaded = _shaded(surface, along_px + forward[better], across, half[better], way)
     color[y0:y1, x0:x1][better] = shaded
-    before[better] = here[better]
 
 
 def _shaded(
