@@ -159,6 +159,9 @@ def carried(
         details.pop(tag, None)
     if private:
         result.pop(GPS, None)
+    taken = entry(directory, DATE_TIME)
+    if taken is not None:  # DateTime is about to become the time of the change
+        details.setdefault(ORIGINAL_TIME, taken)
     details.setdefault(VERSION, ifd.undefined_entry(b"0232"))
     details[WIDTH], details[HEIGHT] = ifd.long_entry(size[0]), ifd.long_entry(size[1])
     details[CHANGE_OFFSET] = ifd.ascii_entry(_colon(changed_at.strftime("%z")))

@@ -142,6 +142,8 @@ class _Reader:
                 found[tag] = entry
             elif depth < 2:
                 found[tag] = self.directory(int(entry.numbers()[0]), None, depth + 1)
+            else:
+                self.dropped += 1  # deeper than Exif goes: directories that point in a circle
         except (struct.error, ValueError, LookupError, OverflowError):
             self.dropped += 1
 

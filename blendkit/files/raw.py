@@ -26,11 +26,12 @@ if TYPE_CHECKING:
     import rawpy
 
 SUFFIXES = frozenset(
-    """
-    .3fr .arw .cr2 .cr3 .crw .dcr .dng .erf .fff .iiq .kdc .mef .mos .mrw .nef .nrw .orf .pef .raf
-    .raw .rw2 .rwl .sr2 .srf .srw .x3f
-    """.split()
-)
+    {
+        ".3fr", ".arw", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".fff",
+        ".iiq", ".kdc", ".mef", ".mos", ".mrw", ".nef", ".nrw", ".orf", ".pef",
+        ".raf", ".raw", ".rw2", ".rwl", ".sr2", ".srf", ".srw", ".x3f",
+    }
+)  # fmt: skip
 """Suffixes that are developed as RAW (LibRaw 0.22 opens them; a TIFF in disguise is refused)."""
 
 COLOURS = {"wide": profiles.wide, "srgb": profiles.srgb}

@@ -1,0 +1,190 @@
+"""What a result carries on from the background frame, and what it leaves out."""
+
+import xml.etree.ElementTree as ET
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from blendkit.files import exif, ifd, read_frame, write_picture, xmp
+from blendkit.frame import Capture, Embedded, Frame
+
+NAMES = ["r.tif", "r.png", "r.jpg"]
+PIXELS = np.full((30, 40, 3), 0.25, np.float32)
+
+DIRECTORY: ifd.Directory = {
+    exif.MAKE: ifd.ascii_entry("Vale"),
+    exif.MODEL: ifd.ascii_entry("Vale One"),
+    exif.ARTIST: ifd.ascii_entry("Åsa Lindqvist-Moreau"),
+    exif.COPYRIGHT: ifd.ascii_entry("© 2025 Åsa Lindqvist-Moreau"),
+    exif.ORIENTATION: ifd.short_entry(6),
+    exif.DATE_TIME: ifd.ascii_entry("2025:10:04 09:00:00"),
+    ifd.EXIF: {
+        exif.EXPOSURE_TIME: ifd.rational_entry((1, 125)),
+        exif.F_NUMBER: ifd.rational_entry((28, 10)),
+        exif.ISO: ifd.short_entry(100),
+        exif.ORIGINAL_TIME: ifd.ascii_entry("2025:10:03 18:41:07"),
+        exif.ORIGINAL_SUBSEC: ifd.ascii_entry("250"),
+        exif.ORIGINAL_OFFSET: ifd.ascii_entry("+02:00"),
+        exif.SUBJECT_DISTANCE: ifd.rational_entry((52, 10)),
+        exif.FLASH: ifd.short_entry(0x19),
+        exif.FOCAL_LENGTH: ifd.rational_entry((135, 1)),
+        exif.LENS_MODEL: ifd.ascii_entry("135 mm f/2"),
+        exif.BODY_SERIAL: ifd.ascii_entry("B-0815"),
+        exif.LENS_SERIAL: ifd.ascii_entry("L-4711"),
+        exif.MAKER_NOTE: ifd.undefined_entry(b"offsets" * 40),
+    },
+    ifd.GPS: {
+        1: ifd.ascii_entry("N"),
+        2: ifd.rational_entry((48, 1), (12, 1), (30, 1)),
+    },
+}
+FRAME = Frame(PIXELS, name="wide.tif", embedded=Embedded(exif=ifd.dump_block(DIRECTORY)))
+
+
+def test_the_capture_says_what_the_camera_recorded() -> None:
+    zone = timezone(timedelta(hours=2))
+    assert exif.capture_of(DIRECTORY) == Capture(
+        f_number=2.8,
+        exposure_time_s=1 / 125,
+        iso=100,
+        focal_length_mm=135,
+        focus_distance_m=5.2,
+        captured_at=datetime(2025, 10, 3, 18, 41, 7, 250_000, tzinfo=zone),
+        camera="Vale One",
+        lens="135 mm f/2",
+        copyright="© 2025 Åsa Lindqvist-Moreau",
+        flash_fired=True,
+    )
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_result_carries_the_background_frames_exif(tmp_path: Path, name: str) -> None:
+    write_picture(tmp_path / name, PIXELS, like=FRAME)
+    again = read_frame(tmp_path / name)
+    assert again.capture == exif.capture_of(DIRECTORY)
+    assert again.embedded.exif is not None
+    back, dropped = ifd.parse(again.embedded.exif)
+    assert dropped == 0
+    details, position = back[ifd.EXIF], back[ifd.GPS]
+    assert isinstance(details, dict)
+    assert exif.MAKER_NOTE not in details
+    assert details[exif.BODY_SERIAL] == ifd.ascii_entry("B-0815")
+    assert position == DIRECTORY[ifd.GPS]
+    assert exif.number(back, exif.WIDTH, inside=ifd.EXIF) == 40
+    assert exif.orientation(back) == 1
+    stamp = exif.text(back, exif.DATE_TIME)
+    assert stamp is not None
+    assert datetime.strptime(stamp, "%Y:%m:%d %H:%M:%S").year >= 2025  # noqa: DTZ007
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_private_leaves_out_position_owner_and_serial_numbers(tmp_path: Path, name: str) -> None:
+    packet = _packet('exif:GPSLatitude="48,12.5N" aux:SerialNumber="B-0815" dc:format="x"')
+    frame = Frame(PIXELS, embedded=Embedded(exif=FRAME.embedded.exif, xmp=packet))
+    write_picture(tmp_path / name, PIXELS, like=frame, private=True)
+    data = (tmp_path / name).read_bytes()
+    for secret in (b"B-0815", b"L-4711", b"48,12.5N", b"GPSLatitude"):
+        assert secret not in data
+    again = read_frame(tmp_path / name)
+    assert again.capture.lens == "135 mm f/2"
+    assert again.embedded.exif is not None
+    assert ifd.GPS not in ifd.parse(again.embedded.exif)[0]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_foreground_frames_exposure_is_noted(tmp_path: Path, name: str) -> None:
+    second = Frame(
+        PIXELS,
+        Capture(f_number=16, exposure_time_s=1 / 15, iso=1600, focal_length_mm=135),
+        name="stopped.tif",
+    )
+    write_picture(tmp_path / name, PIXELS, like=FRAME, second=second)
+    noted = xmp.properties_of(read_frame(tmp_path / name).embedded.xmp)
+    assert noted["ForegroundFNumber"] == "16"
+    assert float(noted["ForegroundExposureTime"]) == pytest.approx(1 / 15, rel=1e-5)
+    assert noted["Background"] == "wide.tif"
+    assert noted["Note"] == "foreground from stopped.tif (135 mm, f/16, 1/15 s, ISO 1600)"
+
+
+def _packet(attributes: str) -> bytes:
+    return (
+        '<?xpacket begin="" id="W5M0MpCehiHzreSzNTczkc9d"?><x:xmpmeta xmlns:x="adobe:ns:meta/">'
+        '<rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description '
+        'rdf:about="" xmlns:dc="http://purl.org/dc/elements/1.1/" '
+        'xmlns:exif="http://ns.adobe.com/exif/1.0/" xmlns:tiff="http://ns.adobe.com/tiff/1.0/" '
+        'xmlns:crs="http://ns.adobe.com/camera-raw-settings/1.0/" '
+        f'xmlns:aux="http://ns.adobe.com/exif/1.0/aux/" {attributes}>'
+        "<dc:creator><rdf:Seq><rdf:li>Åsa</rdf:li></rdf:Seq></dc:creator><crs:ToneCurve>1"
+        '</crs:ToneCurve></rdf:Description></rdf:RDF></x:xmpmeta><?xpacket end="w"?>'
+    ).encode()
+
+
+def test_xmp_keeps_what_holds_and_drops_what_does_not() -> None:
+    packet = _packet('tiff:Orientation="6" crs:Exposure2012="+1.0" dc:format="image/tiff"')
+    merged, kept = xmp.merged(
+        packet, {"Note": 'a < b & "c"'}, software="blendkit", changed_at=datetime.now(UTC)
+    )
+    assert kept
+    text = merged.decode()
+    assert "Åsa" in text
+    assert 'dc:format="image/tiff"' in text
+    assert "Exposure2012" not in text
+    assert "ToneCurve" not in text
+    assert text.count("Orientation") == 1
+    assert 'tiff:Orientation="1"' in text
+    assert xmp.properties_of(merged) == {"Note": 'a < b & "c"'}
+    again, _ = xmp.merged(merged, {}, software="blendkit", changed_at=datetime.now(UTC))
+    assert xmp.properties_of(again) == {}, "a second merge does not keep the first one's note"
+
+
+BOMB = b'<!DOCTYPE r [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;&a;">]><r>&b;</r>'
+
+
+@pytest.mark.parametrize("packet", [b"<x", b"\xff\xfe", BOMB, b"<a/>", b"plain"])
+def test_damaged_xmp_is_replaced(packet: bytes) -> None:
+    merged, _ = xmp.merged(packet, {"Note": "n"}, software="s", changed_at=datetime.now(UTC))
+    ET.fromstring(merged)  # noqa: S314 - we wrote it
+    assert xmp.properties_of(merged) == {"Note": "n"}
+    assert b"aaaa" not in merged
+
+
+def test_damaged_exif_is_noted_and_dropped_never_fatal(tmp_path: Path) -> None:
+    """The block in a JPEG is broken byte by byte; the picture is read each time."""
+    write_picture(tmp_path / "a.jpg", PIXELS, like=FRAME)
+    data = (tmp_path / "a.jpg").read_bytes()
+    start = data.index(b"Exif\0\0") + 6
+    rng = np.random.default_rng(1)
+    noted = 0
+    for _ in range(150):
+        broken = bytearray(data)
+        for at in start + rng.integers(0, 250, 3):
+            broken[at] = rng.integers(0, 256)
+        (tmp_path / "b.jpg").write_bytes(broken)
+        frame = read_frame(tmp_path / "b.jpg")
+        noted += any("Exif" in note for note in frame.notes)
+        write_picture(tmp_path / "c.tif", frame.pixels, like=frame)
+    assert noted > 30
+
+
+def test_opposite_byte_order_reads_the_same() -> None:
+    big = b"MM\0*" + (8).to_bytes(4, "big")
+    big += (2).to_bytes(2, "big")
+    big += (0x0112).to_bytes(2, "big") + (3).to_bytes(2, "big") + (1).to_bytes(4, "big")
+    big += (8).to_bytes(2, "big") + bytes(2)
+    big += (0x011A).to_bytes(2, "big") + (5).to_bytes(2, "big") + (1).to_bytes(4, "big")
+    big += (38).to_bytes(4, "big") + bytes(4) + (600).to_bytes(4, "big") + (2).to_bytes(4, "big")
+    found, dropped = ifd.parse(big)
+    assert dropped == 0
+    assert exif.orientation(found) == 8
+    assert exif.number(found, exif.X_RESOLUTION) == 300
+
+
+def test_a_circle_of_directories_ends() -> None:
+    """The Exif pointer leads back to the directory that it stands in."""
+    block = bytearray(ifd.dump_block({ifd.EXIF: {}}))
+    block[18:22] = (8).to_bytes(4, "little")
+    found, dropped = ifd.parse(bytes(block))
+    assert dropped >= 1
+    assert set(found) <= {ifd.EXIF}
