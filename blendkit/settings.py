@@ -172,3 +172,94 @@ class DiscSettings:
     def __post_init__(self) -> None:
         """Check the ranges."""
         check(self)
+
+
+@dataclass(frozen=True, slots=True)
+class MatteSettings:
+    """How the foreground's coverage is found."""
+
+    hold: float = option(
+        0.3, "how firmly the network's proposal is held against the closed form", low=0, high=100
+    )
+    edge_px: float = option(
+        2.0, "rim around the proposal that stays open", unit="px", low=0, high=20
+    )
+
+    def __post_init__(self) -> None:
+        """Check the ranges."""
+        check(self)
+
+
+@dataclass(frozen=True, slots=True)
+class GrainSettings:
+    """How the grain of pasted and re-rendered regions is matched."""
+
+    match: bool = option(True, "bring their grain to the background frame's")
+    seed: int = option(1, "seed of the grain that is added", low=0, high=2**31)
+
+    def __post_init__(self) -> None:
+        """Check the ranges."""
+        check(self)
+
+
+@dataclass(frozen=True, slots=True)
+class MergeSettings:
+    """All settings of a merge, stage by stage."""
+
+    alignment: AlignmentSettings = field(default_factory=AlignmentSettings)
+    light: LightSettings = field(default_factory=LightSettings)
+    sharpness: SharpnessSettings = field(default_factory=SharpnessSettings)
+    matte: MatteSettings = field(default_factory=MatteSettings)
+    discs: DiscSettings = field(default_factory=DiscSettings)
+    plate: PlateSettings = field(default_factory=PlateSettings)
+    grain: GrainSettings = field(default_factory=GrainSettings)
+    viewing: ViewingSettings = field(default_factory=ViewingSettings)
+
+
+@dataclass(frozen=True, slots=True)
+class DeliverySettings:
+    """How a result is written for the print lab."""
+
+    print_width_cm: float | None = option(None, "width of the print", unit="cm", low=1, high=1000)
+    print_height_cm: float | None = option(None, "height of the print", unit="cm", low=1, high=1000)
+    dpi: float = option(300.0, "resolution of the print", unit="dpi", low=20, high=4800)
+    long_edge_px: int | None = option(
+        None, "long edge, where no print size is given", unit="px", low=16, high=100_000
+    )
+    enlarge: bool = option(False, "enlarge a picture that is too small for the size")
+    fit: str = option(
+        "border",
+        "other aspect ratio: a border all around, or a crop that fills the print",
+        choices=("border", "crop"),
+    )
+    border: str = option("white", "colour of the border", choices=("white", "black", "grey"))
+    profile: str = option("srgb", "output profile: srgb, oprgb, wide, keep, or an ICC file")
+    intent: str = option(
+        "relative",
+        "rendering intent",
+        choices=("perceptual", "relative", "saturation", "absolute"),
+    )
+    black_point_compensation: bool = option(
+        True, "take the darkest tone to the darkest of the print"
+    )
+    format: str = option("jpeg", "kind of file", choices=("jpeg", "tiff"))
+    bits: int = option(8, "bits a channel of a TIFF, 8 or 16", unit="bits", low=8, high=16)
+    quality: int = option(95, "quality of a JPEG", low=1, high=100)
+    subsampling: str = option(
+        "4:4:4", "colour subsampling of a JPEG", choices=("4:4:4", "4:2:2", "4:2:0")
+    )
+    sharpen: float = option(0.0, "output sharpening, 0 = off", unit="share", low=0, high=3)
+    sharpen_disc_px: float = option(2.0, "reach of the sharpening", unit="px", low=0.5, high=20)
+    name: str = option(
+        "{stem}-{profile}-{width}x{height}",
+        "name without suffix; fields: stem, number, profile, width, height, dpi, date",
+    )
+    private: bool = option(False, "leave out position, owner and serial numbers")
+
+    def __post_init__(self) -> None:
+        """Check the ranges, and that the print size has both sides."""
+        check(self)
+        if (self.print_width_cm is None) != (self.print_height_cm is None):
+            raise InputError("print size: give both sides, as in --print 30x20")
+        if self.bits not in (8, 16):
+            raise InputError(f"bits = {self.bits}: choose 8 or 16")
