@@ -226,7 +226,7 @@ class DeliverySettings:
     long_edge_px: int | None = option(
         None, "long edge, where no print size is given", unit="px", low=16, high=100_000
     )
-    enlarge: bool = option(False, "enlarge a picture that is too small for the size")
+    enlarge: bool = option(default=False, help="enlarge a picture that is too small for the size")
     fit: str = option(
         "border",
         "other aspect ratio: a border all around, or a crop that fills the print",
@@ -240,7 +240,7 @@ class DeliverySettings:
         choices=("perceptual", "relative", "saturation", "absolute"),
     )
     black_point_compensation: bool = option(
-        True, "take the darkest tone to the darkest of the print"
+        default=True, help="take the darkest tone to the darkest of the print"
     )
     format: str = option("jpeg", "kind of file", choices=("jpeg", "tiff"))
     bits: int = option(8, "bits a channel of a TIFF, 8 or 16", unit="bits", low=8, high=16)
@@ -254,7 +254,7 @@ class DeliverySettings:
         "{stem}-{profile}-{width}x{height}",
         "name without suffix; fields: stem, number, profile, width, height, dpi, date",
     )
-    private: bool = option(False, "leave out position, owner and serial numbers")
+    private: bool = option(default=False, help="leave out position, owner and serial numbers")
 
     def __post_init__(self) -> None:
         """Check the ranges, and that the print size has both sides."""
