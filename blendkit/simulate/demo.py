@@ -2,17 +2,17 @@
 
 import numpy as np
 
-from blendkit.simulate.backdrop import DUSK, open_sky
-from blendkit.simulate.boughs import ForkStyle, grow_bough
-from blendkit.simulate.canvas import Canvas, blank, unit_for
-from blendkit.simulate.composition import kept_clear
-from blendkit.simulate.gate import draw_gate
-from blendkit.simulate.land import meadow, ridge, wood_line
+from blendkit.simulate.drawing.backdrop import DUSK, open_sky
+from blendkit.simulate.drawing.boughs import ForkStyle, grow_bough
+from blendkit.simulate.drawing.canvas import Canvas, blank, unit_for
+from blendkit.simulate.drawing.composition import kept_clear
+from blendkit.simulate.drawing.gate import draw_gate
+from blendkit.simulate.drawing.land import meadow, ridge, wood_line
 from blendkit.simulate.scene import Scene
-from blendkit.simulate.sitter import cellist
+from blendkit.simulate.drawing.sitter import cellist
 from blendkit.simulate.spec import PairSpec
-from blendkit.simulate.strands import Path, bark, paint_strands
-from blendkit.simulate.trees import poplar
+from blendkit.simulate.drawing.strands import Path, bark, paint_strands
+from blendkit.simulate.drawing.trees import poplar
 
 Size = tuple[int, int]
 POPLARS_M, GATE_M, CELLIST_M, BOUGHS_M = 60.0, 9.0, 6.0, 2.3
@@ -29,7 +29,9 @@ def demo_scene(size: Size = (1500, 1000), seed: int = 0) -> Scene:
     layers = [
         beyond.layer(POPLARS_M, "background", "poplars"),
         _gate(size, unit, rng).layer(GATE_M, "background", "gate"),
-        cellist(size, unit, rng, centre=0.53, top=0.25, height=0.78).layer(CELLIST_M, "sitter", "cellist"),
+        cellist(size, unit, rng, centre=0.53, top=0.25, height=0.78).layer(
+            CELLIST_M, "sitter", "cellist"
+        ),
         _boughs(size, unit, rng).layer(BOUGHS_M, "foreground", "apple boughs"),
     ]
     return Scene(tuple(layers), size, beyond.margin_px, "orchard-gate")
@@ -81,8 +83,12 @@ def _boughs(size: Size, unit: float, rng: np.random.Generator) -> Canvas:
     limb = ForkStyle(width=24.0, thinnest=1.4, length=820, spacing=54, wander=0.34, lift=0.25)
     light = ForkStyle(width=12.0, thinnest=1.3, length=560, spacing=50, wander=0.32)
     entries = (
-        (-0.06, 0.10, 0.18, limb), (-0.06, 0.34, 0.32, light), (1.06, 0.02, np.pi - 0.35, limb),
-        (1.06, 0.30, np.pi - 0.10, light), (0.22, -0.09, 1.15, light), (-0.05, 0.78, -0.45, light),
+        (-0.06, 0.10, 0.18, limb),
+        (-0.06, 0.34, 0.32, light),
+        (1.06, 0.02, np.pi - 0.35, limb),
+        (1.06, 0.30, np.pi - 0.10, light),
+        (0.22, -0.09, 1.15, light),
+        (-0.05, 0.78, -0.45, light),
         (1.05, 0.86, np.pi + 0.5, light),
     )
     paths: list[Path] = []
@@ -91,6 +97,8 @@ def _boughs(size: Size, unit: float, rng: np.random.Generator) -> Canvas:
         paths += grow_bough(start, heading, style, unit_px=unit, rng=rng)
     height = min(size[1], 1.2 * size[0])
     room = (margin + 0.53 * size[0], margin + 0.38 * size[1], 0.38 * height, 0.52 * height)
-    surface = bark(rng, shade=(0.02, 0.016, 0.016), lit=(0.20, 0.145, 0.10), light=(-0.6, -0.3, 0.74))
+    surface = bark(
+        rng, shade=(0.02, 0.016, 0.016), lit=(0.20, 0.145, 0.10), light=(-0.6, -0.3, 0.74)
+    )
     paint_strands(canvas, kept_clear(paths, room, unit_px=unit), surface)
     return canvas

@@ -8,7 +8,7 @@ import numpy as np
 from skimage import data
 
 from blendkit.frame import Bool, Float
-from blendkit.simulate.canvas import blank, linear_from_srgb, unit_for
+from blendkit.simulate.drawing.canvas import blank, linear_from_srgb, unit_for
 from blendkit.simulate.scene import Layer, Role, Scene
 
 FOCAL_PX, BASELINE_M, OFFSET_PX = 994.978, 0.193001, 31.086
@@ -103,4 +103,6 @@ def _padded(
     around = (margin, margin, margin, margin)
     wide = cv2.copyMakeBorder(color, *around, cv2.BORDER_REFLECT_101)
     covered = cv2.copyMakeBorder(coverage, *around, cv2.BORDER_REFLECT_101)
-    return Layer(np.asarray(wide, np.float32), np.asarray(covered, np.float32), distance_m, role, name)
+    return Layer(
+        np.asarray(wide, np.float32), np.asarray(covered, np.float32), distance_m, role, name
+    )

@@ -3,12 +3,12 @@
 import numpy as np
 
 from blendkit.frame import Float
-from blendkit.simulate import backgrounds
-from blendkit.simulate.boughs import ForkStyle, grow_bough
-from blendkit.simulate.canvas import Canvas, blank, noise_field, unit_for
+from blendkit.simulate.drawing import backgrounds
+from blendkit.simulate.drawing.boughs import ForkStyle, grow_bough
+from blendkit.simulate.drawing.canvas import Canvas, blank, noise_field, unit_for
 from blendkit.simulate.scene import Layer, Scene
-from blendkit.simulate.sitter import cellist
-from blendkit.simulate.strands import bark, paint_strands
+from blendkit.simulate.drawing.sitter import cellist
+from blendkit.simulate.drawing.strands import bark, paint_strands
 
 Size = tuple[int, int]
 SITTER_M = 6.0

@@ -86,7 +86,9 @@ def gather(
     points = _points(layers, camera, seed=seed)
     shifts = moves or {}
     planes = [
-        _plane(scene, layer, camera, points, grid, shifts.get(layer.name, (0.0, 0.0)), coverage_only)
+        _plane(
+            scene, layer, camera, points, grid, shifts.get(layer.name, (0.0, 0.0)), coverage_only
+        )
         for layer in layers
     ]
     channels = 1 if coverage_only else 3
@@ -164,7 +166,9 @@ def _box(coverage: Float) -> tuple[int, int, int, int]:
     return int(rows[0]), int(rows[-1]) + 1, int(columns[0]), int(columns[-1]) + 1
 
 
-def _gather_strip(strip: Float, top: int, planes: Sequence[_Plane], weights: Sequence[Float]) -> None:
+def _gather_strip(
+    strip: Float, top: int, planes: Sequence[_Plane], weights: Sequence[Float]
+) -> None:
     """Average the pictures of all aperture points into one strip of rows, in place."""
     picture = np.empty_like(strip)
     count = len(planes[0].offsets) if planes else 0

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from skimage.morphology import skeletonize
 
 from blendkit.frame import Bool, Float
-from blendkit.simulate.canvas import noise_field
+from blendkit.simulate.drawing.canvas import noise_field
 
 Places = NDArray[np.int64]
 

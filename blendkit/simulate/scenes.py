@@ -9,16 +9,16 @@ from typing import Protocol
 
 import numpy as np
 
-from blendkit.simulate import backgrounds
-from blendkit.simulate.boughs import ForkStyle, grow_bough
-from blendkit.simulate.bramble import shoots
-from blendkit.simulate.canvas import Canvas, blank, unit_for
-from blendkit.simulate.composition import kept_clear
-from blendkit.simulate.foliage import AUTUMN, GREENS, leaf_spots, paint_leaves
+from blendkit.simulate.drawing import backgrounds
+from blendkit.simulate.drawing.boughs import ForkStyle, grow_bough
+from blendkit.simulate.drawing.bramble import shoots
+from blendkit.simulate.drawing.canvas import Canvas, blank, unit_for
+from blendkit.simulate.drawing.composition import kept_clear
+from blendkit.simulate.drawing.foliage import AUTUMN, GREENS, leaf_spots, paint_leaves
 from blendkit.simulate.scene import Scene
-from blendkit.simulate.sitter import cellist
-from blendkit.simulate.strands import Path, bark, paint_strands
-from blendkit.simulate.tangles import RoomStyle, grow_into
+from blendkit.simulate.drawing.sitter import cellist
+from blendkit.simulate.drawing.strands import Path, bark, paint_strands
+from blendkit.simulate.drawing.tangles import RoomStyle, grow_into
 
 Size = tuple[int, int]
 BACKGROUND_M, SITTER_M, FOREGROUND_M = 40.0, 6.0, 2.5
@@ -28,7 +28,12 @@ class SceneMaker(Protocol):
     """Makes a scene from a seed."""
 
     def __call__(
-        self, seed: int = 0, size: Size = (1200, 800), *, unit_px: float | None = None, sitter: bool = True
+        self,
+        seed: int = 0,
+        size: Size = (1200, 800),
+        *,
+        unit_px: float | None = None,
+        sitter: bool = True,
     ) -> Scene:
         """Return the scene; the same seed and size give the same scene."""
 
@@ -41,7 +46,9 @@ def thin_boughs_over_woods(
     front = set_up.blank()
     style = ForkStyle(width=15.0, length=900, spacing=58, wander=0.3, spread=0.75)
     set_up.paint(front, set_up.clear(set_up.hanging(style, count=4), sitter))
-    return set_up.scene("thin_boughs_over_woods", backgrounds.woods, [(front, FOREGROUND_M)], sitter)
+    return set_up.scene(
+        "thin_boughs_over_woods", backgrounds.woods, [(front, FOREGROUND_M)], sitter
+    )
 
 
 def twigs_against_sky(
@@ -50,7 +57,9 @@ def twigs_against_sky(
     """Return a bare crown of fine twigs against the evening sky, grown into free room."""
     set_up = _SetUp(seed, size, unit_px)
     front = set_up.blank()
-    room = set_up.room(count=1100, centre=(set_up.rng.choice([0.18, 0.82]), 0.25), radius=(0.42, 0.48))
+    room = set_up.room(
+        count=1100, centre=(set_up.rng.choice([0.18, 0.82]), 0.25), radius=(0.42, 0.48)
+    )
     root = set_up.point(set_up.rng.choice([-0.15, 1.15]), set_up.rng.uniform(0.2, 0.7))
     style = RoomStyle(widest=16, tip=1.25, clear=15, reach=90, step=7)
     paths = grow_into(room, root, style, unit_px=set_up.unit, rng=set_up.rng)
@@ -64,9 +73,13 @@ def thick_boughs(
     """Return limbs of 30 to 60 px with few branches over hills: wider than small discs."""
     set_up = _SetUp(seed, size, unit_px)
     front = set_up.blank()
-    style = ForkStyle(width=58.0, thinnest=2.0, length=1150, levels=3, wander=0.22, spacing=120, spread=0.7)
+    style = ForkStyle(
+        width=58.0, thinnest=2.0, length=1150, levels=3, wander=0.22, spacing=120, spread=0.7
+    )
     set_up.paint(front, set_up.clear(set_up.hanging(style, count=2), sitter), roughness=0.5)
-    return set_up.scene("thick_boughs", backgrounds.hedge_with_gaps, [(front, FOREGROUND_M)], sitter)
+    return set_up.scene(
+        "thick_boughs", backgrounds.hedge_with_gaps, [(front, FOREGROUND_M)], sitter
+    )
 
 
 def twigs_from_below_over_hills(
@@ -79,11 +92,21 @@ def twigs_from_below_over_hills(
     for _ in range(3):
         x = set_up.rng.choice([set_up.rng.uniform(-0.05, 0.28), set_up.rng.uniform(0.72, 1.05)])
         paths += shoots(
-            set_up.point(x, 1.12), -np.pi / 2, count=9, length=560, width=6.5, unit_px=set_up.unit,
-            rng=set_up.rng, fan=0.24, spread_px=60 * set_up.unit, sag=0.22,
+            set_up.point(x, 1.12),
+            -np.pi / 2,
+            count=9,
+            length=560,
+            width=6.5,
+            unit_px=set_up.unit,
+            rng=set_up.rng,
+            fan=0.24,
+            spread_px=60 * set_up.unit,
+            sag=0.22,
         )
     set_up.paint(front, set_up.clear(paths, sitter))
-    return set_up.scene("twigs_from_below_over_hills", backgrounds.hills, [(front, FOREGROUND_M)], sitter)
+    return set_up.scene(
+        "twigs_from_below_over_hills", backgrounds.hills, [(front, FOREGROUND_M)], sitter
+    )
 
 
 def boughs_at_two_depths(
@@ -96,9 +119,13 @@ def boughs_at_two_depths(
     set_up.paint(near, set_up.clear(set_up.hanging(style, count=2), sitter))
     room = set_up.room(count=600, centre=(set_up.rng.choice([0.2, 0.8]), 0.3), radius=(0.36, 0.42))
     root = set_up.point(set_up.rng.choice([-0.12, 1.12]), set_up.rng.uniform(0.0, 0.6))
-    paths = grow_into(room, root, RoomStyle(widest=12, clear=17), unit_px=set_up.unit, rng=set_up.rng)
+    paths = grow_into(
+        room, root, RoomStyle(widest=12, clear=17), unit_px=set_up.unit, rng=set_up.rng
+    )
     set_up.paint(far, set_up.clear(paths, sitter))
-    return set_up.scene("boughs_at_two_depths", backgrounds.poplars, [(far, 3.4), (near, 2.2)], sitter)
+    return set_up.scene(
+        "boughs_at_two_depths", backgrounds.poplars, [(far, 3.4), (near, 2.2)], sitter
+    )
 
 
 def leaves(
@@ -156,7 +183,14 @@ def bramble_over_picture(
     for _ in range(4):
         x, y, heading = set_up.entry()
         paths += shoots(
-            (x, y), heading, count=5, length=650, width=7, unit_px=set_up.unit, rng=set_up.rng, fan=0.4,
+            (x, y),
+            heading,
+            count=5,
+            length=650,
+            width=7,
+            unit_px=set_up.unit,
+            rng=set_up.rng,
+            fan=0.4,
             spread_px=90 * set_up.unit,
         )
     set_up.paint(front, set_up.clear(paths, sitter))

@@ -136,4 +136,3 @@ def _camera_shift_mm(
         raise InputError("parallax_px needs a layer nearer than the anchor: add a foreground")
     per_mm = -camera.image_distance_mm / 1000 * difference / camera.pixel_pitch_mm
     return parallax_px[0] / per_mm, parallax_px[1] / per_mm
-

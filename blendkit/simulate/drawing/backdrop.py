@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.frame import Float
-from blendkit.simulate.canvas import Canvas, blank, linear_from_srgb, noise_field
+from blendkit.simulate.drawing.canvas import Canvas, blank, linear_from_srgb, noise_field
 
 Tint = tuple[float, float, float]
 """sRGB-encoded red, green, blue, 0 to 255."""
@@ -81,7 +81,12 @@ def open_sky(
     return sky
 
 
-DUSK = ((0.0, (118, 142, 178)), (0.3, (170, 178, 190)), (0.5, (232, 204, 170)), (0.62, (246, 190, 130)))
+DUSK = (
+    (0.0, (118, 142, 178)),
+    (0.3, (170, 178, 190)),
+    (0.5, (232, 204, 170)),
+    (0.62, (246, 190, 130)),
+)
 DAY = ((0.0, (128, 166, 214)), (0.35, (178, 204, 230)), (0.6, (226, 232, 234)))
 OVERCAST = ((0.0, (196, 204, 212)), (0.5, (222, 224, 222)), (0.7, (232, 230, 224)))
 

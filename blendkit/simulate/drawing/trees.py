@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from blendkit.simulate.backdrop import Backdrop, Points, Tint, dabs
+from blendkit.simulate.drawing.backdrop import Backdrop, Points, Tint, dabs
 
 LIGHT = np.array([-0.7, -0.7])
 """Direction (x, y) towards the light."""
@@ -50,7 +50,13 @@ def tree(
     """Paint a round tree on its foot: trunk, then a dozen clumps from the back to the front."""
     rng = backdrop.rng
     x, y = foot
-    stem(backdrop, foot, (x + rng.normal(0, 0.04) * height_px, y - 0.6 * height_px), 0.07 * height_px, trunk)
+    stem(
+        backdrop,
+        foot,
+        (x + rng.normal(0, 0.04) * height_px, y - 0.6 * height_px),
+        0.07 * height_px,
+        trunk,
+    )
     for index in range(14):
         up = rng.uniform(0.38, 0.92)
         bulge = np.sin(np.pi * np.clip((up - 0.2) / 0.85, 0, 1))
@@ -62,7 +68,11 @@ def tree(
 
 
 def stem(
-    backdrop: Backdrop, foot: tuple[float, float], top: tuple[float, float], wide_px: float, tint: Tint
+    backdrop: Backdrop,
+    foot: tuple[float, float],
+    top: tuple[float, float],
+    wide_px: float,
+    tint: Tint,
 ) -> None:
     """Paint a trunk in three tones, darkest away from the light."""
     for share, tone in ((1.0, 0.65), (0.72, 1.0), (0.3, 1.35)):

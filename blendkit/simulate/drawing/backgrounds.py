@@ -4,11 +4,11 @@ import cv2
 import numpy as np
 from skimage import data
 
-from blendkit.simulate.backdrop import DAY, DUSK, OVERCAST, open_sky
-from blendkit.simulate.canvas import Canvas, blank, linear_from_srgb
-from blendkit.simulate.land import hedge, meadow, ridge, wood_line
-from blendkit.simulate.shapes import ellipse_outline, fill
-from blendkit.simulate.trees import clump, poplar, stem, tree
+from blendkit.simulate.drawing.backdrop import DAY, DUSK, OVERCAST, open_sky
+from blendkit.simulate.drawing.canvas import Canvas, blank, linear_from_srgb
+from blendkit.simulate.drawing.land import hedge, meadow, ridge, wood_line
+from blendkit.simulate.drawing.shapes import ellipse_outline, fill
+from blendkit.simulate.drawing.trees import clump, poplar, stem, tree
 
 Size = tuple[int, int]
 
@@ -33,7 +33,10 @@ def woods(size: Size, unit_px: float, rng: np.random.Generator) -> Canvas:
         wide = unit_px * rng.uniform(14, 34)
         stem(sky, (x, sky.size[1]), (x + rng.normal(0, 20) * unit_px, 0), wide, (62, 54, 44))
     for _ in range(int(26 * width / (1200 * unit_px)) + 1):
-        centre = (rng.uniform(0, width), sky.row(rng.choice([rng.uniform(-0.1, 0.2), rng.uniform(0.6, 1.1)])))
+        centre = (
+            rng.uniform(0, width),
+            sky.row(rng.choice([rng.uniform(-0.1, 0.2), rng.uniform(0.6, 1.1)])),
+        )
         radius = unit_px * rng.uniform(50, 110)
         clump(sky, centre, (radius, 0.7 * radius), near, count=150, leaf_px=15 * unit_px)
     return sky.finished()
@@ -53,7 +56,9 @@ def hills(size: Size, unit_px: float, rng: np.random.Generator) -> Canvas:
             for step in range(rng.integers(4, 14)):
                 size_px = unit_px * (6 + 5 * index) * rng.uniform(0.7, 1.3)
                 spot = (x + 1.3 * size_px * step, y + rng.normal(0, 2) * unit_px)
-                clump(sky, spot, (size_px, size_px), woody, count=30, leaf_px=max(0.35 * size_px, 1.5))
+                clump(
+                    sky, spot, (size_px, size_px), woody, count=30, leaf_px=max(0.35 * size_px, 1.5)
+                )
     meadow(sky, 0.84, (124, 134, 78), (88, 104, 50))
     return sky.finished()
 
@@ -105,9 +110,15 @@ def picture(name: str, size: Size, unit_px: float, rng: np.random.Generator) -> 
     corner = -spare * rng.uniform(0, 1, 2)
     place = np.array([[enlarge, 0, corner[0]], [0, enlarge, corner[1]]])
     large = cv2.warpAffine(
-        np.ascontiguousarray(source), place, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT
+        np.ascontiguousarray(source),
+        place,
+        (width, height),
+        flags=cv2.INTER_CUBIC,
+        borderMode=cv2.BORDER_REFLECT,
     )
-    tint = rng.uniform(0.8, 1.1, 3).astype(np.float32) if name in {"brick", "grass", "gravel"} else 1
+    tint = (
+        rng.uniform(0.8, 1.1, 3).astype(np.float32) if name in {"brick", "grass", "gravel"} else 1
+    )
     canvas.color[:] = linear_from_srgb(np.clip(large, 0, 1).astype(np.float32)) * tint
     canvas.coverage[:] = 1
     return canvas

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from blendkit.simulate.strands import Path
+from blendkit.simulate.drawing.strands import Path
 
 Ellipse = tuple[float, float, float, float]
 """Middle x, y and the two diameters along x and y, canvas px."""

@@ -5,7 +5,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from blendkit.frame import Float
-from blendkit.simulate.canvas import Canvas, Color, lay_over
+from blendkit.simulate.drawing.canvas import Canvas, Color, lay_over
 
 Outline = NDArray[np.float64]
 """(n, 2) corners, x and y in canvas px."""

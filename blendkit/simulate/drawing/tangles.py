@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from blendkit.simulate.strands import Path, smooth_path
+from blendkit.simulate.drawing.strands import Path, smooth_path
 
 Points = NDArray[np.float64]
 
@@ -33,7 +33,12 @@ class RoomStyle:
 
 
 def grow_into(
-    room: Points, root: tuple[float, float], style: RoomStyle, *, unit_px: float, rng: np.random.Generator
+    room: Points,
+    root: tuple[float, float],
+    style: RoomStyle,
+    *,
+    unit_px: float,
+    rng: np.random.Generator,
 ) -> list[Path]:
     """Return paths of a plant that grows from root into room (n, 2) canvas px, twigs first."""
     nodes, parents = _nodes(room, np.array(root), style, unit_px, rng)
@@ -81,9 +86,7 @@ def _widths(parents: NDArray[np.int64], style: RoomStyle) -> Points:
     return np.asarray(np.minimum(power ** (1 / style.pipe), style.widest))
 
 
-def _paths(
-    nodes: Points, parents: NDArray[np.int64], widths: Points, unit_px: float
-) -> list[Path]:
+def _paths(nodes: Points, parents: NDArray[np.int64], widths: Points, unit_px: float) -> list[Path]:
     """Cut the tree into paths that each follow the widest child; thin ones first."""
     children: list[list[int]] = [[] for _ in nodes]
     for node, parent in enumerate(parents):

@@ -3,9 +3,9 @@
 import cv2
 import numpy as np
 
-from blendkit.simulate.backdrop import Backdrop, Tint, dabs
-from blendkit.simulate.canvas import noise_field
-from blendkit.simulate.trees import clump, tinted
+from blendkit.simulate.drawing.backdrop import Backdrop, Tint, dabs
+from blendkit.simulate.drawing.canvas import noise_field
+from blendkit.simulate.drawing.trees import clump, tinted
 
 
 def ridge(backdrop: Backdrop, share: float, rough: float, tint: Tint) -> None:

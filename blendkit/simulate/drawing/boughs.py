@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blendkit.simulate.strands import Path, smooth_path
+from blendkit.simulate.drawing.strands import Path, smooth_path
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,17 @@ def _grow(
         child = max(parent * rng.uniform(0.4, 0.68), style.thinnest)
         reach = length * (1 - 0.6 * at) * rng.uniform(0.3, 0.6)
         turn = side * style.spread * rng.uniform(0.6, 1.35)
-        _grow(limb[index, :2], headings[index] + turn, child, reach, level + 1, style, unit_px, rng, paths)
+        _grow(
+            limb[index, :2],
+            headings[index] + turn,
+            child,
+            reach,
+            level + 1,
+            style,
+            unit_px,
+            rng,
+            paths,
+        )
         side = -side if rng.uniform() < 0.8 else side
         at += style.spacing * rng.uniform(0.5, 1.5) / length
     if level > 0 and rng.uniform() < style.spurs:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.frame import Float
-from blendkit.simulate.canvas import Canvas, Color, lay_over, noise_field
+from blendkit.simulate.drawing.canvas import Canvas, Color, lay_over, noise_field
 
 Path = NDArray[np.float64]
 """A centre line: (n, 3) rows of x, y and full width, in canvas px."""

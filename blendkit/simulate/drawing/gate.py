@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from blendkit.simulate.canvas import Canvas, noise_field
-from blendkit.simulate.shapes import fill
-from blendkit.simulate.strands import bark, paint_strands
+from blendkit.simulate.drawing.canvas import Canvas, noise_field
+from blendkit.simulate.drawing.shapes import fill
+from blendkit.simulate.drawing.strands import bark, paint_strands
 
 _WOOD_SHADE, _WOOD_LIT = (0.05, 0.042, 0.035), (0.24, 0.20, 0.155)
 
@@ -29,11 +29,19 @@ def _bars(canvas: Canvas, rng: np.random.Generator) -> None:
     left, right = -0.44, 0.44
     paths = []
     for y, wide in ((0.625, 15), (0.675, 11), (0.725, 11), (0.78, 11), (0.835, 13)):
-        ends = [(*_place(canvas, left, y), wide * unit), (*_place(canvas, right, y - 0.006), wide * unit)]
+        ends = [
+            (*_place(canvas, left, y), wide * unit),
+            (*_place(canvas, right, y - 0.006), wide * unit),
+        ]
         paths.append(np.array(ends))
-    brace = [(*_place(canvas, left, 0.83), 11 * unit), (*_place(canvas, right * 0.9, 0.625), 11 * unit)]
+    brace = [
+        (*_place(canvas, left, 0.83), 11 * unit),
+        (*_place(canvas, right * 0.9, 0.625), 11 * unit),
+    ]
     for x in (left + 0.015, 0.0, right - 0.015):
-        paths.append(np.array([(*_place(canvas, x, 0.61), 16 * unit), (*_place(canvas, x, 0.85), 16 * unit)]))
+        paths.append(
+            np.array([(*_place(canvas, x, 0.61), 16 * unit), (*_place(canvas, x, 0.85), 16 * unit)])
+        )
     paint_strands(canvas, [np.array(brace), *paths], wood)
 
 
@@ -67,7 +75,12 @@ def _wall(canvas: Canvas, rng: np.random.Generator) -> None:
 
 
 def _stone(
-    canvas: Canvas, start: float, end: float, course: int, grain: np.ndarray, rng: np.random.Generator
+    canvas: Canvas,
+    start: float,
+    end: float,
+    course: int,
+    grain: np.ndarray,
+    rng: np.random.Generator,
 ) -> None:
     unit = canvas.unit_px
     tall = 0.24 / 7
@@ -76,10 +89,18 @@ def _stone(
     x0, x1 = min(x0, x1) + 1.5 * unit, max(x0, x1) - 1.5 * unit
     y0, y1 = y0 + 1.2 * unit, y1 - 1.2 * unit
     chip = rng.uniform(1, 6, 8) * unit
-    outline = np.array([
-        (x0, y0 + chip[0]), (x0 + chip[1], y0), (x1 - chip[2], y0), (x1, y0 + chip[3]),
-        (x1, y1 - chip[4]), (x1 - chip[5], y1), (x0 + chip[6], y1), (x0, y1 - chip[7]),
-    ])
+    outline = np.array(
+        [
+            (x0, y0 + chip[0]),
+            (x0 + chip[1], y0),
+            (x1 - chip[2], y0),
+            (x1, y0 + chip[3]),
+            (x1, y1 - chip[4]),
+            (x1 - chip[5], y1),
+            (x0 + chip[6], y1),
+            (x0, y1 - chip[7]),
+        ]
+    )
     tone = rng.uniform(0.11, 0.22)
     color = (tone, tone * rng.uniform(0.9, 0.97), tone * rng.uniform(0.78, 0.9))
     fill(canvas, outline, color, round_px=4 * unit, relief=1.2, texture=grain)

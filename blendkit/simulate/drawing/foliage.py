@@ -6,9 +6,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from blendkit.simulate.backdrop import leaf_shapes
-from blendkit.simulate.canvas import Canvas, Color, lay_over, linear_from_srgb, noise_field
-from blendkit.simulate.strands import Path
+from blendkit.simulate.drawing.backdrop import leaf_shapes
+from blendkit.simulate.drawing.canvas import Canvas, Color, lay_over, linear_from_srgb, noise_field
+from blendkit.simulate.drawing.strands import Path
 
 GREENS: tuple[Color, ...] = ((96, 122, 52), (122, 142, 64), (72, 100, 48), (150, 150, 70))
 AUTUMN: tuple[Color, ...] = ((176, 112, 40), (196, 140, 52), (150, 78, 36), (128, 112, 48))

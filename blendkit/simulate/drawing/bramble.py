@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from blendkit.simulate.strands import Path, smooth_path
+from blendkit.simulate.drawing.strands import Path, smooth_path
 
 
 def shoots(
@@ -29,7 +29,15 @@ def shoots(
         x = start[0] - aside * np.sin(heading_rad)
         y = start[1] + aside * np.cos(heading_rad)
         own = heading_rad + rng.normal(0, fan)
-        stem = _whip((x, y), own, length * rng.uniform(0.6, 1.3), width * rng.uniform(0.5, 1.4), sag, unit_px, rng)
+        stem = _whip(
+            (x, y),
+            own,
+            length * rng.uniform(0.6, 1.3),
+            width * rng.uniform(0.5, 1.4),
+            sag,
+            unit_px,
+            rng,
+        )
         paths += [*_side_shoots(stem, sag, unit_px, rng), stem]
     return [smooth_path(path, 6 * unit_px) for path in paths]
 

@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.frame import Float
-from blendkit.simulate.canvas import Canvas, Color
-from blendkit.simulate.shapes import ellipse_outline, fill, smooth_outline
-from blendkit.simulate.strands import Bark, paint_strands, smooth_path
+from blendkit.simulate.drawing.canvas import Canvas, Color
+from blendkit.simulate.drawing.shapes import ellipse_outline, fill, smooth_outline
+from blendkit.simulate.drawing.strands import Bark, paint_strands, smooth_path
 
 Knots = Sequence[tuple[float, float, float]]
 """(x, y, width) along a strand, in figure heights."""

@@ -1,0 +1,1 @@
+"""Painters of layers: boughs, leaves, backgrounds, the sitter.  Only scenes need them."""
