@@ -2,7 +2,7 @@
 
 Decoding integer values is one table look-up.  Encoding interpolates in a table whose steps are
 even in the *logarithm* of light, so that shadows keep their precision: the leading bits of a
-float32 (exponent and ten bits of mantissa) are the index, the other bits the fraction.
+float32 (exponent and twelve bits of mantissa) are the index, the other bits the fraction.
 
 References
 ----------
@@ -22,7 +22,7 @@ from blendkit.frame import Float
 
 Values = NDArray[np.float64]
 
-_SHIFT = 13  # float32 has 23 bits of mantissa: ten index the table, thirteen interpolate
+_SHIFT = 11  # float32 has 23 bits of mantissa: twelve index the table, eleven interpolate
 _LOWEST = np.float32(2.0**-40)
 _HIGHEST = np.float32(2.0**16)
 # Encoded values at which a curve is inverted: every 16-bit code, and for the sake of float files
@@ -70,7 +70,11 @@ class Curve:
         first, last = _first_index(), int(_HIGHEST.view(np.int32)) >> _SHIFT
         nodes = (np.arange(first, last + 2, dtype=np.int32) << _SHIFT).view(np.float32)
         light = np.maximum.accumulate(self.decode(_GRID))
-        encoded = np.interp(nodes.astype(np.float64), light, _GRID)
+        # A flat foot is left at its end, a flat top (or what lies above it) joins its beginning.
+        rising = np.diff(light, append=np.inf) > 0
+        rising[np.searchsorted(light, light[-1]) :] = False
+        rising[np.searchsorted(light, light[-1])] = True
+        encoded = np.interp(nodes.astype(np.float64), light[rising], _GRID[rising])
         return encoded[:-1].astype(np.float32), np.diff(encoded).astype(np.float32)
 
 

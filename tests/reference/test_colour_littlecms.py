@@ -149,11 +149,15 @@ def test_untouched_pixels_come_back_to_the_code_in_every_profile(tmp_path: Path,
     with tifffile.TiffFile(tmp_path / "o.tif") as file:
         back = file.pages.first.asarray().astype(int)
         assert file.pages.first.tags[34675].value == MATRIX[name]
-    apart = np.abs(back - stored)
-    # Where a curve is flat, codes of equal light cannot be told apart: film-log profiles.
     for channel, curve in enumerate(profiles.parse(MATRIX[name]).curves):
-        rises = np.gradient(curve.table(65535).astype(float))[stored[..., channel]] > 0
-        assert apart[..., channel][rises].max() <= 1
+        light = curve.table(65535)
+        before, after = light[stored[..., channel]], light[back[..., channel]]
+        # One code, told in light: film-log profiles are flat in places, where codes are all alike.
+        step = np.maximum(np.diff(light, prepend=-1), np.diff(light, append=2))
+        allowed = np.maximum(step[stored[..., channel]], step[back[..., channel]])
+        assert (np.abs(after - before) <= allowed).all()
+    if not name.endswith(".icc"):
+        assert np.abs(back - stored).max() <= 1
     again = read_frame(tmp_path / "o.tif")
     np.testing.assert_allclose(again.pixels, frame.pixels, atol=1e-4)
 
