@@ -58,7 +58,8 @@ def how_soft(plan: Plan) -> Iterator[str]:
     coc_mm = plan.scene.circle_of_confusion_mm
     place = wording.distance(plan.scene.background_m)
     where = "at infinity" if place == "infinity" else f"at {place}"
-    text = f"How soft is the background {where}: {setting(wide)} gives blur discs of {_soft(wide, coc_mm)}"
+    text = f"How soft is the background {where}: {setting(wide)} gives blur discs of"
+    text += f" {_soft(wide, coc_mm)}"
     if plan.one_frame.verdict != "enough":
         text += f", {setting(stopped)} {_soft(stopped, coc_mm)}"
     yield f"{text}."

@@ -108,21 +108,14 @@ def gaps(plan: Plan) -> Iterator[str]:
         yield f"No mid-ground gap: all of {wanted} is sharp in at least one of the two."
 
 
-def bridge_frames(bridge: Bridge) -> tuple[Exposure, ...]:
-    """Return the frames that close a gap: one if any f-number in use does, else the series."""
-    if len(bridge.frames) > 1 and bridge.one_f_number is not None:
-        return (Exposure(bridge.one_f_number, bridge.one_focus_m),)
-    return bridge.frames
-
-
 def _closing(plan: Plan, bridge: Bridge) -> str:
-    frames = bridge_frames(bridge)
+    frames = bridge.frames
     if len(frames) == 1:
         return f"A bridge frame at {setting(frames[0])} closes it."
     largest = wording.aperture(largest_f_number(plan.scene))
     return (
         f"No single frame up to {largest} closes it (that would take"
-        f" {wording.aperture(bridge.exact_one_f_number)}); {len(frames)} bridge frames at"
+        f" {wording.aperture(bridge.least_f_number)}); {len(frames)} bridge frames at"
         f" {series(frames)} do. Keep out of it whatever must be sharp, or take them."
     )
 

@@ -4,7 +4,6 @@ import math
 from dataclasses import asdict
 from typing import Any
 
-from blendkit.plan.advice_pair import bridge_frames
 from blendkit.plan.records import Exposure, FramePlan, Interval, Plan
 from blendkit.plan.table import table_rows
 
@@ -41,9 +40,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "advised": {
             "frames": [_frame(frame) for frame in plan.advised],
             "gaps": [_interval(gap) for gap in plan.advised_gaps],
-            "bridges": [
-                [_exposure(frame) for frame in bridge_frames(bridge)] for bridge in plan.bridges
-            ],
+            "bridges": [[_exposure(frame) for frame in bridge.frames] for bridge in plan.bridges],
         },
         "bracket": [_exposure(frame) for frame in plan.bracket],
         "advice": list(plan.advice),

@@ -13,7 +13,8 @@ STYLE = """
 body{font:16px/1.35 sans-serif;color:#111;background:#fff;max-width:34em;margin:0 auto;padding:12px}
 h1{font-size:1.3em;margin:0 0 .3em}h2{font-size:1.05em;margin:1em 0 .3em}
 ul,ol{margin:0;padding-left:1.3em}li{margin:.15em 0;break-inside:avoid}
-.boxes{list-style:none;padding:0}.boxes label{display:flex}.boxes input{flex:none;width:1.1em;height:1.1em;margin:.1em .5em 0 0}
+.boxes{list-style:none;padding:0}.boxes label{display:flex}
+.boxes input{flex:none;width:1.1em;height:1.1em;margin:.1em .5em 0 0}
 table{border-collapse:collapse;width:100%}th,td{border-bottom:1px solid #999;padding:.2em .3em;
 text-align:right}th:first-child,td:first-child{text-align:left}svg{width:100%;height:auto}
 .cautions{border:2px solid #111;padding:.4em .6em}

@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from blendkit.plan import wording
-from blendkit.plan.advice_pair import bridge_frames, series, setting
+from blendkit.plan.advice_pair import series, setting
 from blendkit.plan.advice_taking import stopped_shutter_s
 from blendkit.plan.records import Plan
 
@@ -43,7 +43,7 @@ def captures(plan: Plan) -> tuple[Capture, ...]:
     first = Capture(1, "background frame", f"{setting(background)}, {_metered(plan)}")
     second = Capture(2, "foreground frame", f"{setting(foreground)}, {_stopped(plan)}")
     bridges = tuple(
-        Capture(1, "bridge frames, if the mid-ground matters", series(bridge_frames(bridge)))
+        Capture(1, "bridge frames, if the mid-ground matters", series(bridge.frames))
         for bridge in plan.bridges
     )
     return (first, second, *bridges, *_clear(plan))

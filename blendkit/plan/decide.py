@@ -86,25 +86,19 @@ def _foreground_focus(
 
 
 def bridge_over(scene: Scene, frames: Sequence[FramePlan], gap: Interval) -> Bridge:
-    """Return how a gap between two frames is closed."""
+    """Return how a gap between two frames is closed: by as few frames as f-numbers in use allow."""
     (focus,), exact = focus_series(
         *gap, frames=1, coc_mm=scene.circle_of_confusion_mm, focal_length_mm=scene.focal_length_mm
     )
-    marked = marked_f_number_from(exact)
-    usable = marked is not None and marked <= largest_f_number(scene)
     worst_disc_mm, worst_at_m = worst_in(scene, frames, gap)
-    series = _series(scene, gap, scene.stopped_f_number)
-    if len(series) > 1:
-        series = _series(scene, gap, max(scene.stopped_f_number, USUAL_STOPPED))
-    return Bridge(
-        gap=gap,
-        worst_disc_mm=worst_disc_mm,
-        worst_at_m=worst_at_m,
-        frames=series,
-        exact_one_f_number=exact,
-        one_f_number=marked if usable else None,
-        one_focus_m=focus,
-    )
+    closing = _series(scene, gap, scene.stopped_f_number)
+    if len(closing) > 1:
+        marked = marked_f_number_from(exact)
+        if marked is not None and marked <= largest_f_number(scene):
+            closing = (Exposure(marked, focus),)
+        else:
+            closing = _series(scene, gap, max(scene.stopped_f_number, USUAL_STOPPED))
+    return Bridge(gap, worst_disc_mm, worst_at_m, closing, exact)
 
 
 def bracket_over(scene: Scene, wanted: Interval, single: OneFrame) -> tuple[Exposure, ...]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from blendkit.plan import svg, wording
 from blendkit.plan.advice_pair import setting
 from blendkit.plan.axis import Axis, axis_for, clipped, places
-from blendkit.plan.frames import disc_mm
+from blendkit.plan.frames import discs_mm
 from blendkit.plan.records import FramePlan, Plan
 
 MARGIN_LEFT, MARGIN_RIGHT = 72.0, 22.0
@@ -83,7 +83,7 @@ def diagram_svg(plan: Plan, *, width_px: float = 880.0) -> str:
         left=4.0,
         right=width_px - 4.0,
     )
-    top = 12.0 + LABEL_ROW * (1 + max(label.row for label in labels))
+    top = 16.0 + LABEL_ROW * (1 + max(label.row for label in labels))
     page = Page(axis, width_px, top, *_scale(plan, frames, axis))
     rows_top = page.bottom + 56.0
     height = rows_top + BAR_ROW * (len(frames) + bool(plan.advised_gaps)) + 30.0
@@ -113,9 +113,8 @@ def frames_shown(plan: Plan) -> list[FramePlan]:
 
 
 def _scale(plan: Plan, frames: list[FramePlan], axis: Axis) -> tuple[float, float]:
-    largest = max(
-        disc_mm(plan.scene, frame, axis.distance_m(end)) for frame in frames for end in (0.0, 1.0)
-    )
+    ends = [axis.distance_m(0.0), axis.distance_m(1.0)]
+    largest = max(float(discs_mm(plan.scene, frame, ends).max()) for frame in frames)
     coc_mm = plan.scene.circle_of_confusion_mm
     return math.log10(coc_mm / 5), math.log10(max(largest, coc_mm * 3) * 1.3)
 
@@ -143,10 +142,10 @@ def _grid(page: Page) -> Iterator[str]:
 
 def _places(page: Page, labels: list[svg.Placed], *, end: float) -> Iterator[str]:
     for label in labels:
-        y = page.top - 8 - LABEL_ROW * label.row
+        y = page.top - 12 - LABEL_ROW * label.row
         yield svg.line((label.x, y + 3), (label.x, end), "place")
     for label in labels:
-        yield svg.text(label.left, page.top - 8 - LABEL_ROW * label.row, label.text)
+        yield svg.text(label.left, page.top - 12 - LABEL_ROW * label.row, label.text)
 
 
 def _curves(plan: Plan, frames: list[FramePlan], page: Page) -> Iterator[str]:
@@ -155,8 +154,9 @@ def _curves(plan: Plan, frames: list[FramePlan], page: Page) -> Iterator[str]:
     for index, frame in reversed(list(enumerate(frames))):
         focus = page.axis.position(frame.focus_distance_m)
         positions = sorted({*(step / 400 for step in range(401)), focus})
-        discs = ((p, disc_mm(plan.scene, frame, page.axis.distance_m(p))) for p in positions)
-        yield svg.polyline(((page.x(p), page.y(value)) for p, value in discs), f"c{index}")
+        discs = discs_mm(plan.scene, frame, [page.axis.distance_m(p) for p in positions])
+        points = ((page.x(p), page.y(value)) for p, value in zip(positions, discs, strict=True))
+        yield svg.polyline(points, f"c{index}")
 
 
 def _rows(plan: Plan, frames: list[FramePlan], page: Page, top: float) -> Iterator[str]:

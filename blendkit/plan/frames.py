@@ -3,6 +3,9 @@
 import math
 from collections.abc import Iterable, Sequence
 
+import numpy as np
+from numpy.typing import ArrayLike
+
 from blendkit.optics import (
     airy_disc_mm,
     blur_disc_mm,
@@ -11,6 +14,7 @@ from blendkit.optics import (
     hyperfocal_m,
     magnification,
 )
+from blendkit.optics.checks import Values
 from blendkit.plan.records import Discs, FramePlan, Interval, Role
 from blendkit.plan.scene import Scene
 
@@ -25,7 +29,7 @@ def plan_frame(scene: Scene, role: Role, *, f_number: float, focus_distance_m: f
     coc_mm = scene.circle_of_confusion_mm
     near, far = depth_of_field(focus_distance_m, coc_mm=coc_mm, **lens)
     scale = magnification(focus_distance_m, focal_length_mm=scene.focal_length_mm)
-    discs = _discs_mm(scene, exact, focus_distance_m)
+    discs = _named_discs_mm(scene, exact, focus_distance_m)
     return FramePlan(
         role=role,
         f_number=f_number,
@@ -40,33 +44,26 @@ def plan_frame(scene: Scene, role: Role, *, f_number: float, focus_distance_m: f
     )
 
 
-def disc_mm(scene: Scene, frame: FramePlan, distance_m: float) -> float:
-    """Return the blur disc in mm of a point at a distance in m, in a planned frame."""
-    return float(
-        blur_disc_mm(
-            distance_m,
-            focal_length_mm=scene.focal_length_mm,
-            f_number=frame.exact_f_number,
-            focus_distance_m=frame.focus_distance_m,
-        )
+def discs_mm(scene: Scene, frame: FramePlan, distances_m: ArrayLike) -> Values:
+    """Return the blur discs in mm of points at distances in m, in a planned frame."""
+    return blur_disc_mm(
+        distances_m,
+        focal_length_mm=scene.focal_length_mm,
+        f_number=frame.exact_f_number,
+        focus_distance_m=frame.focus_distance_m,
     )
 
 
-def _discs_mm(scene: Scene, exact: float, focus_distance_m: float) -> Discs:
-    def disc(distance_m: float) -> float:
-        return float(
-            blur_disc_mm(
-                distance_m,
-                focal_length_mm=scene.focal_length_mm,
-                f_number=exact,
-                focus_distance_m=focus_distance_m,
-            )
-        )
-
+def _named_discs_mm(scene: Scene, exact: float, focus_distance_m: float) -> Discs:
     near_m = scene.foreground_at_m
-    return Discs(
-        None if near_m is None else disc(near_m), disc(scene.subject_at_m), disc(scene.background_m)
+    places = [near_m or scene.subject_at_m, scene.subject_at_m, scene.background_m]
+    near, subject, background = blur_disc_mm(
+        places,
+        focal_length_mm=scene.focal_length_mm,
+        f_number=exact,
+        focus_distance_m=focus_distance_m,
     )
+    return Discs(None if near_m is None else float(near), float(subject), float(background))
 
 
 def _divided(discs: Discs, by: float) -> Discs:
@@ -106,7 +103,9 @@ def worst_in(scene: Scene, frames: Sequence[FramePlan], gap: Interval) -> tuple[
     In reciprocal distance each frame's disc is a straight line on either side of its focus, so the
     worst lies at an end of the gap or where two lines cross; a fine comb finds it.
     """
-    near, far = 1 / gap.near_m, 0.0 if math.isinf(gap.far_m) else 1 / gap.far_m
-    comb = [near + (far - near) * step / 400 for step in range(401)]
-    distances = [math.inf if inverse == 0 else 1 / inverse for inverse in comb]
-    return max((min(disc_mm(scene, frame, d) for frame in frames), d) for d in distances)
+    far = 0.0 if math.isinf(gap.far_m) else 1 / gap.far_m
+    comb = np.linspace(1 / gap.near_m, far, 401)
+    distances = np.divide(1.0, comb, out=np.full(comb.shape, np.inf), where=comb > 0)
+    softest = np.min([discs_mm(scene, frame, distances) for frame in frames], axis=0)
+    worst = int(np.argmax(softest))
+    return float(softest[worst]), float(distances[worst])

@@ -71,19 +71,17 @@ class OneFrame:
 
 @dataclass(frozen=True, slots=True)
 class Bridge:
-    """How a gap is closed: by the frames listed, or by one at one_focus_m and a larger f-number.
+    """How a gap is closed: by the frames listed.
 
-    one_f_number is the engraved one (None: no lens has it); exact_one_f_number the least that does.
-    worst_disc_mm, at worst_at_m, is the softest that the gap leaves anything.
+    worst_disc_mm, at worst_at_m, is the softest that the gap leaves anything.  least_f_number is
+    what a single frame would take, in use or not.
     """
 
     gap: Interval
     worst_disc_mm: float
     worst_at_m: float
     frames: tuple[Exposure, ...]
-    exact_one_f_number: float
-    one_f_number: float | None
-    one_focus_m: float
+    least_f_number: float
 
 
 @dataclass(frozen=True, slots=True)

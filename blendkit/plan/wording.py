@@ -7,7 +7,12 @@ import textwrap
 from blendkit.optics import marked_shutter_s
 
 _BEFORE_UNIT = re.compile(r"(\d|ISO) (?=%|\d|[mcdp]|s\b)")
-_ISO_MARKS = (100, 125, 160, 200, 250, 320, 400, 500, 640, 800)
+_ISO_MARKS = (
+    *(25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600),
+    *(2000, 2500, 3200, 4000, 5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000),
+    *(51200, 64000, 80000, 102400, 128000, 160000, 204800, 256000, 320000, 409600),
+)
+"""Displayed in thirds of a step (common practice, no source)."""
 
 
 def distance(value_m: float) -> str:
@@ -116,12 +121,10 @@ def shutter(exact_s: float) -> str:
 def iso(value: float) -> str:
     """Return the marked ISO nearest to a value.
 
-    >>> iso(6400), iso(635), iso(64), iso(99)
-    ('ISO 6400', 'ISO 640', 'ISO 64', 'ISO 100')
+    >>> iso(6400), iso(635), iso(99), iso(12700)
+    ('ISO 6400', 'ISO 640', 'ISO 100', 'ISO 12800')
     """
-    scale = 10.0 ** math.floor(math.log10(value / 100))
-    marks = (mark * scale for mark in (*_ISO_MARKS, 1000))
-    return f"ISO {min(marks, key=lambda mark: abs(math.log(mark / value))):.0f}"
+    return f"ISO {min(_ISO_MARKS, key=lambda mark: abs(math.log(mark / value)))}"
 
 
 def wrapped(text: str, width: int, *, bullet: str = "- ") -> str:

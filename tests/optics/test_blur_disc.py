@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blendkit.errors import InputError
@@ -20,6 +20,7 @@ def traced_spread_mm(
     return float(np.ptp(landed))
 
 
+@settings(deadline=None)
 @given(
     st.floats(0.7, 1000) | st.just(np.inf),
     st.floats(20, 600),
@@ -34,6 +35,7 @@ def test_disc_is_what_traced_rays_spread(
     assert disc == pytest.approx(traced, rel=1e-6, abs=1e-9)
 
 
+@settings(deadline=None)
 @given(st.floats(0.7, 500), st.floats(20, 300))
 def test_half_the_focus_distance_blurs_like_infinity(focus: float, focal: float) -> None:
     lens = {"focal_length_mm": focal, "f_number": 2.8, "focus_distance_m": focus}

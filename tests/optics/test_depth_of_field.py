@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blendkit.errors import InputError
@@ -14,6 +14,7 @@ COC_MM = st.floats(0.003, 0.06)
 FOCUS_M = st.floats(0.7, 500)
 
 
+@settings(deadline=None)
 @given(FOCUS_M, FOCAL_MM, F_NUMBER, COC_MM)
 def test_limits_enclose_the_focus_and_their_discs_are_the_circle_of_confusion(
     focus: float, focal: float, f_number: float, coc: float
@@ -29,6 +30,7 @@ def test_limits_enclose_the_focus_and_their_discs_are_the_circle_of_confusion(
         assert blur_disc_mm(np.inf, **lens) <= coc * (1 + 1e-6)
 
 
+@settings(deadline=None)
 @given(FOCUS_M, FOCAL_MM, F_NUMBER, COC_MM, st.floats(1.01, 3))
 def test_depth_grows_with_f_number_and_standard_and_shrinks_with_focal_length(
     focus: float, focal: float, f_number: float, coc: float, more: float
@@ -48,6 +50,7 @@ def test_depth_grows_with_f_number_and_standard_and_shrinks_with_focal_length(
         assert deeper[1] > far or far == np.inf
 
 
+@settings(deadline=None)
 @given(FOCAL_MM, F_NUMBER, COC_MM)
 def test_focus_at_the_hyperfocal_distance_holds_half_of_it_to_infinity(
     focal: float, f_number: float, coc: float
@@ -60,6 +63,7 @@ def test_focus_at_the_hyperfocal_distance_holds_half_of_it_to_infinity(
     assert np.isfinite(depth_of_field(hyperfocal * 0.999, **lens).far_m)
 
 
+@settings(deadline=None)
 @given(st.floats(0.7, 100), st.floats(0.7, 100), FOCAL_MM)
 def test_focus_between_two_distances_blurs_both_alike(one: float, two: float, focal: float) -> None:
     lens = {

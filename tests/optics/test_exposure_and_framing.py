@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blendkit.errors import InputError
@@ -44,6 +44,7 @@ def test_a_number_between_marks_is_taken_as_it_is() -> None:
     assert exact_shutter_s(1 / 128) == 1 / 128
 
 
+@settings(deadline=None)
 @given(st.floats(0.5, 60))
 def test_the_next_mark_stops_down_at_least_so_far(exact: float) -> None:
     mark = marked_f_number_from(exact)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blendkit.errors import InputError
@@ -22,6 +22,7 @@ def sharpest_mm(
     return np.asarray(discs.min(axis=1))
 
 
+@settings(deadline=None)
 @given(
     near=st.floats(0.8, 30),
     ratio=st.floats(1.02, 20),

@@ -1,0 +1,81 @@
+"""The command group: quick help, one-line errors, exit codes."""
+
+import subprocess
+import sys
+import time
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from blendkit import __version__
+from blendkit.cli import main as entry
+from blendkit.cli.main import main
+from blendkit.errors import AlignmentError, InputError
+
+
+def run_python(code: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False, timeout=60
+    )
+
+
+def test_help_loads_no_numerical_library_and_is_quick() -> None:
+    code = (
+        "import sys\nfrom blendkit.cli.main import main\n"
+        "try: main(['--help'])\nexcept SystemExit: pass\n"
+        "print({'numpy', 'cv2', 'scipy', 'PIL'} & set(sys.modules))"
+    )
+    times = []
+    for _ in range(3):
+        start = time.perf_counter()
+        done = run_python(code)
+        times.append(time.perf_counter() - start)
+    assert done.stdout.splitlines()[-1] == "set()"
+    # 0.1 s on an idle machine; the bound leaves room for a busy one
+    assert min(times) < 0.6
+
+
+def test_help_lists_only_commands_that_exist() -> None:
+    listed = CliRunner().invoke(main, ["--help"]).output
+    assert "plan" in listed
+    context = click.Context(main)
+    for name in entry.COMMANDS:
+        assert (main.get_command(context, name) is not None) == (f"\n  {name} " in listed)
+
+
+def test_version() -> None:
+    assert CliRunner().invoke(main, ["--version"]).output == f"blendkit, version {__version__}\n"
+
+
+def test_unknown_command_is_a_usage_error() -> None:
+    done = CliRunner().invoke(main, ["enlarge"])
+    assert done.exit_code == 2
+    assert "No such command 'enlarge'" in done.output
+
+
+@pytest.mark.parametrize(
+    ("error", "code"), [(InputError("a\nb"), 2), (AlignmentError("no zone in focus"), 3)]
+)
+def test_errors_raised_on_purpose_are_one_line(
+    monkeypatch: pytest.MonkeyPatch, error: Exception, code: int
+) -> None:
+    def fail() -> None:
+        raise error
+
+    failing = click.Command("plan", callback=fail)
+    monkeypatch.setattr(entry.LazyGroup, "get_command", lambda *_: failing)
+    done = CliRunner().invoke(main, ["plan"])
+    assert done.exit_code == code
+    assert done.stdout == ""
+    assert done.stderr == f"blendkit: {' '.join(str(error).split())}\n"
+
+
+def test_defects_are_not_swallowed(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail() -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(
+        entry.LazyGroup, "get_command", lambda *_: click.Command("plan", callback=fail)
+    )
+    assert isinstance(CliRunner().invoke(main, ["plan"]).exception, ZeroDivisionError)

@@ -1,0 +1,164 @@
+"""`blendkit plan` from the line and from a photograph's tags."""
+
+import json
+from pathlib import Path
+
+import piexif
+import pytest
+from click.testing import CliRunner, Result
+from PIL import Image
+
+from blendkit.cli.main import main
+from blendkit.cli.plan import GIVEN
+
+ORCHARD = (
+    *("--focal-mm", "135", "--wide", "2", "--stopped", "16"),
+    *("--foreground-at", "2.2m", "--subject-at", "4m", "--background-at", "14m"),
+)
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(main, ["plan", *arguments])
+
+
+def document(*arguments: str) -> dict[str, object]:
+    done = run(*arguments, "--json")
+    assert done.exit_code == 0, done.stderr
+    loaded: dict[str, object] = json.loads(done.stdout)
+    return loaded
+
+
+@pytest.fixture
+def photograph(tmp_path: Path) -> Path:
+    """Write a small upright-held JPEG, tagged by another library: 200 mm, f/2.8, 6.5 m."""
+    tags = {
+        "0th": {piexif.ImageIFD.Orientation: 6},
+        "Exif": {
+            piexif.ExifIFD.FocalLength: (200, 1),
+            piexif.ExifIFD.FNumber: (28, 10),
+            piexif.ExifIFD.SubjectDistance: (65, 10),
+            piexif.ExifIFD.ExposureTime: (1, 250),
+            piexif.ExifIFD.ISOSpeedRatings: 400,
+        },
+    }
+    path = tmp_path / "gate.jpg"
+    Image.new("RGB", (60, 40), (90, 80, 70)).save(path, exif=piexif.dump(tags))
+    return path
+
+
+def test_the_newcomers_question_is_answered_in_one_command() -> None:
+    done = run(*ORCHARD)
+    assert done.exit_code == 0
+    text = " ".join(done.stdout.split())
+    assert "One frame is not enough" in text
+    assert "background frame f/2 focused at 4.00 m" in text
+    assert "foreground frame f/16 focused at 2.20 m" in text
+    assert "The mid-ground gap lies between 2.32 and 3.95 m" in text
+    assert "~ the mid-ground gap" in text
+    assert done.stderr == ""
+
+
+def test_units_do_not_matter() -> None:
+    metres = document(*ORCHARD)
+    mixed = document(
+        *("--focal-mm", "13.5cm", "--wide", "f/2", "--foreground-at", "2200mm"),
+        *("--subject-at", "400cm", "--background-at", "0.014km", "--sensor", "full-frame"),
+    )
+    for one, two in zip(metres["frames"], mixed["frames"], strict=True):  # type: ignore[call-overload]
+        assert one["near_m"] == pytest.approx(two["near_m"], rel=1e-12)
+
+
+def test_table_is_printed_and_in_the_document() -> None:
+    assert "f/5.6" in run(*ORCHARD, "--table").stdout
+    assert len(document(*ORCHARD, "--table")["table"]) == 8  # type: ignore[arg-type]
+    assert "table" not in document(*ORCHARD)
+
+
+def test_diagram_and_card_are_written_and_named(tmp_path: Path) -> None:
+    svg, html = tmp_path / "blur.svg", tmp_path / "card.html"
+    done = run(*ORCHARD, "--diagram", str(svg), "--card", str(html))
+    assert done.exit_code == 0
+    assert svg.read_text("utf-8").startswith("<svg")
+    assert "Cautions" in html.read_text("utf-8")
+    assert done.stderr == f"wrote {svg}\nwrote {html}\n"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["blur.svg", "card.html"]
+
+
+def test_photograph_gives_lens_focus_size_and_exposure(photograph: Path) -> None:
+    scene = document("--from", str(photograph), "--foreground-at", "3m")["scene"]
+    assert isinstance(scene, dict)
+    assert scene["focal_length_mm"] == 200
+    assert scene["wide_f_number"] == 2.8
+    assert scene["subject_at_m"] == scene["focus_wide_m"] == 6.5
+    assert scene["pixels"] == [40, 60]
+    assert (scene["exposure_time_s"], scene["iso"]) == (pytest.approx(0.004), 400)
+
+
+def test_the_line_wins_over_the_photograph(photograph: Path) -> None:
+    given = ("--focal-mm", "135", "--wide", "4", "--subject-at", "5", "--pixels", "6000x4000")
+    scene = document("--from", str(photograph), *given)["scene"]
+    assert isinstance(scene, dict)
+    assert scene["focal_length_mm"] == 135
+    assert scene["wide_f_number"] == 4
+    assert scene["subject_at_m"] == 5
+    assert scene["focus_wide_m"] == 6.5
+    assert scene["pixels"] == [6000, 4000]
+
+
+def test_photograph_without_tags_names_what_to_give(tmp_path: Path) -> None:
+    path = tmp_path / "bare.png"
+    Image.new("RGB", (60, 40)).save(path)
+    done = run("--from", str(path), "--subject-at", "4m", "--wide", "2")
+    assert done.exit_code == 2
+    assert done.stderr == (
+        f"blendkit: {path}: does not record what --focal-mm says; give it, such as --focal-mm 135\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("extra", "told"),
+    [
+        (["--foreground-at", "5"], "--foreground-at = 5: must lie in front of the subject"),
+        (["--background-at", "3"], "--background-at = 3: must lie behind the subject"),
+        (["--foreground-at", "100mm"], "--foreground-at = 0.1: must lie beyond the focal length"),
+        (["--focal-mm", "0"], "--focal-mm = 0"),
+        (["--focal-mm", "-135"], "--focal-mm = -135"),
+        (["--subject-at", "nan"], "--subject-at = nan"),
+        (["--subject-at", "4 leagues"], "--subject-at = 4 leagues"),
+        (["--sensor", "apsc"], "--sensor = apsc: choose full-frame, aps-c, four-thirds, 44x33"),
+        (["--wide", "0.4"], "--wide = 0.4: allowed is 0.5 to 128"),
+        (["--stopped", "1.4"], "--stopped = 1.4: must not be below --wide = 2"),
+        (["--stopped", "2"], "both frames are f/2"),
+        (["--print", "60"], "--print = 60"),
+        (["--shutter", "soon"], "--shutter = soon"),
+        (["--diagram", "blur.png"], "blur.png: end the name in .svg"),
+        (["--from", "nowhere.jpg"], "nowhere.jpg: there is no such file"),
+    ],
+)
+def test_bad_input_is_one_line_and_exit_code_two(extra: list[str], told: str) -> None:
+    done = run("--focal-mm", "135", "--wide", "2", "--subject-at", "4", *extra)
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert done.stderr.startswith(f"blendkit: {told}")
+    assert done.stderr.count("\n") == 1
+
+
+def test_bad_input_writes_nothing(tmp_path: Path) -> None:
+    card = tmp_path / "card.html"
+    assert run(*ORCHARD, "--wide", "0", "--card", str(card)).exit_code == 2
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(("flag", "missing"), [(0, "--focal-mm"), (2, "--wide")])
+def test_what_must_be_given_is_named(flag: int, missing: str) -> None:
+    given = ["--focal-mm", "135", "--wide", "2", "--subject-at", "4"]
+    del given[flag : flag + 2]
+    assert run(*given).stderr.startswith(f"blendkit: {missing} is missing")
+
+
+def test_every_option_is_in_the_help() -> None:
+    text = run("--help").output
+    flags = [given.flag for given in GIVEN.values()]
+    for flag in (*flags, "--from", "--table", "--diagram", "--card", "--json"):
+        assert f"  {flag}" in text
+    assert "Never look at or near the sun" in " ".join(text.split())

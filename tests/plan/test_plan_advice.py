@@ -1,0 +1,202 @@
+"""Which frames are advised, and what the sentences say."""
+
+import math
+
+import pytest
+
+from blendkit.optics import blur_disc_mm, depth_of_field
+from blendkit.plan import Plan, Scene, make_plan
+
+
+def plan_for(**given: object) -> Plan:
+    return make_plan(Scene(**({"focal_length_mm": 135.0, "wide_f_number": 2.0} | given)))  # type: ignore[arg-type]
+
+
+ORCHARD = {"foreground_at_m": 2.2, "subject_at_m": 4.0, "background_at_m": 14.0}
+
+
+def sentence(plan: Plan, start: str) -> str:
+    return next(line for line in plan.advice if line.startswith(start))
+
+
+def test_orchard_takes_a_pair_with_the_foreground_frame_refocused() -> None:
+    plan = plan_for(**ORCHARD)
+    assert plan.one_frame.verdict == "no"
+    background, foreground = plan.advised
+    assert background.exposure == (2.0, 4.0)
+    assert foreground.exposure == (16.0, 2.2)
+    assert "f/68 focused at 2.84 m" in sentence(plan, "One frame is not enough")
+    assert "0.24 mm (40 px), 8.4 times" in sentence(plan, "Stopping down alone does not do it")
+    assert "refocus the foreground frame to 2.20 m" in " ".join(plan.advice).lower()
+
+
+def test_numbers_of_the_orchard_by_hand() -> None:
+    """Magnification 135/3865, discs f/N m |d-s|/d, the rest on a pocket calculator."""
+    wide, stopped = plan_for(**ORCHARD).frames
+    scale = 135 / 3865
+    assert wide.blur_disc_mm.background == pytest.approx(67.5 * scale * 10 / 14, rel=1e-9)
+    assert stopped.blur_disc_mm.foreground == pytest.approx(8.4375 * scale * 1.8 / 2.2, rel=1e-9)
+    assert wide.blur_disc_mm.subject == 0
+    assert wide.blur_disc_px.background == pytest.approx(280.7, abs=0.1)
+    assert wide.blur_disc_height.background == pytest.approx(0.0702, abs=1e-4)
+    assert stopped.airy_disc_mm == pytest.approx(2.44 * 546e-6 * 16 * (1 + scale), rel=1e-9)
+
+
+def test_framing_exposure_and_parallax_of_the_orchard() -> None:
+    plan = plan_for(**ORCHARD)
+    assert plan.exposure_steps == 6
+    assert plan.framing.subject_m == pytest.approx((1.0307, 0.6871), abs=1e-4)
+    assert plan.framing.background_m == pytest.approx((3.607, 2.405), abs=1e-3)
+    assert plan.framing.field_of_view_deg == pytest.approx((14.68, 9.82, 17.61), abs=0.01)
+    # the lens centre as a pinhole 139.7 mm before the sensor, pixels of 6 um
+    assert plan.parallax_px_per_mm == pytest.approx(
+        139.7 * (1 / 2200 - 1 / 14000) / 0.006, rel=1e-3
+    )
+
+
+def test_the_gap_lies_between_the_two_depths() -> None:
+    plan = plan_for(**ORCHARD)
+    (gap,) = plan.advised_gaps
+    coc = plan.scene.circle_of_confusion_mm
+    near = depth_of_field(2.2, focal_length_mm=135, f_number=16, coc_mm=coc).far_m
+    far = depth_of_field(4, focal_length_mm=135, f_number=2, coc_mm=coc).near_m
+    assert gap == pytest.approx((float(near), float(far)))
+    assert "between 2.32 and 3.95 m" in sentence(plan, "The mid-ground gap")
+
+
+def test_gaps_of_the_frames_as_asked_count_the_foreground() -> None:
+    plan = plan_for(**ORCHARD)
+    (gap,) = plan.gaps
+    assert gap == pytest.approx((2.2, 3.6434), abs=1e-4)
+
+
+def test_one_frame_is_enough_where_the_wide_f_number_reaches() -> None:
+    plan = plan_for(focal_length_mm=35.0, wide_f_number=11.0, foreground_at_m=2.5, subject_at_m=4.0)
+    assert plan.one_frame.verdict == "enough"
+    (frame,) = plan.advised
+    assert frame.sharp.near_m < 2.5
+    assert frame.sharp.far_m > 4
+    assert len(plan.bracket) == 1
+    assert plan.advised_gaps == ()
+
+
+def test_one_frame_is_enough_where_nobody_sees_the_difference() -> None:
+    """f/2.2 instead of f/2: discs closer than 1.28 to 1 (Mather & Smith 2002, Weber 0.28)."""
+    plan = plan_for(
+        focal_length_mm=85.0, foreground_at_m=10.0, subject_at_m=12.0, background_at_m=60.0
+    )
+    assert plan.one_frame.verdict == "enough"
+    assert plan.advised[0].f_number == 2.2
+    ratio = plan.frames[0].blur_disc_mm.background / plan.advised[0].blur_disc_mm.background
+    assert ratio < 1.28
+    assert "cannot be told" in plan.advice[0]
+
+
+def test_one_frame_at_a_price_tells_the_price() -> None:
+    plan = plan_for(
+        focal_length_mm=85.0, foreground_at_m=6.0, subject_at_m=8.0, background_at_m=60.0
+    )
+    assert plan.one_frame.verdict == "at a price"
+    assert plan.one_frame.f_number is not None
+    assert 2 < plan.one_frame.f_number <= 22
+    assert "the background's blur disc falls from" in plan.advice[0]
+    assert plan.advice[1].startswith("Otherwise take a pair")
+
+
+def test_a_stopped_frame_that_reaches_the_foreground_needs_no_refocusing() -> None:
+    plan = plan_for(focal_length_mm=85.0, foreground_at_m=6.0, subject_at_m=8.0)
+    assert plan.advised[1].exposure == (16.0, 8.0)
+    assert plan.advised_gaps == ()
+    sentence(plan, "No refocusing needed")
+    sentence(plan, "No mid-ground gap")
+
+
+def test_a_foreground_frame_that_can_reach_both_is_focused_between() -> None:
+    """At f/16 the depth from the subject misses the foreground, from in between it does not."""
+    plan = plan_for(focal_length_mm=135.0, foreground_at_m=6.5, subject_at_m=9.0)
+    stopped = plan.advised[1]
+    assert plan.frames[1].sharp.near_m > 6.5
+    assert 6.5 < stopped.focus_distance_m < 9
+    assert stopped.sharp.near_m <= 6.5
+    assert plan.advised_gaps == ()
+
+
+def test_focus_pair_leaves_a_soft_middle_that_stopping_down_closes() -> None:
+    """Near and far frame at a wide aperture (common practice, no source)."""
+    plan = plan_for(
+        focal_length_mm=100.0,
+        wide_f_number=4.0,
+        stopped_f_number=4.0,
+        focus_wide_m=20.0,
+        focus_stopped_m=8.0,
+        subject_at_m=12.0,
+    )
+    (gap,) = plan.advised_gaps
+    assert gap.near_m < 12 < gap.far_m
+    (bridge,) = plan.bridges
+    (frame,) = bridge.frames
+    assert 4 < frame.f_number <= 16
+    assert f"f/{frame.f_number:g} focused at" in sentence(plan, "The mid-ground gap")
+
+
+def test_nothing_in_front_and_one_focus_needs_one_frame() -> None:
+    plan = plan_for(subject_at_m=4.0)
+    assert plan.one_frame.verdict == "enough"
+    assert plan.advised[0].exposure == (2.0, 4.0)
+    assert plan.parallax_px_per_mm is None
+
+
+def test_background_softness_and_size_are_two_sentences() -> None:
+    plan = plan_for(**ORCHARD)
+    assert "7.0 % of the frame height" in sentence(plan, "How soft")
+    assert "3.61 m wide" in sentence(plan, "How big")
+
+
+def test_crop_or_zoom_has_the_crop_sharper() -> None:
+    """85 mm cropped to 135 mm's framing: disc times the enlargement, by hand."""
+    disc = float(blur_disc_mm(14, focal_length_mm=85, f_number=2, focus_distance_m=4))
+    share = disc * (135 / 3865) / (85 / 3915) / 24
+    told = sentence(plan_for(**ORCHARD), "Crop or zoom")
+    assert f"discs of {100 * share:.1f} % of the frame height instead of 7.0 %" in told
+
+
+def test_veil_reaches_half_a_disc_beyond_an_edge() -> None:
+    plan = plan_for(**ORCHARD)
+    disc_px = plan.frames[0].blur_disc_px.foreground
+    assert disc_px is not None
+    assert f"spreads {disc_px / 2:.0f} px beyond every edge" in sentence(plan, "The veil")
+
+
+def test_exposure_is_told_in_marks() -> None:
+    plan = plan_for(**ORCHARD, exposure_time_s=1 / 250, iso=200.0)
+    told = sentence(plan, "Exposure")
+    assert "1/250 s becomes 1/4 s" in told
+    assert "ISO 200 becomes ISO 12800" in told
+
+
+def test_sway_tells_the_shutter_time_for_one_pixel() -> None:
+    """5 mm/s at 4 m: magnification 135/3865 and pixels of 6 um give 34 ms."""
+    plan = plan_for(**ORCHARD, sway_mm_s=5.0, exposure_time_s=1 / 500)
+    assert plan.sway is not None
+    assert plan.sway.subject_s == pytest.approx(0.006 / (135 / 3865 * 5), rel=1e-9)
+    assert plan.sway.foreground_s == pytest.approx(plan.sway.subject_s * 2.2 / 4, rel=1e-9)
+    assert "stay at 1/60 s or shorter" in sentence(plan, "Sway")
+    assert "too long" in plan.advice[-1]
+
+
+def test_print_sets_the_standard() -> None:
+    near = plan_for(**ORCHARD, print_cm=(60.0, 40.0), viewing_cm=25.0)
+    far = plan_for(**ORCHARD, print_cm=(60.0, 40.0), viewing_cm=100.0)
+    assert far.scene.circle_of_confusion_mm == pytest.approx(4 * near.scene.circle_of_confusion_mm)
+    assert len(far.bracket) < len(near.bracket)
+
+
+def test_engraved_f_numbers_mean_exact_ones() -> None:
+    wide, _ = plan_for(**(ORCHARD | {"wide_f_number": 2.8})).frames
+    assert wide.exact_f_number == pytest.approx(math.sqrt(8))
+
+
+def test_a_picture_held_upright_turns_the_sensor() -> None:
+    plan = plan_for(**ORCHARD, pixels=(4000, 6000))
+    assert plan.scene.held_mm == (24.0, 36.0)
+    assert plan.frames[0].blur_disc_height.background == pytest.approx(0.0468, abs=1e-4)

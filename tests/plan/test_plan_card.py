@@ -1,0 +1,79 @@
+"""The card: self-contained, with numbers, diagram, checklist and cautions."""
+
+from html.parser import HTMLParser
+
+from blendkit.plan import Scene, card_html, make_plan
+from blendkit.plan.checklist import CAUTIONS, captures
+
+ORCHARD = {"foreground_at_m": 2.2, "subject_at_m": 4.0, "background_at_m": 14.0}
+VOID = {"meta", "input"}
+
+
+class Balance(HTMLParser):
+    """Checks that tags close in order, and gathers text and links."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.words: list[str] = []
+        self.links: list[str] = []
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Leave what closes itself."""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note links, and what must be closed."""
+        self.links += [value or "" for name, value in attrs if name in {"src", "href"}]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        """Check the order."""
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        """Gather the text."""
+        self.words.append(data.replace("\N{NO-BREAK SPACE}", " "))
+
+
+def read_card(**more: float) -> tuple[Balance, str]:
+    page = Balance()
+    scene = Scene(focal_length_mm=135, wide_f_number=2, **ORCHARD, **more)
+    page.feed(card_html(make_plan(scene)))
+    return page, " ".join("".join(page.words).split())
+
+
+def test_card_closes_its_tags_and_needs_nothing_from_outside() -> None:
+    page, _ = read_card()
+    assert page.open == []
+    assert page.links == []
+
+
+def test_card_lists_the_captures_in_order() -> None:
+    _, text = read_card(exposure_time_s=1 / 500, iso=100)
+    steps = [
+        "background frame: f/2 focused at 4.00 m, 1/500 s, ISO 100",
+        "foreground frame 2 times: f/16 focused at 2.20 m, 1/8 s at the same ISO",
+        "bridge frames, if the mid-ground matters: f/16 focused at 2.45, 2.74, 3.12 and 3.63 m",
+        "clear frame: as the background frame, with the bough held or moved aside",
+        "Do not move the tripod",
+        "Same white balance",
+        "Flash in all frames or in none",
+    ]
+    places = [text.index(step) for step in steps]
+    assert places == sorted(places)
+
+
+def test_card_carries_the_cautions_and_the_diagram() -> None:
+    _, text = read_card()
+    for caution in CAUTIONS:
+        assert caution in text
+    assert "322 px" in text
+    assert "foreground 2.20 m" in text
+
+
+def test_a_single_frame_needs_no_clear_frame() -> None:
+    plan = make_plan(Scene(focal_length_mm=85, wide_f_number=2, subject_at_m=3))
+    (only,) = captures(plan)
+    assert only.times == 2
+    assert only.how.startswith("f/2 focused at 3.00 m")
