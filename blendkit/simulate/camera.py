@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from blendkit.frame import Matrix
+from blendkit.optics import blur_disc_mm, image_scale
 from blendkit.simulate.scene import Layer
 
 MAX_SAMPLES = 400
@@ -44,24 +45,20 @@ class Camera:
     samples: int | None = None
     blur_disc_px: Mapping[str, float] = field(default_factory=dict)
 
-    @property
-    def image_distance_mm(self) -> float:
-        """Distance from lens to sensor, f s / (s - f)."""
-        s_mm = 1000 * self.focus_distance_m
-        return self.focal_length_mm * s_mm / (s_mm - self.focal_length_mm)
-
     def thin_lens_disc_px(self, distance_m: float) -> float:
-        """Return the thin lens's disc diameter (f/N) m |d - s|/d in px, m = f/(s - f).
+        """Return the thin lens's disc diameter in px for something at a distance.
 
         >>> round(Camera(pixel_pitch_mm=0.006, f_number=16.0, focus_distance_m=5.0)
         ...       .thin_lens_disc_px(2.5), 1)
         39.0
         """
-        s_mm = 1000 * self.focus_distance_m
-        pupil_mm = self.focal_length_mm / self.f_number
-        magnification = self.focal_length_mm / (s_mm - self.focal_length_mm)
-        defocus = abs(distance_m - self.focus_distance_m) / distance_m
-        return pupil_mm * magnification * defocus / self.pixel_pitch_mm
+        disc_mm = blur_disc_mm(
+            distance_m,
+            focal_length_mm=self.focal_length_mm,
+            f_number=self.f_number,
+            focus_distance_m=self.focus_distance_m,
+        )
+        return float(disc_mm) / self.pixel_pitch_mm
 
     def signed_disc_px(self, layer: Layer) -> float:
         """Return the disc of a layer: positive in front of the focus, negative behind it."""
@@ -72,7 +69,12 @@ class Camera:
 
     def parallax_px(self, distance_m: float) -> tuple[float, float]:
         """Return how far something at this distance moves on the sensor by shift_mm."""
-        per_mm = -self.image_distance_mm / (1000 * distance_m) / self.pixel_pitch_mm
+        scale = image_scale(
+            distance_m,
+            focal_length_mm=self.focal_length_mm,
+            focus_distance_m=self.focus_distance_m,
+        )
+        per_mm = -float(scale) / self.pixel_pitch_mm
         return self.shift_mm[0] * per_mm, self.shift_mm[1] * per_mm
 
     def grid(self, size: tuple[int, int]) -> Matrix:

@@ -1,4 +1,4 @@
-"""The demonstration: an orchard gate at dusk, a cellist behind bare apple boughs, poplars beyond."""
+"""The demonstration: a cellist at an orchard gate, apple boughs before her, poplars beyond."""
 
 import numpy as np
 
@@ -8,11 +8,11 @@ from blendkit.simulate.drawing.canvas import Canvas, blank, unit_for
 from blendkit.simulate.drawing.composition import kept_clear
 from blendkit.simulate.drawing.gate import draw_gate
 from blendkit.simulate.drawing.land import meadow, ridge, wood_line
-from blendkit.simulate.scene import Scene
 from blendkit.simulate.drawing.sitter import cellist
-from blendkit.simulate.spec import PairSpec
 from blendkit.simulate.drawing.strands import Path, bark, paint_strands
 from blendkit.simulate.drawing.trees import poplar
+from blendkit.simulate.scene import Scene
+from blendkit.simulate.spec import PairSpec
 
 Size = tuple[int, int]
 POPLARS_M, GATE_M, CELLIST_M, BOUGHS_M = 60.0, 9.0, 6.0, 2.3
@@ -38,7 +38,7 @@ def demo_scene(size: Size = (1500, 1000), seed: int = 0) -> Scene:
 
 
 def demo_spec(size: Size = (1500, 1000), seed: int = 0) -> PairSpec:
-    """Return how the demonstration's pair was taken: by hand, f/2.8 and f/16, wind in the boughs."""
+    """Return how the demonstration's pair was taken: by hand, at f/2.8 and f/16."""
     unit = unit_for(size)
     return PairSpec(
         f_number=(2.8, 16.0),

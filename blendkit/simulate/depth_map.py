@@ -3,6 +3,8 @@
 Scharstein et al. 2014, "High-resolution stereo datasets with subpixel-accurate ground truth".
 """
 
+from itertools import pairwise
+
 import cv2
 import numpy as np
 from skimage import data
@@ -23,25 +25,21 @@ def motorcycle(*, slices: int = 10, foreground_nearer_than_m: float = 2.6) -> Sc
     """
     left, _, disparity = data.stereo_motorcycle()
     color = linear_from_srgb(left.astype(np.float32) / 255)
-    depth_m = _depth_m(disparity)
+    nearness = 1 / _depth_m(disparity)
     size = (color.shape[1], color.shape[0])
-    canvas = blank(size, unit_for(size))
-    edges = np.linspace(1 / float(depth_m.max()), 1 / float(depth_m.min()), slices + 1)
-    edges[-1] += 1e-6
-    layers = []
-    for index in range(slices):
-        nearness = 1 / depth_m
-        here = (nearness >= edges[index]) & (nearness < edges[index + 1])
-        if not here.any():
-            continue
-        distance = float(2 / (edges[index] + edges[index + 1]))
-        visible = here if index else np.ones_like(here)
-        known = nearness < edges[index + 1]
-        shown = _filled(color, here, beyond=known)
+    margin = blank(size, unit_for(size)).margin_px
+    edges = np.linspace(nearness.min(), nearness.max() * 1.0001, slices + 1)
+    layers: list[Layer] = []
+    for far, near in pairwise(edges.tolist()):
+        here = (nearness >= far) & (nearness < near)
+        distance = 2 / (far + near)
         role: Role = "foreground" if distance < foreground_nearer_than_m else "background"
-        coverage = _grown(visible, nearness >= edges[index + 1])
-        layers.append(_padded(shown, coverage, canvas.margin_px, distance, role, f"slice-{index}"))
-    return Scene(tuple(layers), size, canvas.margin_px, "motorcycle")
+        shown = _filled(color, here, beyond=nearness < near)
+        whole = here if layers else np.ones_like(here)
+        coverage = _grown(whole, nearness >= near)
+        canvas = _padded(shown, margin), _padded(coverage, margin)
+        layers.append(Layer(*canvas, distance, role, f"slice-{len(layers)}"))
+    return Scene(tuple(layers), size, margin, "motorcycle")
 
 
 def _depth_m(disparity: Float) -> Float:
@@ -97,12 +95,6 @@ def _grown(visible: Bool, hidden: Bool) -> Float:
     return np.asarray(cv2.GaussianBlur(whole.astype(np.float32), (0, 0), 0.6), np.float32)
 
 
-def _padded(
-    color: Float, coverage: Float, margin: int, distance_m: float, role: Role, name: str
-) -> Layer:
+def _padded(picture: Float, margin: int) -> Float:
     around = (margin, margin, margin, margin)
-    wide = cv2.copyMakeBorder(color, *around, cv2.BORDER_REFLECT_101)
-    covered = cv2.copyMakeBorder(coverage, *around, cv2.BORDER_REFLECT_101)
-    return Layer(
-        np.asarray(wide, np.float32), np.asarray(covered, np.float32), distance_m, role, name
-    )
+    return np.asarray(cv2.copyMakeBorder(picture, *around, cv2.BORDER_REFLECT_101), np.float32)

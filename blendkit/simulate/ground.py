@@ -1,14 +1,15 @@
 """Ground that recedes: one plane cut into many slices of depth, with boughs and a sitter on it."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from blendkit.frame import Float
 from blendkit.simulate.drawing import backgrounds
 from blendkit.simulate.drawing.boughs import ForkStyle, grow_bough
 from blendkit.simulate.drawing.canvas import Canvas, blank, noise_field, unit_for
-from blendkit.simulate.scene import Layer, Scene
 from blendkit.simulate.drawing.sitter import cellist
 from blendkit.simulate.drawing.strands import bark, paint_strands
+from blendkit.simulate.scene import Layer, Scene
 
 Size = tuple[int, int]
 SITTER_M = 6.0
@@ -76,16 +77,16 @@ def _paving(back: Canvas, size: Size, horizon: float, rng: np.random.Generator) 
     number = (np.sin(column * 12.9898 + row * 78.233) * 43758.5453) % 1
     grain = np.exp(0.10 * noise_field((height, width), 7 * back.unit_px, rng, octaves=3))
     tone = (0.16 + 0.10 * number) * stone * grain
-    return (tone[..., None] * np.array([1.05, 0.95, 0.82])).astype(np.float32)
+    return np.asarray(tone[..., None] * np.array([1.05, 0.95, 0.82]), np.float32)
 
 
-def _to_edge(place: Float) -> Float:
+def _to_edge(place: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the distance to the next whole number."""
     return np.asarray(np.abs(place - np.rint(place)))
 
 
 def _slices(
-    surface: Float, back: Canvas, size: Size, horizon: float, limits_m: Float
+    surface: Float, back: Canvas, size: Size, horizon: float, limits_m: NDArray[np.float64]
 ) -> list[Layer]:
     """Cut the ground at the limits; each slice also runs on below the one in front of it."""
     height, width = back.coverage.shape

@@ -50,7 +50,7 @@ def whole_offsets(points: Points, disc_px: float, footprint_px: float) -> Offset
             low = middle
         else:
             high = middle
-    return (np.sign(disc_px) * np.rint(low * points)).astype(np.int64)
+    return np.asarray(np.sign(disc_px) * np.rint(low * points), np.int64)
 
 
 def disc_kernel(diameter_px: float) -> Float:

@@ -87,7 +87,13 @@ def gather(
     shifts = moves or {}
     planes = [
         _plane(
-            scene, layer, camera, points, grid, shifts.get(layer.name, (0.0, 0.0)), coverage_only
+            scene,
+            layer,
+            camera,
+            points=points,
+            grid=grid,
+            move=shifts.get(layer.name, (0.0, 0.0)),
+            coverage_only=coverage_only,
         )
         for layer in layers
     ]
@@ -114,6 +120,7 @@ def _plane(
     scene: Scene,
     layer: Layer,
     camera: Camera,
+    *,
     points: Points,
     grid: Matrix,
     move: tuple[float, float],

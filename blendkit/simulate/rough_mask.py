@@ -54,7 +54,7 @@ def rough_mask(
         radius = half_width[index] + reach[row, column]
         centre = (round(16 * float(x)), round(16 * float(y)))
         cv2.circle(painted, centre, round(16 * float(radius)), 255, -1, cv2.LINE_AA, 4)
-    return painted.astype(np.float32) / 255
+    return np.asarray(painted / 255, np.float32)
 
 
 def eight_strokes(matte: Float, *, seed: int = 0) -> tuple[PaintedStroke, ...]:

@@ -15,10 +15,10 @@ from blendkit.simulate.drawing.bramble import shoots
 from blendkit.simulate.drawing.canvas import Canvas, blank, unit_for
 from blendkit.simulate.drawing.composition import kept_clear
 from blendkit.simulate.drawing.foliage import AUTUMN, GREENS, leaf_spots, paint_leaves
-from blendkit.simulate.scene import Scene
 from blendkit.simulate.drawing.sitter import cellist
 from blendkit.simulate.drawing.strands import Path, bark, paint_strands
 from blendkit.simulate.drawing.tangles import RoomStyle, grow_into
+from blendkit.simulate.scene import Scene
 
 Size = tuple[int, int]
 BACKGROUND_M, SITTER_M, FOREGROUND_M = 40.0, 6.0, 2.5
@@ -267,7 +267,7 @@ class _SetUp:
         y = self.margin + (centre[1] + radius[1] * cloud[:, 1]) * self.size[1]
         return np.stack([x, y], axis=1)
 
-    def clear(self, paths: list[Path], sitter: bool) -> list[Path]:  # noqa: FBT001 - see scene
+    def clear(self, paths: list[Path], sitter: bool) -> list[Path]:
         """Return boughs that keep off the sitter's head and shoulders."""
         if not sitter:
             return paths
@@ -288,7 +288,7 @@ class _SetUp:
         name: str,
         background: Callable[[Size, float, np.random.Generator], Canvas],
         fronts: list[tuple[Canvas, float]],
-        sitter: bool,  # noqa: FBT001 - handed on from a keyword
+        sitter: bool,
     ) -> Scene:
         back = background(self.size, self.unit, self.rng)
         layers = [back.layer(BACKGROUND_M, "background", "background")]

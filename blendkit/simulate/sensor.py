@@ -12,7 +12,8 @@ def lit(light: Float, camera: Camera) -> Float:
     """Return light with the camera's shake, fall-off and gain, float32 (height, width, 3)."""
     size = (light.shape[1], light.shape[0])
     factor = falloff(size, camera.falloff_ev_corner)[..., None]
-    return np.asarray(shaken(light, camera) * (factor * np.float32(camera.gain)), np.float32)
+    gain = np.asarray(camera.gain, np.float32)
+    return np.asarray(shaken(light, camera) * factor * gain, np.float32)
 
 
 def falloff(size: tuple[int, int], ev_corner: float) -> Float:

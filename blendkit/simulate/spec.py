@@ -128,11 +128,11 @@ def _camera_shift_mm(
     scene: Scene, camera: Camera, parallax_px: tuple[float, float]
 ) -> tuple[float, float]:
     """Return the sideways movement that shifts the nearest layer by parallax_px past the anchor."""
-    nearest = scene.layers[-1].distance_m
-    difference = 1 / nearest - 1 / scene.anchor.distance_m
+    nearest, anchor = scene.layers[-1].distance_m, scene.anchor.distance_m
     if parallax_px == (0.0, 0.0):
         return 0.0, 0.0
-    if difference == 0:
+    if nearest == anchor:
         raise InputError("parallax_px needs a layer nearer than the anchor: add a foreground")
-    per_mm = -camera.image_distance_mm / 1000 * difference / camera.pixel_pitch_mm
+    moved = replace(camera, shift_mm=(1.0, 1.0))
+    per_mm = moved.parallax_px(nearest)[0] - moved.parallax_px(anchor)[0]
     return parallax_px[0] / per_mm, parallax_px[1] / per_mm

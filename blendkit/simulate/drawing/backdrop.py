@@ -43,18 +43,29 @@ class Backdrop:
     def wash(self, mask: Float, tint: Tint) -> None:
         """Paint a tint through a mask (H, W), 0 to 1, dithered so that gradients do not band."""
         share = mask[..., None]
-        mixed = self.paint * (1 - share) + np.array(tint, np.float32) * share
-        mixed += self.rng.uniform(-0.5, 0.5, mixed.shape).astype(np.float32) * (share > 0)
-        np.copyto(self.paint, np.clip(np.rint(mixed), 0, 255).astype(np.uint8))
+        washed = self.paint * (1 - share) + np.array(tint, np.float32) * share
+        washed += self.rng.uniform(-0.5, 0.5, washed.shape) * (share > 0)
+        np.copyto(self.paint, np.clip(np.rint(washed), 0, 255).astype(np.uint8))
 
     def finished(self, *, grain: float = 0.06) -> Canvas:
-        """Return the canvas filled with the picture in linear light, with a fine texture in dark parts."""
+        """Return the canvas filled with the picture in linear light, its dark parts textured."""
         light = linear_from_srgb(self.paint.astype(np.float32) / 255)
         fine = noise_field(light.shape[:2], 6 * self.unit_px, self.rng, octaves=3)
         dark = (1 - np.sqrt(light.mean(axis=2))) ** 1.5
         self.canvas.color[:] = light * np.exp(grain * fine * dark)[..., None]
         self.canvas.coverage[:] = 1
         return self.canvas
+
+
+def scaled(tint: Tint, factor: float) -> Tint:
+    """Return a tint made darker or lighter."""
+    return tint[0] * factor, tint[1] * factor, tint[2] * factor
+
+
+def mixed(first: Tint, second: Tint, share: float) -> Tint:
+    """Return a tint between two, share of the second."""
+    red, green, blue = ((1 - share) * a + share * b for a, b in zip(first, second, strict=True))
+    return red, green, blue
 
 
 def open_sky(

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 from skimage import data
 
-from blendkit.simulate.drawing.backdrop import DAY, DUSK, OVERCAST, open_sky
+from blendkit.simulate.drawing.backdrop import DAY, DUSK, OVERCAST, open_sky, scaled
 from blendkit.simulate.drawing.canvas import Canvas, blank, linear_from_srgb
 from blendkit.simulate.drawing.land import hedge, meadow, ridge, wood_line
 from blendkit.simulate.drawing.shapes import ellipse_outline, fill
@@ -19,14 +19,14 @@ def woods(size: Size, unit_px: float, rng: np.random.Generator) -> Canvas:
     sky = open_sky(size, unit_px, rng, stops=OVERCAST)
     width = sky.size[0]
     far, middle, near = ((148, 158, 140), (96, 112, 74), (58, 72, 40))
-    wood_line(sky, 0.30, 60, tuple(tone * v for v in far))
-    ridge(sky, 0.34, 8, tuple(0.8 * tone * v for v in far))
-    wood_line(sky, 0.42, 45, tuple(0.85 * tone * v for v in far))
-    meadow(sky, 0.60, tuple(0.62 * tone * v for v in middle), (66, 58, 40))
+    wood_line(sky, 0.30, 60, scaled(far, tone))
+    ridge(sky, 0.34, 8, scaled(far, 0.8 * tone))
+    wood_line(sky, 0.42, 45, scaled(far, 0.85 * tone))
+    meadow(sky, 0.60, scaled(middle, 0.62 * tone), (66, 58, 40))
     step = 62 * unit_px
     for x in np.arange(0, width, step):
         foot = (float(x + rng.normal(0, 0.4) * step), sky.row(rng.uniform(0.62, 0.8)))
-        tint = tuple(tone * v for v in middle)
+        tint = scaled(middle, tone)
         tree(sky, foot, unit_px * rng.uniform(330, 560), tint, leaf_px=10 * unit_px)
     for _ in range(int(7 * width / (1200 * unit_px)) + 1):
         x = rng.uniform(0, width)
@@ -49,7 +49,7 @@ def hills(size: Size, unit_px: float, rng: np.random.Generator) -> Canvas:
         haze = 1 - index / 3
         tint = (96 + 62 * haze, 116 + 48 * haze, 74 + 92 * haze)
         ridge(sky, share, 26 - 4 * index, tint)
-        woody = tuple(0.72 * v for v in tint)
+        woody = scaled(tint, 0.72)
         for _ in range(5):
             x = rng.uniform(0, sky.size[0])
             y = sky.row(share + rng.uniform(0.02, 0.07))

@@ -41,97 +41,75 @@ def grow_bough(
 
     start: where the limb begins, canvas px; direction_rad: 0 = right, positive = down.
     """
-    paths: list[Path] = []
-    _grow(np.array(start), direction_rad, style.width, style.length, 0, style, unit_px, rng, paths)
-    return paths[::-1]
+    grower = _Grower(style, unit_px, rng, [])
+    grower.grow(np.array(start), direction_rad, width=style.width, length=style.length, level=0)
+    return grower.paths[::-1]
 
 
-def _grow(
-    start: Path,
-    heading: float,
-    width: float,
-    length: float,
-    level: int,
-    style: ForkStyle,
-    unit_px: float,
-    rng: np.random.Generator,
-    paths: list[Path],
-) -> None:
-    tip = max(style.thinnest, width * (0.25 if level == 0 else 0.35))
-    limb, headings = _limb(start, heading, (width, tip), length, style, unit_px, rng)
-    paths.append(smooth_path(limb, max(5.0 * unit_px, 4.0)))
-    if level >= style.levels or length < 25:
-        return
-    side = rng.choice([-1.0, 1.0])
-    at = rng.uniform(0.12, 0.3) if level == 0 else rng.uniform(0.2, 0.45)
-    while at < 0.97:
-        index = min(int(at * (len(limb) - 1)), len(limb) - 2)
-        parent = float(limb[index, 2]) / unit_px
-        child = max(parent * rng.uniform(0.4, 0.68), style.thinnest)
-        reach = length * (1 - 0.6 * at) * rng.uniform(0.3, 0.6)
-        turn = side * style.spread * rng.uniform(0.6, 1.35)
-        _grow(
-            limb[index, :2],
-            headings[index] + turn,
-            child,
-            reach,
-            level + 1,
-            style,
-            unit_px,
-            rng,
-            paths,
-        )
-        side = -side if rng.uniform() < 0.8 else side
-        at += style.spacing * rng.uniform(0.5, 1.5) / length
-    if level > 0 and rng.uniform() < style.spurs:
-        _spurs(limb, headings, style, unit_px, rng, paths)
+@dataclass(frozen=True, eq=False, slots=True)
+class _Grower:
+    """Grows one bough; paths gathers what has grown, limbs before their twigs."""
 
+    style: ForkStyle
+    unit_px: float
+    rng: np.random.Generator
+    paths: list[Path]
 
-def _limb(
-    start: Path,
-    heading: float,
-    widths: tuple[float, float],
-    length: float,
-    style: ForkStyle,
-    unit_px: float,
-    rng: np.random.Generator,
-) -> tuple[Path, list[float]]:
-    """Return knots (x, y, width) of one limb and its heading at each."""
-    step = 22.0
-    count = max(3, int(length / step))
-    x, y = start[0], start[1]
-    rows, headings = [], []
-    bend = 0.0
-    for index in range(count + 1):
-        done = index / count
-        rows.append((x, y, unit_px * (widths[0] + (widths[1] - widths[0]) * done**0.8)))
-        headings.append(heading)
-        bend = 0.6 * bend + rng.normal(0, style.wander * step / 100)
-        lift = -style.lift * np.cos(heading) * np.sign(np.cos(heading)) * done * step / 100
-        heading += bend + lift * np.sign(np.cos(heading))
-        stride = unit_px * length / count
-        x, y = x + stride * np.cos(heading), y + stride * np.sin(heading)
-    return np.array(rows), headings
+    def grow(self, start: Path, heading: float, *, width: float, length: float, level: int) -> None:
+        """Grow a limb and, on both of its sides, what branches from it."""
+        tip = max(self.style.thinnest, width * (0.25 if level == 0 else 0.35))
+        limb, headings = self._limb(start, heading, (width, tip), length)
+        self.paths.append(smooth_path(limb, max(5.0 * self.unit_px, 4.0)))
+        if level >= self.style.levels or length < 25:
+            return
+        side = self.rng.choice([-1.0, 1.0])
+        at = self.rng.uniform(0.12, 0.3) if level == 0 else self.rng.uniform(0.2, 0.45)
+        while at < 0.97:
+            index = min(int(at * (len(limb) - 1)), len(limb) - 2)
+            turn = side * self.style.spread * self.rng.uniform(0.6, 1.35)
+            self.grow(
+                limb[index, :2],
+                headings[index] + turn,
+                width=self._branch_width(float(limb[index, 2])),
+                length=length * (1 - 0.6 * at) * self.rng.uniform(0.3, 0.6),
+                level=level + 1,
+            )
+            side = -side if self.rng.uniform() < 0.8 else side
+            at += self.style.spacing * self.rng.uniform(0.5, 1.5) / length
+        if level > 0 and self.rng.uniform() < self.style.spurs:
+            self._spurs(limb, headings)
 
+    def _branch_width(self, parent_px: float) -> float:
+        share = self.rng.uniform(0.4, 0.68)
+        return max(parent_px / self.unit_px * share, self.style.thinnest)
 
-def _spurs(
-    limb: Path,
-    headings: list[float],
-    style: ForkStyle,
-    unit_px: float,
-    rng: np.random.Generator,
-    paths: list[Path],
-) -> None:
-    """Add short stubs that end in a bud."""
-    for index in range(1, len(limb)):
-        if rng.uniform() < 0.4:
-            continue
-        turn = headings[index] + rng.choice([-1, 1]) * rng.uniform(0.7, 1.3)
-        long = rng.uniform(5, 14) * unit_px
-        base = limb[index, :2]
-        width = max(style.thinnest, 0.5 * float(limb[index, 2]) / unit_px) * unit_px
-        knots = [(base[0], base[1], width)]
-        for share, swell in ((0.5, 0.85), (0.85, 1.35), (1.0, 0.7)):
-            x, y = base + share * long * np.array([np.cos(turn), np.sin(turn)])
-            knots.append((x, y, width * swell))
-        paths.append(np.array(knots))
+    def _limb(
+        self, start: Path, heading: float, widths: tuple[float, float], length: float
+    ) -> tuple[Path, list[float]]:
+        """Return knots (x, y, width) of one limb and its heading at each."""
+        step = 22.0
+        count = max(3, int(length / step))
+        stride = self.unit_px * length / count
+        x, y = start[0], start[1]
+        rows, headings = [], []
+        bend = 0.0
+        for index in range(count + 1):
+            done = index / count
+            width = widths[0] + (widths[1] - widths[0]) * done**0.8
+            rows.append((x, y, self.unit_px * width))
+            headings.append(heading)
+            bend = 0.6 * bend + self.rng.normal(0, self.style.wander * step / 100)
+            heading += bend - self.style.lift * np.cos(heading) * done * step / 100
+            x, y = x + stride * np.cos(heading), y + stride * np.sin(heading)
+        return np.array(rows), headings
+
+    def _spurs(self, limb: Path, headings: list[float]) -> None:
+        """Add short stubs that end in a bud."""
+        for knot, heading in zip(limb[1:], headings[1:], strict=True):
+            if self.rng.uniform() < 0.4:
+                continue
+            turn = heading + self.rng.choice([-1, 1]) * self.rng.uniform(0.7, 1.3)
+            way = self.rng.uniform(5, 14) * self.unit_px * np.array([np.cos(turn), np.sin(turn)])
+            width = max(self.style.thinnest * self.unit_px, 0.5 * float(knot[2]))
+            shape = ((0.0, 1.0), (0.5, 0.85), (0.85, 1.35), (1.0, 0.7))
+            self.paths.append(np.array([(*(knot[:2] + at * way), width * by) for at, by in shape]))

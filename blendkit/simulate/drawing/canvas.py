@@ -1,9 +1,11 @@
 """The canvas that scenes are drawn on: linear colour and coverage, larger than the frame."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from blendkit.frame import Float
 from blendkit.simulate.scene import Layer, Role
@@ -90,7 +92,7 @@ def noise_field(
     return np.asarray(total / np.sqrt(energy), np.float32)
 
 
-def linear_from_srgb(encoded: Float) -> Float:
+def linear_from_srgb(encoded: NDArray[np.floating[Any]]) -> Float:
     """Return linear light of sRGB-encoded values 0..1 (IEC 61966-2-1)."""
     low = encoded <= 0.04045
     return np.where(low, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4).astype(np.float32)

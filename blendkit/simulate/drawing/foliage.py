@@ -6,12 +6,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from blendkit.simulate.drawing.backdrop import leaf_shapes
-from blendkit.simulate.drawing.canvas import Canvas, Color, lay_over, linear_from_srgb, noise_field
+from blendkit.simulate.drawing.backdrop import Tint, leaf_shapes
+from blendkit.simulate.drawing.canvas import Canvas, lay_over, linear_from_srgb, noise_field
 from blendkit.simulate.drawing.strands import Path
 
-GREENS: tuple[Color, ...] = ((96, 122, 52), (122, 142, 64), (72, 100, 48), (150, 150, 70))
-AUTUMN: tuple[Color, ...] = ((176, 112, 40), (196, 140, 52), (150, 78, 36), (128, 112, 48))
+GREENS: tuple[Tint, ...] = ((96, 122, 52), (122, 142, 64), (72, 100, 48), (150, 150, 70))
+AUTUMN: tuple[Tint, ...] = ((176, 112, 40), (196, 140, 52), (150, 78, 36), (128, 112, 48))
 
 
 def leaf_spots(
@@ -35,7 +35,7 @@ def paint_leaves(
     spots: NDArray[np.float64],
     *,
     length_px: float,
-    tints: Sequence[Color],
+    tints: Sequence[Tint],
     rng: np.random.Generator,
     slender: float = 0.55,
 ) -> None:
@@ -47,14 +47,30 @@ def paint_leaves(
     centres = spots[:, :2] + way * (0.62 * size)[:, None]
     blade = leaf_shapes(centres, size, spots[:, 2], slender)
     for index, outline in enumerate(blade):
-        tint = np.array(tints[rng.integers(len(tints))]) * rng.uniform(0.55, 1.3)
+        tint = np.array(tints[int(rng.integers(len(tints)))]) * rng.uniform(0.55, 1.3)
         stalk = np.rint(np.array([spots[index, :2], centres[index]]) * 16).astype(np.int32)
-        cv2.polylines(paint, [stalk], False, _rgba(0.6 * tint), 1, cv2.LINE_AA, 4)
+        cv2.polylines(
+            paint,
+            [stalk],
+            isClosed=False,
+            color=_rgba(0.6 * tint),
+            thickness=1,
+            lineType=cv2.LINE_AA,
+            shift=4,
+        )
         cv2.fillConvexPoly(paint, outline, _rgba(tint), cv2.LINE_AA, 4)
         cv2.fillPoly(paint, [outline[:5]], _rgba(0.78 * tint), cv2.LINE_AA, 4)
         rib = outline[[0, 4]]
-        cv2.polylines(paint, [rib], False, _rgba(1.25 * tint), 1, cv2.LINE_AA, 4)
-    share = paint[..., 3].astype(np.float32) / 255
+        cv2.polylines(
+            paint,
+            [rib],
+            isClosed=False,
+            color=_rgba(1.25 * tint),
+            thickness=1,
+            lineType=cv2.LINE_AA,
+            shift=4,
+        )
+    share = np.asarray(paint[..., 3], np.float32) / np.float32(255)
     straight = paint[..., :3].astype(np.float32) / 255 / np.maximum(share, 1e-3)[..., None]
     mottle = np.exp(0.12 * noise_field((height, width), 8 * canvas.unit_px, rng, octaves=2))
     light = linear_from_srgb(np.clip(straight, 0, 1)) * mottle[..., None]

@@ -2,9 +2,10 @@
 
 import numpy as np
 
+from blendkit.frame import Float
 from blendkit.simulate.drawing.canvas import Canvas, noise_field
 from blendkit.simulate.drawing.shapes import fill
-from blendkit.simulate.drawing.strands import bark, paint_strands
+from blendkit.simulate.drawing.strands import Path, bark, paint_strands
 
 _WOOD_SHADE, _WOOD_LIT = (0.05, 0.042, 0.035), (0.24, 0.20, 0.155)
 
@@ -24,25 +25,21 @@ def _place(canvas: Canvas, x: float, y: float) -> tuple[float, float]:
 
 
 def _bars(canvas: Canvas, rng: np.random.Generator) -> None:
-    unit = canvas.unit_px
     wood = bark(rng, shade=_WOOD_SHADE, lit=_WOOD_LIT, roughness=0.3)
     left, right = -0.44, 0.44
-    paths = []
-    for y, wide in ((0.625, 15), (0.675, 11), (0.725, 11), (0.78, 11), (0.835, 13)):
-        ends = [
-            (*_place(canvas, left, y), wide * unit),
-            (*_place(canvas, right, y - 0.006), wide * unit),
-        ]
-        paths.append(np.array(ends))
-    brace = [
-        (*_place(canvas, left, 0.83), 11 * unit),
-        (*_place(canvas, right * 0.9, 0.625), 11 * unit),
-    ]
-    for x in (left + 0.015, 0.0, right - 0.015):
-        paths.append(
-            np.array([(*_place(canvas, x, 0.61), 16 * unit), (*_place(canvas, x, 0.85), 16 * unit)])
-        )
-    paint_strands(canvas, [np.array(brace), *paths], wood)
+    rows = ((0.625, 15), (0.675, 11), (0.725, 11), (0.78, 11), (0.835, 13))
+    paths = [_beam(canvas, (left, y), (right, y - 0.006), wide) for y, wide in rows]
+    brace = _beam(canvas, (left, 0.83), (right * 0.9, 0.625), 11)
+    posts = [_beam(canvas, (x, 0.61), (x, 0.85), 16) for x in (left + 0.015, 0.0, right - 0.015)]
+    paint_strands(canvas, [brace, *paths, *posts], wood)
+
+
+def _beam(
+    canvas: Canvas, start: tuple[float, float], end: tuple[float, float], width: float
+) -> Path:
+    """Return a straight beam between two places, width in units."""
+    wide = width * canvas.unit_px
+    return np.array([(*_place(canvas, *start), wide), (*_place(canvas, *end), wide)])
 
 
 def _posts(canvas: Canvas, rng: np.random.Generator) -> None:
@@ -70,7 +67,7 @@ def _wall(canvas: Canvas, rng: np.random.Generator) -> None:
             x = 0.5
             while x < far:
                 wide = rng.uniform(0.045, 0.10)
-                _stone(canvas, side * x, side * (x + wide), course, grain, rng)
+                _stone(canvas, side * x, side * (x + wide), course=course, grain=grain, rng=rng)
                 x += wide
 
 
@@ -78,8 +75,9 @@ def _stone(
     canvas: Canvas,
     start: float,
     end: float,
+    *,
     course: int,
-    grain: np.ndarray,
+    grain: Float,
     rng: np.random.Generator,
 ) -> None:
     unit = canvas.unit_px

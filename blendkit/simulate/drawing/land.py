@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from blendkit.simulate.drawing.backdrop import Backdrop, Tint, dabs
+from blendkit.simulate.drawing.backdrop import Backdrop, Tint, dabs, mixed
 from blendkit.simulate.drawing.canvas import noise_field
 from blendkit.simulate.drawing.trees import clump, tinted
 
@@ -44,8 +44,7 @@ def meadow(backdrop: Backdrop, share: float, far: Tint, near: Tint) -> None:
     depth = np.clip((rows - top) / max(height - top, 1), 0, 1)
     for index in range(6):
         band = (rows >= top + (height - top) * (index / 6) ** 1.6).astype(np.float32)
-        mix = index / 5
-        tint = tuple(float((1 - mix) * a + mix * b) for a, b in zip(far, near, strict=True))
+        tint = mixed(far, near, index / 5)
         soft = cv2.GaussianBlur(band[:, None], (1, 0), 18 * unit) if index else band[:, None]
         backdrop.wash(np.repeat(np.asarray(soft, np.float32).reshape(-1, 1), width, axis=1), tint)
     count = int(2600 * width / (1200 * unit))
@@ -54,8 +53,8 @@ def meadow(backdrop: Backdrop, share: float, far: Tint, near: Tint) -> None:
     order = np.argsort(y)
     size = unit * (3 + 20 * near_share[order])
     spots = np.stack([rng.uniform(0, width, count), y[order]], axis=1)
-    mixed = np.array(far) + (np.array(near) - np.array(far)) * near_share[order, None]
-    tints = np.clip(mixed * rng.normal(1.05, 0.16, (count, 1)), 0, 255)
+    between = np.array(far) + (np.array(near) - np.array(far)) * near_share[order, None]
+    tints = np.clip(between * rng.normal(1.05, 0.16, (count, 1)), 0, 255)
     lean = np.pi / 2 + rng.normal(0, 0.35, count)
     dabs(backdrop, spots, size_px=size, tints=tints, slender=0.18, angle=lean)
 

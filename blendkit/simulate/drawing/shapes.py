@@ -57,7 +57,7 @@ def fill(
     stencil = np.zeros((y1 - y0, x1 - x0), np.uint8)
     corners = np.rint((outline - (x0, y0)) * 16).astype(np.int32)
     cv2.fillPoly(stencil, [corners], 255, cv2.LINE_AA, 4)
-    mask = stencil.astype(np.float32) / 255
+    mask = np.asarray(stencil / 255, np.float32)
     if soft_px > 0:
         mask = np.asarray(cv2.GaussianBlur(mask, (0, 0), soft_px), np.float32)
     shade = _relief(mask, round_px, relief, light)
