@@ -103,6 +103,12 @@ def gaps(plan: Plan) -> Iterator[str]:
             f"The mid-ground gap lies between {wording.between(*bridge.gap)}: softest at {at} with"
             f" {wording.disc(bridge.worst_disc_mm)} ({worst_px}). {_closing(plan, bridge)}"
         )
+        subject_m = plan.scene.subject_at_m
+        if bridge.gap.near_m < subject_m < bridge.gap.far_m:
+            yield (
+                f"The subject at {wording.distance(subject_m)} itself lies in this gap: focus one"
+                " of the frames on it, or take the bridge."
+            )
     if len(plan.advised) > 1 and not plan.bridges:
         wanted = wording.span(*plan.wanted)
         yield f"No mid-ground gap: all of {wanted} is sharp in at least one of the two."

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from blendkit.optics import exact_shutter_s
+from blendkit.optics import exact_f_number, exact_shutter_s, steps_between
 from blendkit.optics.exposure import MARKED_SHUTTERS_S
 from blendkit.plan import wording
 from blendkit.plan.records import Plan
@@ -32,7 +32,10 @@ def stopped_shutter_s(plan: Plan) -> float:
 
 def exposure(plan: Plan) -> Iterator[str]:
     """Tell what keeps the two frames equally bright."""
-    if len(plan.advised) == 1 or plan.exposure_steps == 0:
+    if len(plan.advised) == 1:
+        return
+    yield from _bridge_exposure(plan)
+    if plan.exposure_steps == 0:
         return
     scene, factor = plan.scene, 2.0**plan.exposure_steps
     first = scene.exposure_time_s or EXAMPLE_SHUTTER_S
@@ -46,6 +49,18 @@ def exposure(plan: Plan) -> Iterator[str]:
         f" {wording.shutter(stopped_shutter_s(plan))}) or {factor:.3g} times the ISO"
         f" ({wording.iso(speed)} becomes {wording.iso(speed * factor)}), or share it between them."
     )
+
+
+def _bridge_exposure(plan: Plan) -> Iterator[str]:
+    """Tell what a bridge frame at another f-number than both loses."""
+    used = {frame.f_number for frame in plan.advised}
+    for f_number in sorted({f.f_number for b in plan.bridges for f in b.frames} - used):
+        steps = float(steps_between(plan.frames[0].exact_f_number, exact_f_number(f_number)))
+        yield (
+            f"A bridge frame at {wording.aperture(f_number)} takes in {steps:.1f} steps less light"
+            f" than {wording.aperture(plan.frames[0].f_number)}: {2**steps:.3g} times the shutter"
+            " time or ISO."
+        )
 
 
 def parallax(plan: Plan) -> Iterator[str]:

@@ -4,6 +4,7 @@ import math
 from dataclasses import asdict
 from typing import Any
 
+from blendkit.plan.advice_taking import stopped_shutter_s
 from blendkit.plan.records import Exposure, FramePlan, Interval, Plan
 from blendkit.plan.table import table_rows
 
@@ -27,6 +28,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
             "background": _finite(list(plan.framing.background_m)),
         },
         "exposure_steps": plan.exposure_steps,
+        "exposure": _exposure_change(plan),
         "parallax_px_per_mm": plan.parallax_px_per_mm,
         "diffraction_f_number": asdict(plan.limits),
         "sway_shutter_s": None if plan.sway is None else asdict(plan.sway),
@@ -75,6 +77,17 @@ def _exposure(frame: Exposure) -> dict[str, Any]:
 
 def _interval(interval: Interval) -> dict[str, Any]:
     return {"near_m": interval.near_m, "far_m": _finite(interval.far_m)}
+
+
+def _exposure_change(plan: Plan) -> dict[str, Any]:
+    """Return what keeps the stopped frame as bright as the wide one; None = nothing metered."""
+    scene, factor = plan.scene, 2.0**plan.exposure_steps
+    metered = scene.exposure_time_s is not None
+    return {
+        "factor": factor,
+        "stopped_exposure_time_s": stopped_shutter_s(plan) if metered else None,
+        "stopped_iso": None if scene.iso is None else scene.iso * factor,
+    }
 
 
 def _finite(value: Any) -> Any:

@@ -1,5 +1,7 @@
 """A plan as text for the terminal: the answer first, then the numbers, then the diagram."""
 
+import math
+
 from blendkit.plan import wording
 from blendkit.plan.diagram_text import diagram_text
 from blendkit.plan.records import FramePlan, Plan
@@ -24,7 +26,7 @@ def numbers_text(plan: Plan) -> str:
     lines = []
     for row, name in enumerate(names):
         cells = [column[row][1].rjust(width) for column, width in zip(table, widths, strict=True)]
-        lines.append(f"{name:<22}" + "   ".join(cells))
+        lines.append(f"{name:<20}" + "  ".join(cells))
     return "\n".join(lines)
 
 
@@ -54,7 +56,6 @@ def framing_text(plan: Plan) -> str:
     """Return the standard of sharpness, angles of view and what is covered."""
     width, height, diagonal = plan.framing.field_of_view_deg
     across, down = (wording.length(side) for side in plan.framing.subject_m)
-    wide, high = (wording.length(side) for side in plan.framing.background_m)
     across_mm, down_mm = plan.scene.held_mm
     coc = wording.disc(plan.scene.circle_of_confusion_mm)
     return (
@@ -62,5 +63,12 @@ def framing_text(plan: Plan) -> str:
         f"Sensor {across_mm:g} x {down_mm:g} mm, pixels of"
         f" {1000 * plan.scene.pixel_pitch_mm:.2f} um; f-numbers mean the exact series.\n"
         f"Field of view {width:.1f} x {height:.1f} degrees, diagonal {diagonal:.1f}.\n"
-        f"Covered at the subject {across} x {down}, at the background {wide} x {high}."
+        f"Covered at the subject {across} x {down}{_background(plan)}."
     )
+
+
+def _background(plan: Plan) -> str:
+    if math.isinf(plan.scene.background_m):
+        return ""
+    wide, high = (wording.length(side) for side in plan.framing.background_m)
+    return f", at the background {wide} x {high}"

@@ -32,6 +32,7 @@ def make_plan(scene: Scene) -> Plan:
     >>> [tuple(frame.exposure) for frame in plan.advised]
     [(2, 4), (16.0, 2.2)]
     """
+    scene = _far_focus_first(scene)
     wanted = wanted_sharp(scene)
     frames = (
         plan_frame(
@@ -67,6 +68,19 @@ def make_plan(scene: Scene) -> Plan:
         sway=_sway(scene),
     )
     return replace(plan, advice=tuple(advise(plan)))
+
+
+def _far_focus_first(scene: Scene) -> Scene:
+    """Exchange the focus distances of a focus pair whose near one was given first.
+
+    At one f-number, the far-focused frame is the background frame.
+    """
+    same = scene.wide_f_number == scene.stopped_f_number
+    if same and scene.stopped_focus_m > scene.wide_focus_m:
+        return replace(
+            scene, focus_wide_m=scene.stopped_focus_m, focus_stopped_m=scene.wide_focus_m
+        )
+    return scene
 
 
 def _limits(scene: Scene) -> Limits:

@@ -6,7 +6,7 @@ from blendkit.plan import wording
 from blendkit.plan.axis import Axis, axis_for, clipped, places
 from blendkit.plan.records import FramePlan, Interval, Plan
 
-COLUMNS = 64
+COLUMNS = 60
 SHARP, GAP, SOFT, PLACE = "#", "~", ".", "|"
 
 

@@ -115,6 +115,17 @@ def test_photograph_without_tags_names_what_to_give(tmp_path: Path) -> None:
     )
 
 
+def test_raw_without_the_extra_names_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "gate.dng"
+    path.write_bytes(b"II*\0" + bytes(60))
+    monkeypatch.setattr("blendkit.files.raw.available", lambda: False)
+    done = run("--from", str(path))
+    assert done.exit_code == 2
+    assert done.stderr == (
+        "blendkit: gate.dng: is a camera RAW; install blendkit[raw] to read it\n"
+    )
+
+
 @pytest.mark.parametrize(
     ("extra", "told"),
     [

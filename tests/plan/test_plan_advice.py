@@ -139,6 +139,27 @@ def test_focus_pair_leaves_a_soft_middle_that_stopping_down_closes() -> None:
     assert f"f/{frame.f_number:g} focused at" in sentence(plan, "The mid-ground gap")
 
 
+def test_a_focus_pair_may_be_given_either_way_round() -> None:
+    given = {"wide_f_number": 4.0, "stopped_f_number": 4.0, "subject_at_m": 12.0}
+    one = plan_for(**given, focus_wide_m=20.0, focus_stopped_m=8.0)
+    other = plan_for(**given, focus_wide_m=8.0, focus_stopped_m=20.0)
+    assert one.advised == other.advised
+    assert other.advised[0].role == "background"
+    assert other.advised[0].focus_distance_m == 20
+
+
+def test_a_subject_in_the_gap_is_told() -> None:
+    plan = plan_for(
+        wide_f_number=2.8,
+        stopped_f_number=2.8,
+        focus_wide_m=20.0,
+        focus_stopped_m=5.0,
+        subject_at_m=8.0,
+    )
+    sentence(plan, "The subject at 8.00 m itself lies in this gap")
+    assert "5.0 steps less light" in sentence(plan, "A bridge frame at f/16")
+
+
 def test_nothing_in_front_and_one_focus_needs_one_frame() -> None:
     plan = plan_for(subject_at_m=4.0)
     assert plan.one_frame.verdict == "enough"

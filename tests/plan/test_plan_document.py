@@ -1,6 +1,7 @@
 """The JSON document: its keys, null for infinity, numbers equal to the plan's."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -40,6 +41,13 @@ def test_document_survives_json_and_keeps_its_numbers() -> None:
     assert document["frames"][1]["blur_disc_mm"]["foreground"] == pytest.approx(0.2412, abs=1e-4)
     assert document["advice"] == list(plan.advice)
     assert document["scene"]["focal_length_mm"] == 135
+
+
+def test_document_tells_the_exposure_that_keeps_the_frames_equal() -> None:
+    unmetered = plan_document(make_plan(SCENE))["exposure"]
+    assert unmetered == {"factor": 64, "stopped_exposure_time_s": None, "stopped_iso": None}
+    metered = plan_document(make_plan(replace(SCENE, exposure_time_s=1 / 500, iso=100)))["exposure"]
+    assert metered == {"factor": 64, "stopped_exposure_time_s": 1 / 8, "stopped_iso": 6400}
 
 
 def test_infinity_is_null() -> None:
