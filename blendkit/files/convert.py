@@ -4,7 +4,6 @@ LittleCMS is bound by imagecodecs, which hands it 8-bit, 16-bit and float arrays
 """
 
 from collections.abc import Callable
-from typing import Any
 
 import numpy as np
 
@@ -15,7 +14,7 @@ from blendkit.frame import Float
 INTENTS = {"perceptual": 0, "relative": 1, "saturation": 2, "absolute": 3}
 """Rendering intents by name (ICC.1:2022, 7.2.15)."""
 
-_ROWS_AT_ONCE_PX = 1 << 20
+_PIXELS_AT_ONCE = 1 << 20
 _BLACK_POINT = 0x2000  # cmsFLAGS_BLACKPOINTCOMPENSATION
 _UNSTORED = 0x0040  # cmsFLAGS_NOCACHE: the one-pixel cache is of no use on photographs
 
@@ -43,27 +42,36 @@ def convert(
     ------
     InputError : LittleCMS cannot use one of the profiles.
     """
-    flags = _UNSTORED | (_BLACK_POINT if black_point_compensation else 0)
-    rows = max(1, _ROWS_AT_ONCE_PX // pixels.shape[1])
+    flags = _BLACK_POINT if black_point_compensation else 0
+    rows = max(1, _PIXELS_AT_ONCE // pixels.shape[1])
     for top in range(0, len(pixels), rows):
-        block = np.ascontiguousarray(pixels[top : top + rows])
-        pixels[top : top + rows] = _transform(
-            block, source, target, intent=INTENTS[intent], flags=flags, name=name
-        )
+        part = pixels[top : top + rows]
+        part[...] = to_space(part, source, target, intent=intent, flags=flags, name=name)
 
 
-def _transform(block: Float, source: bytes, target: bytes, *, name: str, **options: Any) -> Float:
+def to_space(
+    pixels: Float,
+    source: bytes,
+    target: bytes,
+    *,
+    space: str = "rgb",
+    intent: str = "relative",
+    flags: int = 0,
+    name: str = "picture",
+) -> Float:
+    """Return RGB pixels in the colour space of `target`: "rgb", or "lab" with L from 0 to 100."""
     import imagecodecs  # noqa: PLC0415 - loaded when a conversion is wanted
 
     try:
         out = imagecodecs.cms_transform(
-            block,
+            np.ascontiguousarray(pixels),
             source,
             target,
             colorspace="rgb",
-            outcolorspace="rgb",
+            outcolorspace=space,
             outdtype="float32",
-            **options,
+            intent=INTENTS[intent],
+            flags=flags | _UNSTORED,
         )
     except Exception as error:
         raise InputError(

@@ -155,7 +155,7 @@ def test_untouched_pixels_come_back_to_the_code_in_every_profile(tmp_path: Path,
         # One code, told in light: film-log profiles are flat in places, where codes are all alike.
         step = np.maximum(np.diff(light, prepend=-1), np.diff(light, append=2))
         allowed = np.maximum(step[stored[..., channel]], step[back[..., channel]])
-        assert (np.abs(after - before) <= allowed).all()
+        assert (np.abs(after - before) <= allowed + (2e-5 if name.endswith(".icc") else 0)).all()
     if not name.endswith(".icc"):
         assert np.abs(back - stored).max() <= 1
     again = read_frame(tmp_path / "o.tif")

@@ -1,0 +1,136 @@
+"""`blendkit deliver`: results as the print lab wants them."""
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict, fields
+from pathlib import Path
+from typing import Any
+
+import click
+
+from blendkit.errors import InputError
+from blendkit.settings import DeliverySettings
+
+FLAGS = {
+    "dpi": "--dpi",
+    "long_edge_px": "--long-edge",
+    "enlarge": "--enlarge",
+    "fit": "--fit",
+    "border": "--border",
+    "profile": "--profile",
+    "intent": "--intent",
+    "black_point_compensation": "--bpc/--no-bpc",
+    "format": "--format",
+    "bits": "--bits",
+    "quality": "--quality",
+    "subsampling": "--subsampling",
+    "sharpen": "--sharpen",
+    "sharpen_disc_px": "--sharpen-disc",
+    "name": "--name",
+    "private": "--private",
+}
+"""Settings that are options as they are; their help comes from the field."""
+
+
+def delivery_options(function: Callable[..., None]) -> Callable[..., None]:
+    """Add the options of `DeliverySettings` to a command."""
+    items = {item.name: item for item in fields(DeliverySettings)}
+    for name, flag in reversed(FLAGS.items()):
+        item = items[name]
+        switch = isinstance(item.default, bool)
+        choices = item.metadata["choices"]
+        kind: Any = click.Choice(choices) if choices else type(item.default)
+        kind = int if name == "long_edge_px" else kind
+        unit = item.metadata["unit"]
+        option = click.option(
+            flag,
+            name,
+            is_flag=switch,
+            type=None if switch else kind,
+            default=item.default,
+            show_default=item.default is not None and not switch,
+            metavar=unit.upper() or None if not choices and not switch else None,
+            help=item.metadata["help"],
+        )
+        function = option(function)
+    print_option = click.option(
+        "--print", "print_cm", metavar="WxH", help="size of the print in cm, as in 30x20"
+    )
+    return print_option(function)
+
+
+def settings_from(print_cm: str | None, **given: Any) -> DeliverySettings:
+    """Return the settings that the options of `delivery_options` stand for."""
+    width, height = _print_size(print_cm)
+    return DeliverySettings(print_width_cm=width, print_height_cm=height, **given)
+
+
+def _print_size(text: str | None) -> tuple[float | None, float | None]:
+    if text is None:
+        return None, None
+    try:
+        width, height = (float(side) for side in text.lower().removesuffix("cm").split("x"))
+    except ValueError as error:
+        raise InputError(f"--print {text}: give width x height in cm, as in 30x20") from error
+    return width, height
+
+
+@click.command("deliver")
+@click.argument("results", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--to", "folder", type=click.Path(path_type=Path), help="folder to write to")
+@click.option(
+    "--around", type=click.Path(path_type=Path), help="mask of the sitter, for --fit crop"
+)
+@delivery_options
+@click.option("--json", "as_json", is_flag=True, help="print what was delivered as JSON")
+def command(
+    results: tuple[Path, ...],
+    folder: Path | None,
+    around: Path | None,
+    as_json: bool,
+    **given: Any,
+) -> None:
+    """Write RESULTS as the print lab wants them.
+
+    Each copy is read back and checked; checksums.sha256 beside the copies lists them.  The results
+    themselves are never changed.
+    """
+    from blendkit.files.checksums import update_list  # noqa: PLC0415 - keeps help quick
+    from blendkit.files.deliver import Delivered, deliver  # noqa: PLC0415
+
+    settings = settings_from(**given)
+    delivered: list[Delivered] = []
+    for number, result in enumerate(results, start=1):
+        subject = _subject(around, result)
+        done = deliver(
+            result,
+            settings,
+            folder=folder,
+            subject=subject,
+            number=number,
+            inputs=results,
+            taken=[earlier.path for earlier in delivered],
+        )
+        update_list(done.path.parent, [(done.path.name, done.sha256)])
+        delivered.append(done)
+        click.echo(_line(done), err=as_json)
+        for note in done.notes:
+            click.echo(f"  {note}", err=as_json)
+    if as_json:
+        records = [asdict(done) | {"path": str(done.path)} for done in delivered]
+        click.echo(json.dumps({"schema": "blendkit.delivery/1", "delivered": records}, indent=1))
+
+
+def _subject(around: Path | None, result: Path) -> Any:
+    from blendkit.files import read_frame, read_mask  # noqa: PLC0415 - keeps help quick
+
+    return read_mask(around, size=read_frame(result).size) if around is not None else None
+
+
+def _line(done: Any) -> str:
+    width, height = done.size
+    gamut = f"{done.gamut.share:.2%} outside the gamut"
+    if done.gamut.share:
+        gamut += f", by {done.gamut.largest:.1f} at most"
+    size = f"{width} x {height} px, {done.resolution_dpi:.0f} dpi"
+    return f"{done.path}: {size}, {done.profile}, {gamut}"

@@ -1,0 +1,182 @@
+"""A copy of a result as the print lab wants it: size, colours, kind of file, checked."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blendkit.errors import InputError
+from blendkit.files import convert, encode, profiles, resample
+from blendkit.files.atomic import atomic
+from blendkit.files.checksums import sha256
+from blendkit.files.delivery_check import read_back
+from blendkit.files.delivery_name import file_name
+from blendkit.files.encode_png_jpeg import write_jpeg
+from blendkit.files.encode_tiff import Attached, write_tiff
+from blendkit.files.gamut import Gamut, outside
+from blendkit.files.print_size import Placement, effective_dpi, place
+from blendkit.files.read import read_frame
+from blendkit.files.write import attachments
+from blendkit.frame import Float, Frame
+from blendkit.settings import DeliverySettings
+
+_KNOWN = {"srgb": profiles.srgb, "oprgb": profiles.oprgb, "wide": profiles.wide}
+_BORDERS = {"white": 1.0, "black": 0.0, "grey": 0.5}
+
+
+@dataclass(frozen=True, slots=True)
+class Delivered:
+    """One delivered file, read back and found as wanted.
+
+    path: the file; size: (width, height) px; resolution_dpi; profile: name of the output profile;
+    gamut: what the conversion could not keep; sha256: checksum; enlarged: whether it has more
+    pixels than the picture had; notes: sentences for the user.
+    """
+
+    path: Path
+    size: tuple[int, int]
+    resolution_dpi: float
+    profile: str
+    gamut: Gamut
+    sha256: str
+    enlarged: bool
+    notes: tuple[str, ...] = ()
+
+
+def deliver(
+    result: Path | str,
+    settings: DeliverySettings,
+    *,
+    folder: Path | str | None = None,
+    subject: Float | None = None,
+    number: int = 1,
+    inputs: Sequence[Path | str] = (),
+    taken: Sequence[Path] = (),
+) -> Delivered:
+    """Write one result for the lab.
+
+    Parameters
+    ----------
+    result : the master, any file that `read_frame` reads.
+    settings : size, colours, kind of file.
+    folder : where to; None = beside the result.
+    subject : mask of the sitter, float32 (height, width); a crop keeps it in the middle.
+    number : for the field {number} of the name.
+    inputs : further files that must not be overwritten; the result itself never is.
+    taken : files of the same delivery, whose names must not come up again.
+
+    Raises
+    ------
+    InputError : the result, the profile or the name pattern cannot be used.
+    OutputError : it cannot be written, or what was written does not read back as wanted.
+    """
+    source = Path(result)
+    frame = read_frame(source)
+    title, profile = _profile(settings.profile, frame)
+    placement = place(frame.size, settings, around=_middle(subject, frame), name=source.name)
+    dpi = effective_dpi(placement, settings)
+    name = file_name(source.stem, settings, placement, profile=title, number=number)
+    target = (Path(folder) if folder is not None else source.parent) / name
+    if target in taken:
+        raise InputError(f"name {settings.name!r}: gives {name} twice; add {{stem}} or {{number}}")
+    codes, gamut = _codes(frame, settings, placement, profile)
+    attached = _attached(frame, placement, profile, dpi, private=settings.private)
+    with atomic(target, [source, *inputs]) as temporary:
+        _write(temporary, codes, attached, settings)
+        read_back(temporary, target.name, codes, attached, exact=settings.format == "tiff")
+    return Delivered(
+        path=target,
+        size=placement.sheet,
+        resolution_dpi=dpi,
+        profile=title,
+        gamut=gamut,
+        sha256=sha256(target),
+        enlarged=placement.size[0] > placement.crop[2],
+        notes=frame.notes + _notes(placement, settings, dpi),
+    )
+
+
+def _profile(wanted: str, frame: Frame) -> tuple[str, bytes]:
+    if wanted == "keep":
+        return "keep", frame.embedded.icc_profile or profiles.srgb()
+    if wanted in _KNOWN:
+        return wanted, _KNOWN[wanted]()
+    path = Path(wanted)
+    if not path.is_file():
+        raise InputError(f"profile {wanted!r}: choose srgb, oprgb, wide, keep or an ICC file")
+    data = path.read_bytes()
+    found = profiles.parse(data, path.name)
+    if found.space != "RGB":
+        raise InputError(
+            f"{path.name}: is a profile for {found.space} colours; labs that print from "
+            f"{found.space} convert themselves: choose an RGB profile"
+        )
+    return path.stem, data
+
+
+def _middle(subject: Float | None, frame: Frame) -> tuple[float, float] | None:
+    """Return the middle (x, y) of the sitter's box."""
+    if subject is None:
+        return None
+    if subject.shape[::-1] != frame.size:
+        raise InputError(
+            f"subject mask: is {subject.shape[1]} x {subject.shape[0]} px but {frame.name} is "
+            f"{frame.size[0]} x {frame.size[1]}; paint it over the result"
+        )
+    rows, columns = np.nonzero(subject > 0.5)
+    if not rows.size:
+        return None
+    return (columns.min() + columns.max()) / 2, (rows.min() + rows.max()) / 2
+
+
+def _codes(
+    frame: Frame, settings: DeliverySettings, placement: Placement, profile: bytes
+) -> tuple[NDArray[Any], Gamut]:
+    """Return the values to write, and what the conversion could not keep."""
+    own = frame.embedded.icc_profile or profiles.srgb()
+    pixels = np.array(resample.to_size(frame.pixels, placement))
+    gamut = outside(pixels, own, profile, name=frame.name) if profile != own else Gamut(0.0, 0.0)
+    convert.convert(
+        pixels,
+        profiles.linear_twin(own),
+        profile,
+        intent=settings.intent,
+        black_point_compensation=settings.black_point_compensation,
+        name=frame.name,
+    )
+    np.clip(pixels, 0.0, 1.0, out=pixels)
+    if settings.sharpen > 0:
+        pixels = resample.sharpened(
+            pixels, amount=settings.sharpen, disc_px=settings.sharpen_disc_px
+        )
+    pixels = resample.on_sheet(pixels, placement, _BORDERS[settings.border])
+    return encode.quantised(pixels, 8 if settings.format == "jpeg" else settings.bits), gamut
+
+
+def _attached(
+    frame: Frame, placement: Placement, profile: bytes, dpi: float, *, private: bool
+) -> Attached:
+    carried = attachments(frame, placement.sheet, private=private)
+    return replace(carried, profile=profile, resolution_dpi=(dpi, dpi))
+
+
+def _write(path: Path, codes: NDArray[Any], attached: Attached, settings: DeliverySettings) -> None:
+    if settings.format == "tiff":
+        write_tiff(path, codes, attached)
+    else:
+        write_jpeg(
+            path, codes, attached, quality=settings.quality, subsampling=settings.subsampling
+        )
+
+
+def _notes(placement: Placement, settings: DeliverySettings, dpi: float) -> tuple[str, ...]:
+    if settings.print_width_cm is not None and dpi < settings.dpi * 0.99:
+        has = f"the picture has {dpi:.0f} dpi at that print size, not {settings.dpi:.0f}"
+        return (f"{has}; it was not enlarged",)
+    if placement.size[0] > placement.crop[2]:
+        factor = placement.size[0] / placement.crop[2]
+        return (f"the picture was enlarged by a factor of {factor:.2f}",)
+    return ()

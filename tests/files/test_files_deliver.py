@@ -1,0 +1,230 @@
+"""Deliveries, opened by other libraries."""
+
+import hashlib
+import io
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tifffile
+from click.testing import CliRunner
+from PIL import Image, ImageCms
+
+from blendkit.cli.deliver import command
+from blendkit.errors import InputError, OutputError
+from blendkit.files import curves, delivery_check, profiles, read_frame, write_grey, write_picture
+from blendkit.files.checksums import update_list
+from blendkit.files.deliver import deliver
+from blendkit.frame import Embedded, Float, Frame
+from blendkit.settings import DeliverySettings
+
+
+@pytest.fixture
+def scene() -> Float:
+    """Return a smooth picture, 300 x 200 px, with a dim and a bright corner."""
+    y, x = np.mgrid[0:200, 0:300] / 200
+    planes = [0.1 + 0.3 * x, 0.05 + 0.4 * y, 0.2 + 0.1 * np.sin(9 * x) * np.cos(7 * y)]
+    return np.stack(planes, axis=-1).astype(np.float32)
+
+
+@pytest.fixture
+def master(tmp_path: Path, scene: Float) -> Path:
+    like = Frame(scene, embedded=Embedded(profiles.wide()))
+    write_picture(tmp_path / "gate.tif", scene, like=like)
+    return tmp_path / "gate.tif"
+
+
+def test_a_lab_copy_is_what_was_asked_for(tmp_path: Path, master: Path) -> None:
+    before = master.read_bytes()
+    settings = DeliverySettings(
+        print_width_cm=2.54, print_height_cm=1.27, dpi=100, fit="crop", subsampling="4:2:0"
+    )
+    done = deliver(master, settings)
+    assert done.path == tmp_path / "gate-srgb-100x50.jpg"
+    with Image.open(done.path) as image:
+        assert image.size == (100, 50)
+        assert image.info["dpi"] == pytest.approx((100, 100), abs=0.5)
+        assert image.info["icc_profile"] == profiles.srgb()
+        assert image.layer[0][1:3] == (2, 2)  # 4:2:0: the first channel sampled twice as finely
+        image.load()
+    assert done.sha256 == hashlib.sha256(done.path.read_bytes()).hexdigest()
+    assert master.read_bytes() == before
+
+
+def test_colours_are_converted_as_pillows_littlecms_does(master: Path, scene: Float) -> None:
+    settings = DeliverySettings(profile="srgb", format="tiff", bits=8)
+    done = deliver(master, settings)
+    codes = np.rint(curves.SRGB.encode(scene) * 255).astype(np.uint8)
+    expected = ImageCms.profileToProfile(
+        Image.fromarray(codes),
+        ImageCms.ImageCmsProfile(io.BytesIO(profiles.wide())),
+        ImageCms.ImageCmsProfile(io.BytesIO(profiles.srgb())),
+        renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
+        flags=ImageCms.Flags.BLACKPOINTCOMPENSATION,
+    )
+    apart = np.abs(tifffile.imread(done.path).astype(int) - np.asarray(expected))
+    # Pillow starts from 8-bit codes: a code of rounding, twice that where the matrix amplifies.
+    assert np.percentile(apart, 99) <= 2
+    assert apart.mean() < 0.6
+
+
+def test_keeping_profile_and_size_keeps_every_code(master: Path) -> None:
+    done = deliver(master, DeliverySettings(profile="keep", format="tiff", bits=16))
+    apart = np.abs(tifffile.imread(done.path).astype(int) - tifffile.imread(master))
+    assert apart.max() <= 1
+    assert done.gamut.share == 0
+
+
+def test_the_gamut_report_counts_what_was_put_outside(tmp_path: Path) -> None:
+    """A tenth of the picture is a green that BT.2020 has and sRGB has not."""
+    pixels = np.full((100, 100, 3), 0.3, np.float32)
+    pixels[:10] = (0.02, 0.5, 0.02)
+    write_picture(
+        tmp_path / "g.tif", pixels, like=Frame(pixels, embedded=Embedded(profiles.wide()))
+    )
+    done = deliver(tmp_path / "g.tif", DeliverySettings())
+    assert done.gamut.share == pytest.approx(0.1)
+    assert 5 < done.gamut.largest < 40
+    wide = deliver(tmp_path / "g.tif", DeliverySettings(profile="wide"))
+    assert (wide.gamut.share, wide.gamut.largest) == (0, 0)
+
+
+def test_light_survives_the_reduction(master: Path) -> None:
+    """The mean of linear light is that of the picture, which resizing of encoded values misses."""
+    checker = (np.indices((200, 300)).sum(axis=0) % 2).astype(np.float32)
+    pixels = np.repeat(checker[..., None], 3, axis=2)
+    write_picture(master.with_name("c.tif"), pixels, like=Frame(pixels))
+    done = deliver(master.with_name("c.tif"), DeliverySettings(long_edge_px=50, format="tiff"))
+    assert read_frame(done.path).pixels[5:-5, 5:-5].mean() == pytest.approx(0.5, abs=0.01)
+
+
+def test_a_border_lies_around_the_whole_picture(master: Path) -> None:
+    settings = DeliverySettings(
+        print_width_cm=5.08, print_height_cm=2.54, dpi=100, format="tiff", border="white"
+    )
+    done = deliver(master, settings)
+    assert done.size == (200, 100)
+    codes = tifffile.imread(done.path)
+    assert (codes[:, :25] == 255).all()
+    assert (codes[:, -25:] == 255).all()
+    assert (codes[:, 25:-25].min(axis=2) < 255).all()
+
+
+def test_a_crop_follows_the_sitter(master: Path, scene: Float) -> None:
+    settings = DeliverySettings(
+        print_width_cm=2.54,
+        print_height_cm=2.54,
+        dpi=200,
+        fit="crop",
+        profile="keep",
+        format="tiff",
+    )
+    subject = np.zeros((200, 300), np.float32)
+    subject[20:180, 230:280] = 1
+    middle = read_frame(deliver(master, settings).path).pixels
+    around = read_frame(deliver(master, settings, subject=subject).path).pixels
+    np.testing.assert_allclose(middle, scene[:, 50:250], atol=0.005)
+    np.testing.assert_allclose(around, scene[:, 100:300], atol=0.005)
+    with pytest.raises(InputError, match="subject mask: is 9 x 9 px"):
+        deliver(master, settings, subject=np.ones((9, 9), np.float32))
+
+
+def test_sharpening_is_off_by_default_and_draws_no_halo(tmp_path: Path) -> None:
+    edge = 0.25 + 0.15 * np.tanh((np.arange(60) - 30) / 2.5)
+    pixels = np.tile(edge[None, :, None], (60, 1, 3)).astype(np.float32)
+    like = Frame(pixels)
+    write_picture(tmp_path / "e.tif", pixels, like=like)
+    plain = DeliverySettings(profile="keep", format="tiff", bits=16, name="p")
+    soft = tifffile.imread(deliver(tmp_path / "e.tif", plain).path).astype(int)
+    strong = DeliverySettings(
+        profile="keep", format="tiff", bits=16, name="s", sharpen=1.5, sharpen_disc_px=8
+    )
+    crisp = tifffile.imread(deliver(tmp_path / "e.tif", strong).path).astype(int)
+    np.testing.assert_array_equal(soft, tifffile.imread(tmp_path / "e.tif"))
+    contrast = soft.max() - soft.min()
+    overshoot = max(crisp.max() - soft.max(), soft.min() - crisp.min())
+    assert np.abs(crisp - soft).max() > 0.03 * contrast
+    assert np.diff(crisp[30, :, 0]).max() > 1.15 * np.diff(soft[30, :, 0]).max()
+    assert overshoot < 0.05 * contrast
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"profile": "nowhere.icc"}, "choose srgb, oprgb, wide, keep or an ICC file"),
+        ({"name": "{title}"}, "there is no field 'title'"),
+        ({"name": "{stem"}, "check its braces"),
+        ({"name": "{}"}, "there is no field ''"),
+        ({"name": "{stem.real}"}, "there is no field"),
+        ({"name": "../{stem}"}, "must name a file, no folder"),
+        ({"name": "{number:q}"}, "check its braces"),
+    ],
+)
+def test_settings_that_cannot_be_met(master: Path, change: dict[str, str], message: str) -> None:
+    with pytest.raises(InputError, match=message):
+        deliver(master, DeliverySettings(**change))
+    assert list(master.parent.iterdir()) == [master]
+
+
+def test_profiles_of_other_spaces_are_refused(master: Path) -> None:
+    cmyk = bytearray(profiles.srgb())
+    cmyk[16:20] = b"CMYK"
+    path = master.with_name("press.icc")
+    path.write_bytes(cmyk)
+    with pytest.raises(InputError, match="choose an RGB profile"):
+        deliver(master, DeliverySettings(profile=str(path)))
+
+
+def test_the_result_is_never_overwritten(master: Path) -> None:
+    before = master.read_bytes()
+    with pytest.raises(OutputError, match="names the input"):
+        deliver(master, DeliverySettings(name="{stem}", format="tiff"))
+    assert master.read_bytes() == before
+
+
+def test_a_file_that_reads_back_wrong_is_not_delivered(
+    master: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(delivery_check, "_DPI_ROUNDING", -1.0)
+    with pytest.raises(OutputError, match="reads back with another resolution"):
+        deliver(master, DeliverySettings())
+    assert list(master.parent.iterdir()) == [master]
+
+
+def test_the_checksum_list_keeps_what_it_had(tmp_path: Path) -> None:
+    update_list(tmp_path, [("b.jpg", "1" * 64), ("a.jpg", "2" * 64)])
+    update_list(tmp_path, [("b.jpg", "3" * 64)])
+    lines = (tmp_path / "checksums.sha256").read_text().splitlines()
+    assert lines == ["2" * 64 + "  a.jpg", "3" * 64 + "  b.jpg"]
+
+
+def test_the_command_delivers_several_and_reports(
+    master: Path, scene: Float, tmp_path: Path
+) -> None:
+    second = tmp_path / "second.tif"
+    write_picture(second, scene, like=Frame(scene))
+    write_grey(tmp_path / "sitter.png", (scene[..., 0] > 0.4).astype(np.float32), bits=8)
+    (tmp_path / "lab").mkdir()
+    arguments = [str(master), str(second), "--to", str(tmp_path / "lab"), "--print", "2x1",
+                 "--dpi", "127", "--fit", "crop", "--around", str(tmp_path / "sitter.png"),
+                 "--name", "{number:02d}-{stem}", "--json"]  # fmt: skip
+    run = CliRunner().invoke(command, arguments)
+    assert run.exit_code == 0, run.output
+    document = json.loads(run.stdout)
+    names = [Path(record["path"]).name for record in document["delivered"]]
+    assert names == ["01-gate.jpg", "02-second.jpg"]
+    listed = (tmp_path / "lab" / "checksums.sha256").read_text()
+    for record in document["delivered"]:
+        assert record["size"] == [100, 50]
+        assert record["sha256"] in listed
+        assert Path(record["path"]).is_file()
+
+
+def test_the_command_refuses_one_name_for_two(master: Path, scene: Float) -> None:
+    write_picture(master.with_name("second.tif"), scene, like=Frame(scene))
+    run = CliRunner().invoke(
+        command, [str(master), str(master.with_name("second.tif")), "--name", "x"]
+    )
+    assert isinstance(run.exception, InputError)
+    assert "twice" in str(run.exception)
