@@ -11,12 +11,12 @@ _READ_AT_ISO_100 = 1.6e-6
 def noise_variance(level: float, iso: float) -> float:
     """Return the noise variance at a linear level.
 
-    Photon noise grows with the amplification, read noise with its square, up to ISO 800 only half
-    as fast (the part added after the amplifier).  The two constants make sigma 0.004 at middle
-    grey and ISO 100, a small camera sensor's order of magnitude (common practice, no source).
+    Photon noise grows with the amplification; read noise with its power 1.5, between what arises
+    before the amplifier (2) and after it (0).  The two constants make sigma 0.004 at middle grey
+    and ISO 100, a small camera sensor's order of magnitude (common practice, no source).
 
     >>> round(noise_variance(0.18, 100) ** 0.5, 4), round(noise_variance(0.18, 1600) ** 0.5, 4)
-    (0.004, 0.0159)
+    (0.004, 0.0182)
     """
     shot, read = noise_parameters(iso)
     return shot * level + read

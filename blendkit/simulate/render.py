@@ -83,7 +83,7 @@ def gather(
     grid maps the reference picture's px to the px of the result, 3x3.  With coverage_only the
     result is (height, width, 1): how much of the aperture the layers cover, 0 to 1.
     """
-    points = _points(layers, camera, seed=seed)
+    points = _points(scene, camera, seed=seed)
     shifts = moves or {}
     planes = [
         _plane(
@@ -107,8 +107,9 @@ def gather(
     return _diffracted(result, camera)
 
 
-def _points(layers: Sequence[Layer], camera: Camera, *, seed: int) -> Points:
-    largest = max((abs(camera.signed_disc_px(layer)) for layer in layers), default=0.0)
+def _points(scene: Scene, camera: Camera, *, seed: int) -> Points:
+    """Choose by the whole scene, so that leaving a layer out changes nothing elsewhere."""
+    largest = max((abs(camera.signed_disc_px(layer)) for layer in scene.layers), default=0.0)
     if largest < _STILL_BELOW_PX:
         largest = 0.0
     samples = camera.samples or MAX_SAMPLES
@@ -156,9 +157,9 @@ def _spread(disc_px: float, points: Points) -> tuple[Offsets, float]:
 
 def _laid(picture: Float, place: Matrix, size: tuple[int, int], footprint_px: float) -> Float:
     """Resample once, onto a padded grid, then blur by the footprint."""
-    laid = cv2.warpAffine(
-        picture, place[:2], size, flags=cv2.INTER_LANCZOS4, borderMode=cv2.BORDER_REFLECT_101
-    )
+    whole = np.array_equal(place, np.rint(place)) and np.array_equal(place[:2, :2], np.eye(2))
+    how = cv2.INTER_NEAREST if whole else cv2.INTER_LANCZOS4
+    laid = cv2.warpAffine(picture, place[:2], size, flags=how, borderMode=cv2.BORDER_REFLECT_101)
     if footprint_px > 0.05:
         kernel = disc_kernel(footprint_px)
         laid = cv2.filter2D(laid, -1, kernel, borderType=cv2.BORDER_REFLECT_101)

@@ -43,7 +43,7 @@ def rough_mask(
     middle, span = (reach_px[0] + reach_px[1]) / 2, (reach_px[1] - reach_px[0]) / 2
     reach = middle + span * np.tanh(noise_field(shape, 90, rng, octaves=3))
     care = noise_field(shape, 60, rng, octaves=2)
-    thin = half_width < np.quantile(half_width, 0.5) if len(half_width) else half_width > 0
+    thin = half_width <= np.median(half_width) if len(half_width) else half_width > 0
     forgotten = thin & (care[spine[:, 0], spine[:, 1]] < np.quantile(care, min(2 * missed, 1.0)))
     keep = np.flatnonzero(~forgotten if missed > 0 else np.ones(len(spine), bool))
     painted = np.zeros(shape, np.uint8)

@@ -98,6 +98,8 @@ def _paint_piece(
     x0, y0 = np.floor(np.minimum(start[:2], end[:2]) - reach).astype(int)
     x1, y1 = np.ceil(np.maximum(start[:2], end[:2]) + reach).astype(int) + 1
     x0, y0 = max(x0, 0), max(y0, 0)
+    if x1 <= x0 or y1 <= y0:
+        return
     before = covered[y0:y1, x0:x1]
     if before.size == 0:
         return
