@@ -16,6 +16,7 @@ from blendkit.errors import InputError
 from blendkit.files import exif, ifd
 from blendkit.files.decoded import Codes, Decoded
 from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES, check_claim, check_size
+from blendkit.files.quiet import quiet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -100,15 +101,23 @@ def _png_depth(path: Path, image: "Image") -> int:
 
 
 def _directory(image: "Image", name: str) -> tuple[ifd.Directory, tuple[str, ...]]:
-    block = image.info.get("exif")
-    if not isinstance(block, bytes):
-        return {}, ()
     try:
+        block = _block(image)
+        if block is None:
+            return {}, ()
         directory, dropped = ifd.parse(block.removeprefix(b"Exif\0\0"), exif.IFD0_READ)
     except ValueError as error:
         return {}, (f"{name}: its Exif is damaged ({error}) and was left out",)
     notes = (f"{name}: {dropped} damaged Exif values were left out",) if dropped else ()
     return directory, notes
+
+
+def _block(image: "Image") -> bytes | None:
+    block = image.info.get("exif")
+    text = image.info.get("Raw profile type exif")
+    if block is None and isinstance(text, str):  # a PNG from before eXIf: a name, a length, hex
+        block = bytes.fromhex("".join(text.split("\n")[3:]))
+    return block if isinstance(block, bytes) else None
 
 
 def _bytes(value: Any, most: int) -> bytes | None:
@@ -122,7 +131,7 @@ def _resolution(image: "Image") -> tuple[float, float] | None:
         across, down = (float(value) for value in image.info["dpi"])
     except (KeyError, TypeError, ValueError):
         return None
-    return (across, down) if min(across, down) >= 1 else None
+    return exif.plausible_dpi(across, down)
 
 
 def _blocks(path: Path, name: str, *, is_png: bool) -> Iterator[tuple[int, int, int, Codes]]:
@@ -136,15 +145,13 @@ def _blocks(path: Path, name: str, *, is_png: bool) -> Iterator[tuple[int, int, 
 
 def _png(path: Path, name: str) -> Codes:
     import imagecodecs  # noqa: PLC0415 - loaded when a PNG is read
+    from PIL import Image  # noqa: PLC0415
 
     data = path.read_bytes()
     try:
-        # Pillow checks the sums of all chunks, which libpng would let pass in part.
-        from PIL import Image  # noqa: PLC0415
-
-        with Image.open(io.BytesIO(data), formats=("PNG",)) as image:
-            image.verify()
-        return np.asarray(imagecodecs.png_decode(data))
+        with quiet("imagecodecs"), Image.open(io.BytesIO(data), formats=("PNG",)) as image:
+            image.verify()  # the sums of all chunks, which libpng lets pass in part
+            return np.asarray(imagecodecs.png_decode(data))
     except Exception as error:
         reason = " ".join(str(error).split())[:120] or type(error).__name__
         raise InputError(f"{name}: is damaged ({reason}); export it again") from error

@@ -1,6 +1,5 @@
 """Decoding of TIFF, by tifffile, strip by strip or tile by tile."""
 
-import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,12 +11,14 @@ from blendkit.errors import InputError
 from blendkit.files import exif, ifd
 from blendkit.files.decoded import Codes, Decoded
 from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES, check_claim, check_size
+from blendkit.files.quiet import quiet
 
 if TYPE_CHECKING:
     from tifffile import TiffFile, TiffPage
 
 _ICC, _XMP = 34675, 700
 _ROWS = 256
+_BYTES_AT_ONCE = 8 << 20  # what is decoded ahead of being used stays below a few times this
 _REFUSED = {
     3: "has a colour palette",
     4: "is a transparency mask",
@@ -65,20 +66,14 @@ def decode(path: Path, name: str) -> Decoded:
 def _opened(path: Path, name: str) -> "Iterator[TiffFile]":
     import tifffile  # noqa: PLC0415 - loaded when a TIFF is read
 
-    # tifffile reports damage to its log as well; the exception is what the user gets to see.
-    logger = logging.getLogger("tifffile")
-    level = logger.level
-    logger.setLevel(logging.CRITICAL + 1)
     try:
-        with tifffile.TiffFile(path) as file:
+        with quiet("tifffile", "imagecodecs"), tifffile.TiffFile(path) as file:
             yield file
     except (InputError, OSError, GeneratorExit):
         raise
     except Exception as error:
         reason = " ".join(str(error).split())[:120] or type(error).__name__
         raise InputError(f"{name}: is damaged or not a TIFF ({reason}); export it again") from error
-    finally:
-        logger.setLevel(level)
 
 
 def _check_kind(page: "TiffPage", name: str) -> None:
@@ -135,7 +130,7 @@ def _blocks(path: Path, name: str) -> Iterator[tuple[int, int, int, Codes]]:
         if page.is_memmappable and page.planarconfig == 1:
             yield from _mapped(path, page)
             return
-        for data, index, shape in page.segments(maxworkers=2):
+        for data, index, shape in page.segments(maxworkers=2, buffersize=_BYTES_AT_ONCE):
             channel, _, top, left, _ = index
             rows = min(shape[1], page.imagelength - top)
             columns = min(shape[2], page.imagewidth - left)

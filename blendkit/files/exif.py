@@ -85,9 +85,13 @@ def capture_of(directory: Directory) -> Capture:
     )
 
 
+# Largest values that are believed; beyond them a tag is damaged or a test.
+_LARGEST = {EXPOSURE_TIME: 1e6, F_NUMBER: 1e3, ISO: 1e8, FOCAL_LENGTH: 1e5, SUBJECT_DISTANCE: 1e9}
+
+
 def _positive(directory: Directory, tag: int) -> float | None:
     value = number(directory, tag, inside=EXIF)
-    return value if value and value > 0 else None
+    return value if value and 0 < value <= _LARGEST[tag] else None
 
 
 def _from_apex(directory: Directory) -> float | None:
@@ -113,7 +117,7 @@ def _camera(directory: Directory) -> str | None:
 
 def _captured_at(directory: Directory) -> datetime | None:
     """Return the time of capture with its fraction of a second and, if recorded, its offset."""
-    stamp = text(directory, ORIGINAL_TIME, inside=EXIF) or text(directory, DATE_TIME)
+    stamp = text(directory, ORIGINAL_TIME, inside=EXIF)
     try:
         moment = datetime.strptime((stamp or "")[:19], "%Y:%m:%d %H:%M:%S")  # noqa: DTZ007
     except ValueError:
@@ -159,9 +163,6 @@ def carried(
         details.pop(tag, None)
     if private:
         result.pop(GPS, None)
-    taken = entry(directory, DATE_TIME)
-    if taken is not None:  # DateTime is about to become the time of the change
-        details.setdefault(ORIGINAL_TIME, taken)
     details.setdefault(VERSION, ifd.undefined_entry(b"0232"))
     details[WIDTH], details[HEIGHT] = ifd.long_entry(size[0]), ifd.long_entry(size[1])
     details[CHANGE_OFFSET] = ifd.ascii_entry(_colon(changed_at.strftime("%z")))
@@ -195,5 +196,9 @@ def resolution(directory: Directory) -> tuple[float, float] | None:
     factor = {2: 1.0, 3: 2.54}.get(int(unit))
     if not across or not down or factor is None:
         return None
-    pair = across * factor, down * factor
-    return pair if all(1 <= value <= 100_000 for value in pair) else None
+    return plausible_dpi(across * factor, down * factor)
+
+
+def plausible_dpi(across: float, down: float) -> tuple[float, float] | None:
+    """Return a resolution in dots per inch as it is, None where no print could have it."""
+    return (across, down) if min(across, down) >= 1 and max(across, down) <= 100_000 else None

@@ -1,12 +1,12 @@
 """Exif of camera RAWs, which exifread finds in the makers' many containers."""
 
-import logging
 import struct
 from pathlib import Path
 from typing import Any
 
 from blendkit.files import exif, ifd
 from blendkit.files.ifd import EXIF, GPS, Directory, Entry
+from blendkit.files.quiet import quiet
 
 _NESTED = {"EXIF": EXIF, "GPS": GPS}
 # exifread names a value by its directory: "Image Make", "EXIF FNumber", "GPS GPSLatitude".
@@ -17,16 +17,11 @@ def directory_of_raw(path: Path) -> tuple[Directory, tuple[str, ...]]:
     """Return the Exif of a RAW as a first directory with its nested ones, and notes."""
     import exifread  # noqa: PLC0415 - an extra
 
-    logger = logging.getLogger("exifread")
-    level = logger.level
-    logger.setLevel(logging.CRITICAL + 1)
     try:
-        with path.open("rb") as stream:
+        with quiet("exifread"), path.open("rb") as stream:
             found = exifread.process_file(stream, details=False)
     except Exception as error:  # noqa: BLE001 - damaged Exif must never stop a merge
         return {}, (f"{path.name}: its Exif is damaged ({type(error).__name__}) and was left out",)
-    finally:
-        logger.setLevel(level)
     directory: Directory = {}
     nested: dict[int, Directory] = {EXIF: {}, GPS: {}}
     for name, value in found.items():
@@ -36,6 +31,8 @@ def directory_of_raw(path: Path) -> tuple[Directory, tuple[str, ...]]:
             nested[_NESTED[group]][value.tag] = entry
         elif entry is not None and group == "Image" and value.tag in exif.IFD0_READ:
             directory[value.tag] = entry
+    if exif.DATE_TIME in directory:  # in a RAW, which nobody changes, the time of capture
+        nested[EXIF].setdefault(exif.ORIGINAL_TIME, directory[exif.DATE_TIME])
     directory |= {tag: values for tag, values in nested.items() if values}
     return directory, () if found else (f"{path.name}: no Exif was found",)
 

@@ -1,5 +1,6 @@
 """What is read and written untouched comes back as the same values."""
 
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -160,3 +161,22 @@ def test_colours_under_alpha_are_straight(tmp_path: Path) -> None:
         stored = page.asarray()
     assert len(np.unique(stored[..., :3])) == 1
     np.testing.assert_allclose(stored[..., 3] / 65535, alpha, atol=1e-5)
+
+
+@pytest.mark.parametrize(
+    "layout",
+    [
+        {"compression": "zlib", "rowsperstrip": 64},
+        {"compression": "lzw", "tile": (256, 256)},
+        {},
+    ],
+)
+def test_reading_holds_the_picture_once(tmp_path: Path, layout: dict) -> None:
+    """24 bytes a pixel would be two decoded copies beside each other; 12 are the frame itself."""
+    codes = np.random.default_rng(0).integers(0, 65536, (2400, 3000, 3), dtype=np.uint16)
+    tifffile.imwrite(tmp_path / "big.tif", codes, photometric="rgb", **layout)
+    tracemalloc.start()
+    frame = read_frame(tmp_path / "big.tif")
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert 1.0 < peak / frame.pixels.nbytes < 1.6

@@ -188,3 +188,16 @@ def test_damaged_raws_are_refused_in_one_line(tmp_path: Path) -> None:
     (tmp_path / "x.nef").write_text("no raw")
     with pytest.raises(InputError, match="not a RAW that LibRaw knows"):
         read_frame(tmp_path / "x.nef")
+
+
+def test_the_raw_of_the_same_moment_wins_and_is_named(tmp_path: Path) -> None:
+    for seed, name in enumerate("ab"):
+        write_dng(tmp_path / f"{name}.dng", patches(seed))
+        frame = read_frame(tmp_path / f"{name}.dng")
+        write_picture(tmp_path / f"{name}.jpg", frame.pixels, like=frame)
+    chosen, notes = prefer_raws([tmp_path / "a.jpg", tmp_path / "b.jpg"])
+    assert chosen == (tmp_path / "a.dng", tmp_path / "b.dng")
+    assert notes[0] == "a.jpg: a.dng lies beside it and was read instead"
+    mixed, notes = prefer_raws([tmp_path / "a.dng", tmp_path / "b.jpg"])
+    assert mixed == (tmp_path / "a.dng", tmp_path / "b.dng")
+    assert len(notes) == 1
