@@ -165,7 +165,7 @@ def carried(
         result.pop(GPS, None)
     details.setdefault(VERSION, ifd.undefined_entry(b"0232"))
     details[WIDTH], details[HEIGHT] = ifd.long_entry(size[0]), ifd.long_entry(size[1])
-    details[CHANGE_OFFSET] = ifd.ascii_entry(_colon(changed_at.strftime("%z")))
+    details[CHANGE_OFFSET] = ifd.ascii_entry(offset_text(changed_at))
     details.pop(CHANGE_SUBSEC, None)
     result[EXIF] = details
     result[ORIENTATION] = ifd.short_entry(1)
@@ -174,7 +174,9 @@ def carried(
     return result
 
 
-def _colon(offset: str) -> str:
+def offset_text(moment: datetime) -> str:
+    """Return a time's distance from UTC as Exif writes it, +02:00."""
+    offset = moment.strftime("%z")
     return f"{offset[:3]}:{offset[3:5]}"
 
 

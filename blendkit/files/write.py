@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from blendkit import __version__
 from blendkit.errors import InputError, OutputError
-from blendkit.files import encode, encode_png_jpeg, encode_tiff, exif, ifd, profiles, xmp
+from blendkit.files import encode, encode_png_jpeg, encode_tiff, exif, exif_make, ifd, profiles, xmp
 from blendkit.files.atomic import atomic
 from blendkit.files.encode_tiff import Attached
 from blendkit.frame import Float, Frame, Label
@@ -103,7 +103,7 @@ def attachments(
 
 def _directory(frame: Frame) -> ifd.Directory:
     if frame.embedded.exif is None:
-        return {}
+        return exif_make.directory_of(frame.capture)
     try:
         return ifd.parse(frame.embedded.exif, exif.IFD0_READ)[0]
     except ValueError:

@@ -188,3 +188,25 @@ def test_a_circle_of_directories_ends() -> None:
     found, dropped = ifd.parse(bytes(block))
     assert dropped >= 1
     assert set(found) <= {ifd.EXIF}
+
+
+def test_a_frame_that_no_camera_wrote_gets_exif_from_its_capture(tmp_path: Path) -> None:
+    capture = Capture(
+        f_number=2.8,
+        exposure_time_s=1 / 250,
+        iso=400,
+        focal_length_mm=135,
+        focus_distance_m=5.2,
+        captured_at=datetime(2025, 10, 3, 18, 41, 7, 40_000, tzinfo=timezone(timedelta(hours=5.5))),
+        camera="Vale One",
+        lens="135 mm f/2",
+        copyright="© 2025",
+        flash_fired=False,
+    )
+    write_picture(tmp_path / "s.tif", PIXELS, like=Frame(PIXELS, capture))
+    assert read_frame(tmp_path / "s.tif").capture == capture
+    write_picture(tmp_path / "n.tif", PIXELS, like=Frame(PIXELS))
+    assert read_frame(tmp_path / "n.tif").capture == Capture()
+    far = Frame(PIXELS, Capture(focus_distance_m=float("inf")))
+    write_picture(tmp_path / "f.tif", PIXELS, like=far)
+    assert read_frame(tmp_path / "f.tif").capture.focus_distance_m == float("inf")

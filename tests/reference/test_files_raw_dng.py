@@ -6,6 +6,7 @@ Adobe DNG Specification 1.4.0.0 (tags CFARepeatPatternDim to AsShotNeutral) and 
 the same light in BT.2020's primaries (matrix of ITU-R BT.2087-0, table 2).
 """
 
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 from blendkit.errors import InputError
 from blendkit.files import prefer_raws, profiles, read_frame, write_picture
-from blendkit.frame import Frame
+from blendkit.frame import Capture, Frame
 
 pytest.importorskip("rawpy")
 
@@ -154,7 +155,8 @@ def test_a_turned_raw_comes_upright_with_its_marks(tmp_path: Path, orientation: 
 
 
 def test_raws_win_over_rendered_files_only_if_both_have_one(tmp_path: Path) -> None:
-    picture = Frame(np.full((20, 30, 3), 0.3, np.float32))
+    other_moment = Capture(captured_at=datetime(2025, 10, 3, 18, 59, 0))  # noqa: DTZ001 - as Exif
+    picture = Frame(np.full((20, 30, 3), 0.3, np.float32), other_moment)
     for name in ("a", "b"):
         write_picture(tmp_path / f"{name}.jpg", picture.pixels, like=picture)
     pair = [tmp_path / "a.jpg", tmp_path / "b.jpg"]
