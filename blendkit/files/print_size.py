@@ -52,7 +52,8 @@ def place(
         return Placement((0, 0, *size), (width, height), (width, height))
     if settings.fit == "crop":
         crop = _crop(size, sheet, around)
-        scale = min(1.0, crop[2] / sheet[0]) if not settings.enlarge else 1.0
+        largest = 1.0 if settings.enlarge else min(crop[2] / sheet[0], crop[3] / sheet[1])
+        scale = min(1.0, largest)
         final = _scaled(sheet, scale)
         return Placement(crop, final, final)
     scale = min(sheet[0] / size[0], sheet[1] / size[1])
