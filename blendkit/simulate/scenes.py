@@ -57,12 +57,8 @@ def twigs_against_sky(
     """Return a bare crown of fine twigs against the evening sky, grown into free room."""
     set_up = _SetUp(seed, size, unit_px)
     front = set_up.blank()
-    room = set_up.room(
-        count=1100, centre=(set_up.rng.choice([0.18, 0.82]), 0.25), radius=(0.42, 0.48)
-    )
-    root = set_up.point(set_up.rng.choice([-0.15, 1.15]), set_up.rng.uniform(0.2, 0.7))
     style = RoomStyle(widest=16, tip=1.25, clear=15, reach=90, step=7)
-    paths = grow_into(room, root, style, unit_px=set_up.unit, rng=set_up.rng)
+    paths = [*set_up.crown(style, count=900), *set_up.crown(style, count=350)]
     set_up.paint(front, set_up.clear(paths, sitter))
     return set_up.scene("twigs_against_sky", backgrounds.sky_only, [(front, FOREGROUND_M)], sitter)
 
@@ -117,11 +113,7 @@ def boughs_at_two_depths(
     near, far = set_up.blank(), set_up.blank()
     style = ForkStyle(width=20.0, length=850, spacing=75)
     set_up.paint(near, set_up.clear(set_up.hanging(style, count=2), sitter))
-    room = set_up.room(count=600, centre=(set_up.rng.choice([0.2, 0.8]), 0.3), radius=(0.36, 0.42))
-    root = set_up.point(set_up.rng.choice([-0.12, 1.12]), set_up.rng.uniform(0.0, 0.6))
-    paths = grow_into(
-        room, root, RoomStyle(widest=12, clear=17), unit_px=set_up.unit, rng=set_up.rng
-    )
+    paths = set_up.crown(RoomStyle(widest=12, clear=17), count=600)
     set_up.paint(far, set_up.clear(paths, sitter))
     return set_up.scene(
         "boughs_at_two_depths", backgrounds.poplars, [(far, 3.4), (near, 2.2)], sitter
@@ -257,15 +249,19 @@ class _SetUp:
             paths += grow_bough((x, y), heading, style, unit_px=self.unit, rng=self.rng)
         return paths
 
-    def room(
-        self, *, count: int, centre: tuple[float, float], radius: tuple[float, float]
-    ) -> np.ndarray:
-        """Return places (n, 2) canvas px in an uneven cloud; radius in shares of the frame."""
+    def crown(self, style: RoomStyle, *, count: int) -> list[Path]:
+        """Return boughs that grow from beside the frame into an uneven cloud on that side."""
+        right = bool(self.rng.uniform() < 0.5)
         cloud = self.rng.uniform(-1, 1, (3 * count, 2))
         cloud = cloud[np.hypot(*cloud.T) < 1][:count]
-        x = self.margin + (centre[0] + radius[0] * cloud[:, 0]) * self.size[0]
-        y = self.margin + (centre[1] + radius[1] * cloud[:, 1]) * self.size[1]
-        return np.stack([x, y], axis=1)
+        aside, down = self.rng.uniform(0.12, 0.26), self.rng.uniform(0.15, 0.4)
+        share = np.array([aside, down]) + cloud * np.array([0.40, 0.46])
+        root = (-0.14, self.rng.uniform(0.1, 0.7))
+        if right:
+            share[:, 0] = 1 - share[:, 0]
+            root = (1.14, root[1])
+        room = self.margin + share * np.array(self.size)
+        return grow_into(room, self.point(*root), style, unit_px=self.unit, rng=self.rng)
 
     def clear(self, paths: list[Path], sitter: bool) -> list[Path]:
         """Return boughs that keep off the sitter's head and shoulders."""

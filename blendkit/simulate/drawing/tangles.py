@@ -55,7 +55,7 @@ def _nodes(
     nearest = np.argmin(np.hypot(*(room - root).T))
     while np.hypot(*(room[nearest] - nodes[-1])) > 0.8 * reach:
         way = room[nearest] - nodes[-1]
-        way = way / np.hypot(*way) + rng.normal(0, 0.3, 2)
+        way = way / np.hypot(*way) + rng.normal(0, 0.15, 2)
         nodes.append(nodes[-1] + step * way / np.hypot(*way))
         parents.append(len(nodes) - 2)
     free = room
