@@ -10,6 +10,7 @@ from blendkit.simulate.render import gather, render
 from blendkit.simulate.scene import Layer, Scene
 from blendkit.simulate.sensor import exposed, falloff, shaken, toned
 from blendkit.simulate.spec import Discs, PairSpec
+from blendkit.simulate.wind import blown
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -55,25 +56,28 @@ def make_pair(scene: Scene, spec: PairSpec) -> SimulatedPair:
     wide, narrow = spec.cameras(scene)
     moves = spec.movements(scene)
     light = render(scene, wide, seed=spec.seed)
-    sharp = render(scene, narrow, moves=moves, seed=spec.seed + 1)
+    later = blown(scene, spec.gust_px, seed=spec.seed + 4)
+    sharp = render(later, narrow, moves=moves, seed=spec.seed + 1)
     background = exposed(light, wide, tone_curve=spec.tone_curve, seed=spec.seed + 2)
     foreground = exposed(sharp, narrow, tone_curve=spec.tone_curve, seed=spec.seed + 3)
     return SimulatedPair(
         background=Frame(background, _capture(spec, wide, 0), f"{scene.name}-background"),
         foreground=Frame(foreground, _capture(spec, narrow, 1), f"{scene.name}-foreground"),
-        truth=_truth(scene, spec, wide, narrow),
+        truth=_truth(scene, later, spec, wide, narrow),
     )
 
 
-def _truth(scene: Scene, spec: PairSpec, wide: Camera, narrow: Camera) -> Truth:
+def _truth(scene: Scene, later: Scene, spec: PairSpec, wide: Camera, narrow: Camera) -> Truth:
+    """Work out the truth from the scene in the background frame and the later one."""
     warp = warp_between(scene, narrow)
-    near = [layer for layer in scene.layers if layer.role == "foreground"]
+    near = [layer for layer in later.layers if layer.role == "foreground"]
+    before = [layer for layer in scene.layers if layer.role == "foreground"]
     sitters = [layer for layer in scene.layers if layer.role == "sitter"]
-    light = _aligned(scene, near, spec, narrow, warp)
-    matte = _aligned(scene, near, spec, narrow, warp, coverage_only=True)
+    light = _aligned(later, near, spec, narrow, warp)
+    matte = _aligned(later, near, spec, narrow, warp, coverage_only=True)
     plate = render(scene, wide, without={"foreground"}, seed=spec.seed)
     light *= falloff(scene.size, wide.falloff_ev_corner)[..., None]
-    whole = _aligned(scene, scene.layers, spec, narrow, warp)
+    whole = _aligned(later, later.layers, spec, narrow, warp)
     whole *= falloff(scene.size, wide.falloff_ev_corner)[..., None]
     tone = toned if spec.tone_curve else np.asarray
     color = np.where(matte > 1e-4, light / np.maximum(matte, 1e-4), 0).astype(np.float32)
@@ -88,7 +92,7 @@ def _truth(scene: Scene, spec: PairSpec, wide: Camera, narrow: Camera) -> Truth:
             layer.name: (abs(wide.signed_disc_px(layer)), abs(narrow.signed_disc_px(layer)))
             for layer in scene.layers
         },
-        veil_coverage=_coverage(scene, near, spec, wide),
+        veil_coverage=_coverage(scene, before, spec, wide),
         sitter=_coverage(scene, sitters, spec, wide),
     )
 

@@ -21,7 +21,8 @@ class PairSpec:
     shift_px, rotation_deg, scale: how the foreground frame lies against the background frame, for
         the zone of the anchor (the sitter, else the farthest layer).
     parallax_px: what the nearest foreground layer moves beyond that, because the camera moved.
-    wind_px: the same by wind, for all foreground layers; sway_px: the sitter's own movement.
+    wind_px: the same by wind, for all foreground layers; gust_px: RMS of wind that bends them
+        unevenly; sway_px: the sitter's own movement.
     moves: further movements by layer name.
     gain: exposure of the foreground frame against the background frame, one factor or (r, g, b).
     falloff_ev, iso, shake_px, focus_distance_m: (background frame, foreground frame);
@@ -43,6 +44,7 @@ class PairSpec:
     scale: float = 1.0
     parallax_px: tuple[float, float] = (0.0, 0.0)
     wind_px: tuple[float, float] = (0.0, 0.0)
+    gust_px: float = 0.0
     sway_px: tuple[float, float] = (0.0, 0.0)
     moves: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     gain: float | tuple[float, float, float] = 1.0

@@ -116,6 +116,29 @@ def test_wind_moves_the_matte_but_not_the_warp(scene: Scene, pair: SimulatedPair
     assert np.abs(windy.truth.matte[:, 12:-12] - moved).mean() < 0.002
 
 
+def test_gusts_bend_the_foreground_of_the_foreground_frame_alone(
+    scene: Scene, pair: SimulatedPair
+) -> None:
+    gusty = make_pair(scene, replace(SPEC, gust_px=5.0))
+    np.testing.assert_array_equal(gusty.background.pixels, pair.background.pixels)
+    np.testing.assert_array_equal(gusty.truth.plate, pair.truth.plate)
+    assert np.abs(gusty.truth.matte - pair.truth.matte).mean() > 0.3 * pair.truth.matte.mean()
+    assert gusty.truth.matte.sum() == pytest.approx(pair.truth.matte.sum(), rel=0.15)
+    flow = cv2.calcOpticalFlowFarneback(
+        *(np.uint8(255 * frames.truth.matte) for frames in (pair, gusty)),
+        None,
+        0.5,
+        3,
+        25,
+        5,
+        7,
+        1.5,
+        0,
+    )
+    lengths = np.hypot(flow[..., 0], flow[..., 1])[pair.truth.matte > 0.5]
+    assert 1 < np.median(lengths) < 10
+
+
 def test_sway_moves_the_sitter_only_in_the_foreground_frame(scene: Scene) -> None:
     swayed = make_pair(scene, replace(SPEC, sway_px=(6.0, 0.0)))
     still = make_pair(scene, SPEC)
