@@ -7,7 +7,7 @@ from blendkit.alignment.coarse import Candidate, coarse_search, score_at
 from blendkit.alignment.quality import confidence_of, refusal
 from blendkit.alignment.refine import Fit, refine
 from blendkit.errors import AlignmentError
-from blendkit.frame import Float, luminance
+from blendkit.frame import Float, Matrix, luminance
 from blendkit.settings import AlignmentSettings
 
 
@@ -34,10 +34,20 @@ def align(background: Float, foreground: Float, settings: AlignmentSettings) -> 
     for which, light in (("background", light_b), ("foreground", light_f)):
         if float(light.std()) < 1e-5:
             raise AlignmentError(f"the {which} frame is one flat tone: there is nothing to align")
-    candidates = coarse_search(light_b, light_f, settings)
-    fits = [_refined(light_b, light_f, item, settings) for item in _distinct(candidates)]
-    scored = [(score_at(light_b, light_f, fit.matrix, settings), fit) for fit in fits]
+    first, *finer = working_factors(max(light_b.shape), settings)
+    scored = []
+    for start in _distinct(coarse_search(light_b, light_f, settings)):
+        fit = refine(light_b, light_f, start.matrix, [first], settings)
+        scored.append((score_at(light_b, light_f, fit.matrix, settings), fit))
     scores, fit = max(scored, key=lambda pair: _merit(*pair))
+    fit = refine(
+        light_b,
+        light_f,
+        fit.matrix,
+        [first, *finer],
+        settings,
+        disc_px=fit.relative_disc_px,
+    )
     found = Alignment(
         matrix=fit.matrix,
         model="similarity",
@@ -62,20 +72,12 @@ def _merit(scores: dict[str, float], fit: Fit) -> float:
 def _distinct(candidates: list[Candidate]) -> list[Candidate]:
     """Keep the best of each channel, and the second best overall."""
     names: list[str] = []
-    kept = []
+    kept: list[Candidate] = []
     for item in candidates:
         if item.channel not in names or len(kept) < 2:
             kept.append(item)
             names.append(item.channel)
     return kept[:3]
-
-
-def _refined(
-    light_b: Float, light_f: Float, candidate: Candidate, settings: AlignmentSettings
-) -> Fit:
-    model = "similarity" if settings.model == "auto" else settings.model
-    factors = working_factors(max(light_b.shape), settings)
-    return refine(light_b, light_f, candidate.matrix, factors, settings, model=model)
 
 
 def working_factors(long_side_px: int, settings: AlignmentSettings) -> list[int]:
@@ -90,3 +92,19 @@ def working_factors(long_side_px: int, settings: AlignmentSettings) -> list[int]
     factors = [2**k for k in range(12) if 2**k <= max(coarsest, 1)]
     fine_enough = [f for f in factors if long_side_px / f <= settings.finest_size_px]
     return sorted(fine_enough or factors[-1:], reverse=True)
+
+
+def given_alignment(matrix: Matrix, size: tuple[int, int]) -> Alignment:
+    """Return an alignment that the user vouches for; size is (width, height), px."""
+    return Alignment(
+        matrix=matrix,
+        model="given",
+        residual_px=0.0,
+        uncertainty_px=0.0,
+        confidence=1.0,
+        score=1.0,
+        relative_disc_px=0.0,
+        support=1.0,
+        weights=np.ones((1, 1), np.float32),
+        weights_factor=max(size),
+    )

@@ -28,8 +28,14 @@ from blendkit.settings import AlignmentSettings
 
 _BAND_PX = (1.0, 2.5)
 _WINDOW_PX = 15
-_DISCS_PX = (0.0, 1.0, 1.5, 2.0, 3.0, 4.0, 5.5, 7.5, 10.0, 14.0, 20.0, 28.0, 40.0)
+_DISCS_PX = (0.0, 1.0, 2.0, 3.0, 4.5, 7.0, 10.0, 14.0, 20.0, 28.0, 40.0)
+_DISC_PENALTY = 0.25
+"""Share by which each px of relative disc raises the error that a fit is taken to have.
+
+Blur-matched background carries veil, parallax and wrong blur, which its own residuals do not show.
+"""
 _ITERATIONS = 12
+_TRIAL_ITERATIONS = 2
 _SETTLED_PX = 0.002
 _BLOCKS_PER_SIDE = 16
 
@@ -67,6 +73,7 @@ def refine(
     settings: AlignmentSettings,
     *,
     model: str = "similarity",
+    disc_px: float | None = None,
 ) -> Fit:
     """Fit the transform from coarse to fine.
 
@@ -82,22 +89,40 @@ def refine(
         Uses largest_relative_disc_px.
     model : str
         A name in `models.MODELS`.
+    disc_px : float, optional
+        Relative disc in full px that the first scale starts from; None tries them all.
 
     Returns
     -------
     Fit
-        Of the last factor at which enough of the frame carried the fit.
+        Of the last factor at which the finer band still improved the fit.
     """
-    matrix, disc = start, 0.0
-    best: Fit | None = None
+    matrix, best = start, None
     for factor in factors:
-        level = _Level(background, foreground, factor, settings.largest_relative_disc_px)
-        fit = level.fit(matrix, disc / factor, model)
+        level = _Level(background, foreground, factor)
+        trials = _trial_discs(disc_px, factor, settings.largest_relative_disc_px)
+        fit = level.fit(matrix, trials, model)
         if best is not None and not _carries_on(best, fit):
             break
-        best, matrix, disc = fit, fit.matrix, fit.relative_disc_px
+        best, matrix, disc_px = fit, fit.matrix, fit.relative_disc_px
     assert best is not None  # noqa: S101 - factors is never empty
     return best
+
+
+def _trial_discs(disc_px: float | None, factor: int, largest_px: float) -> list[float]:
+    """Return the relative discs to try, px of the scale: all, or those around the coarser one's.
+
+    >>> _trial_discs(None, 4, 3.0)
+    [-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0]
+    >>> _trial_discs(4.0, 1, 10.0)
+    [0.0, 2.0, 3.0, 4.5, 7.0]
+    """
+    side = [d for d in _DISCS_PX if d <= largest_px]
+    every = [-d for d in reversed(side[1:])] + side
+    if disc_px is None:
+        return every
+    middle = int(np.argmin(np.abs(np.array(every) - disc_px / factor)))
+    return sorted({0.0, *every[max(middle - 2, 0) : middle + 2]})
 
 
 def _carries_on(coarser: Fit, finer: Fit) -> bool:
@@ -114,28 +139,24 @@ def _carries_on(coarser: Fit, finer: Fit) -> bool:
 class _Level:
     """Both frames at one reduction, and the Gauss-Newton steps on it."""
 
-    def __init__(
-        self, background: Float, foreground: Float, factor: int, largest_disc_px: float
-    ) -> None:
+    def __init__(self, background: Float, foreground: Float, factor: int) -> None:
         self.factor = factor
-        self.largest_disc_px = largest_disc_px
         self._light_b = reduce_by(background, factor)
         self._light_f = reduce_by(foreground, factor)
         self.size = (self._light_b.shape[1], self._light_b.shape[0])
         self._bands: dict[float, tuple[Float, Float]] = {}
 
-    def fit(self, matrix: Matrix, disc_px: float, model: str) -> Fit:
+    def fit(self, matrix: Matrix, discs_px: Sequence[float], model: str) -> Fit:
+        """Try the relative discs for two steps each, then settle with the best of them."""
         small = matrix_at_reduced_scale(matrix, self.factor)
-        disc_px = self._snap(disc_px)
-        for _ in range(2):
-            small, _ = self._gauss_newton(small, disc_px, model, 4)
-            disc_px = self._best_disc(small, disc_px)
+        trials = []
+        for disc in discs_px:
+            moved, system = self._gauss_newton(small, disc, model, _TRIAL_ITERATIONS)
+            error = models.frame_error_px(system.block_covariance(model), model, self.size)
+            trials.append((error * (1 + _DISC_PENALTY * abs(disc)), disc, moved))
+        _, disc_px, small = min(trials, key=lambda trial: trial[0])
         small, system = self._gauss_newton(small, disc_px, model, _ITERATIONS)
         return self._describe(small, system, disc_px, model)
-
-    def _snap(self, disc_px: float) -> float:
-        nearest = min(_DISCS_PX, key=lambda d: abs(d - abs(disc_px)))
-        return float(np.copysign(nearest, disc_px))
 
     def bands(self, disc_px: float) -> tuple[Float, Float]:
         """Return both bands with the sharper frame blurred by the relative disc."""
@@ -146,17 +167,8 @@ class _Level:
             grow = float(np.hypot(1, abs(disc_px) / 6))
             fine, wide = _BAND_PX[0] * grow, _BAND_PX[1] * grow
             pair = band_pass(soft_b, fine, wide), band_pass(soft_f, fine, wide)
-            self._bands = {disc_px: pair, **dict(list(self._bands.items())[:2])}
+            self._bands = {disc_px: pair}
         return self._bands[disc_px]
-
-    def _best_disc(self, small: Matrix, current: float) -> float:
-        """Return the disc with the highest weighted correlation under the current weights."""
-        weights = self._system(small, current).weights
-        side = [d for d in _DISCS_PX if d <= self.largest_disc_px]
-        trials = [-d for d in reversed(side[1:])] + side
-        scores = [self._correlation(small, disc, weights) for disc in trials]
-        # Blurring both frames alike raises any correlation; ask for a real gain before leaving 0.
-        return trials[int(np.argmax(np.array(scores) - 0.0005 * np.abs(trials)))]
 
     def _correlation(self, small: Matrix, disc_px: float, weights: Float) -> float:
         band_b, band_f = self.bands(disc_px)
@@ -183,6 +195,7 @@ class _Level:
     def _describe(self, small: Matrix, system: "_System", disc_px: float, model: str) -> Fit:
         covariance = system.block_covariance(model)
         error = models.frame_error_px(covariance, model, self.size) * self.factor
+        error *= 1 + _DISC_PENALTY * abs(disc_px)
         weights = system.weights
         up = 1.0 / self.factor
         return Fit(

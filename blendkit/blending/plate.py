@@ -12,6 +12,7 @@ from blendkit.filters.bands import gaussian
 from blendkit.frame import Float
 from blendkit.settings import PlateSettings
 
+_KEPT = 0.99
 _UNTOUCHED = 1e-4
 """Veil coverage that cannot move a 16-bit code by more than one at full contrast."""
 
@@ -21,6 +22,7 @@ def make_plate(
     veil: Veil,
     rerendered: Float,
     mass: Float,
+    sitter: Float,
     settings: PlateSettings,
 ) -> Plate:
     """Join the divided and the re-rendered plate.
@@ -33,6 +35,8 @@ def make_plate(
         a*k and (aF)*k.
     rerendered, mass : ndarray
         From `rerender`.
+    sitter : ndarray
+        float32 (height, width), 1 where the background frame stays whatever veils it.
     settings : PlateSettings
         veil_error, rerender_error, least_clear.
 
@@ -47,7 +51,8 @@ def make_plate(
     pixels = trust[..., None] * divided + (1 - trust[..., None]) * np.maximum(
         rerendered + offset, 0
     )
-    touched = veil.coverage > _UNTOUCHED
+    pixels += sitter[..., None] * (background - pixels)
+    touched = (veil.coverage > _UNTOUCHED) & (sitter < _KEPT)
     pixels = np.where(touched[..., None], pixels, background)
     return Plate(
         np.asarray(pixels, np.float32), np.where(touched, trust, 1).astype(np.float32), touched

@@ -30,6 +30,11 @@ class NoiseModel:
         slope, floor = np.float32(self.slope), np.float32(self.floor)
         return np.sqrt(np.maximum(slope * np.maximum(pixels, 0) + floor, 1e-12))
 
+    @property
+    def at_middle_grey(self) -> float:
+        """Return the mean deviation of the channels at a light of 0.18."""
+        return float(self.sigma(np.full((1, 3), 0.18, np.float32)).mean())
+
 
 def measure_noise(pixels: Float) -> NoiseModel:
     """Measure the grain of a frame.

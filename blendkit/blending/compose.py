@@ -1,0 +1,29 @@
+"""Lays the picture together, a F + (1 - a) B, and keeps account of where each pixel came from."""
+
+import numpy as np
+
+from blendkit.blending import Plate
+from blendkit.frame import Float, Label, Source
+
+_SOLID = 0.99
+_NONE = 1e-3
+
+
+def compose(background: Float, plate: Plate, alpha: Float, color: Float) -> Float:
+    """Return the composite, float32 (height, width, 3), linear.
+
+    Pixels without foreground and without veil are the background frame's own, to the last bit.
+    """
+    mixed = alpha[..., None] * color + (1 - alpha[..., None]) * plate.pixels
+    kept = (alpha <= 0) & ~plate.touched
+    return np.asarray(np.where(kept[..., None], background, mixed), np.float32)
+
+
+def source_map(plate: Plate, alpha: Float) -> Label:
+    """Return the source of every pixel, uint8 (height, width), values of `Source`."""
+    sources = np.full(alpha.shape, Source.BACKGROUND_FRAME, np.uint8)
+    sources[plate.touched] = Source.PLATE_DIVIDED
+    sources[plate.touched & (plate.divided < 0.5)] = Source.PLATE_RERENDERED
+    sources[alpha > _NONE] = Source.MATTE_EDGE
+    sources[alpha > _SOLID] = Source.FOREGROUND_FRAME
+    return sources

@@ -1,0 +1,59 @@
+"""Brings plate and foreground to the background frame's grain."""
+
+import numpy as np
+
+from blendkit.blending import Plate, Veil
+from blendkit.blending.grain import Sigma, add_grain, reduce_grain
+from blendkit.filters.bands import gaussian
+from blendkit.frame import Float
+from blendkit.settings import GrainSettings
+
+_SOFT_FROM_PX = 3.0
+
+
+def plate_with_grain(
+    plate: Plate, veil: Veil, softness: Float, wanted: Sigma, settings: GrainSettings
+) -> Plate:
+    """Return the plate with the background frame's grain.
+
+    Division has multiplied the grain by 1/(1 - a*k): where the background is soft, all of its fine
+    band is grain, and that band is scaled back.  Re-rendering has none, and gets it.
+
+    plate, veil: of one size.  softness: disc of the background, px, (height, width).
+    wanted: the background frame's noise.
+    """
+    if not settings.match:
+        return plate
+    fine = plate.pixels - gaussian(plate.pixels, 1.5)
+    soft = np.clip((softness - _SOFT_FROM_PX) / _SOFT_FROM_PX, 0, 1)
+    scale = 1 - soft * np.clip(veil.coverage, 0, 0.95)
+    pixels = plate.pixels + fine * (scale - 1)[..., None]
+    present = np.where(plate.touched, plate.divided, 1).astype(np.float32)
+    grained = add_grain(pixels, wanted, present, seed=settings.seed)
+    pixels = np.where(plate.touched[..., None], np.maximum(grained, 0), plate.pixels)
+    return Plate(np.asarray(pixels, np.float32), plate.divided, plate.touched)
+
+
+def color_with_grain(
+    color: Float, alpha: Float, present: Sigma, wanted: Sigma, settings: GrainSettings
+) -> Float:
+    """Return the foreground's colour with the background frame's grain.
+
+    present, wanted: noise of the aligned foreground frame and of the background frame.
+    """
+    if not settings.match or not (alpha > 0).any():
+        return color
+    smooth = reduce_grain(color, present)
+    left = _share_left(color, smooth, present, wanted)
+    result = add_grain(smooth, wanted, left, seed=settings.seed + 1)
+    return np.asarray(np.maximum(result, 0) * (alpha > 0)[..., None], np.float32)
+
+
+def _share_left(before: Float, after: Float, present: Sigma, wanted: Sigma) -> Float:
+    """Return the deviation that shrinkage left of the noise, as a share of the wanted one."""
+    removed = gaussian(np.square(before - after).mean(axis=2), 3.0)
+    base = gaussian(before, 2.0)
+    there = np.square(present(base)).mean(axis=2)
+    aim = np.square(wanted(base)).mean(axis=2)
+    left = np.maximum(there - removed, 0)
+    return np.asarray(np.sqrt(np.clip(left / (aim + 1e-12), 0, 1)), np.float32)

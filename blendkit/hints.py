@@ -1,0 +1,60 @@
+"""What the user painted or knows about a pair: hints for the stages, none of them a verdict."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blendkit.errors import InputError
+from blendkit.frame import Bool, Float, Frame
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Hints:
+    """Masks are float32 (height, width) of the background frame's size, 0 to 1.
+
+    foreground_mask: inside it the matte is searched.
+    background_mask: inside it the background frame is kept.
+    matte: exact coverage, used as it is.
+    aligned: the frames lie on each other already.
+    ties: pairs of (background x, y), (foreground x, y) in px that show the same point.
+    """
+
+    foreground_mask: Float | None = None
+    background_mask: Float | None = None
+    matte: Float | None = None
+    aligned: bool = False
+    ties: tuple[tuple[tuple[float, float], tuple[float, float]], ...] = ()
+
+    def check(self, background: Frame, foreground: Frame) -> None:
+        """Raise InputError where sizes differ."""
+        if background.size != foreground.size:
+            raise InputError(_sizes_differ(background, foreground))
+        for name in ("foreground_mask", "background_mask", "matte"):
+            mask = getattr(self, name)
+            if mask is not None and mask.shape != background.pixels.shape[:2]:
+                given = f"{mask.shape[1]}x{mask.shape[0]}"
+                wanted = "x".join(map(str, background.size))
+                raise InputError(
+                    f"{name} is {given}, the background frame {wanted}: paint it at that size"
+                )
+
+    def painted(self, size: tuple[int, int]) -> Bool:
+        """Return where foreground was painted or given, bool (height, width)."""
+        result = np.zeros((size[1], size[0]), np.bool_)
+        for mask in (self.foreground_mask, self.matte):
+            if mask is not None:
+                result |= mask > 0
+        return result
+
+
+def _sizes_differ(background: Frame, foreground: Frame) -> str:
+    one, other = ("x".join(map(str, frame.size)) for frame in (background, foreground))
+    if background.size == foreground.size[::-1]:
+        return (
+            f"{background.name} is {one} and {foreground.name} is {other}: one is turned by 90 "
+            "degrees; turn it, or set its Exif orientation"
+        )
+    return (
+        f"{background.name} is {one} and {foreground.name} is {other}: take both from the same kind "
+        "of file, in one size and crop"
+    )

@@ -1,0 +1,59 @@
+"""The matte stage in order: the network proposes, the closed form settles edges, colours follow."""
+
+import cv2
+import numpy as np
+
+from blendkit.frame import Bool, Float
+from blendkit.masks import Matte
+from blendkit.masks.closed_form import closed_form
+from blendkit.masks.colors import foreground_color
+from blendkit.masks.network import network_matte
+from blendkit.settings import MatteSettings
+
+_SPECK = 0.02
+
+
+def find_matte(
+    background: Float, aligned: Float, region: Bool, grain: float, settings: MatteSettings
+) -> Matte:
+    """Find coverage and colour of the sharp foreground.
+
+    Parameters
+    ----------
+    background, aligned : ndarray
+        Both frames on one grid in one light, float32 (height, width, 3), linear.
+    region : ndarray
+        bool (height, width), where to search.
+    grain : float
+        Noise of the foreground frame at middle grey, linear standard deviation.
+    settings : MatteSettings
+
+    Returns
+    -------
+    Matte
+    """
+    if not region.any():
+        return given_matte(aligned, np.zeros(region.shape, np.float32), region)
+    proposal = network_matte(background, aligned, region.astype(np.float32), grain)
+    alpha = _settled(aligned, proposal, region, settings)
+    alpha = np.where(alpha < _SPECK, 0, np.where(alpha > 1 - _SPECK, 1, alpha))
+    return given_matte(aligned, alpha.astype(np.float32), region)
+
+
+def given_matte(aligned: Float, alpha: Float, searched: Bool | None = None) -> Matte:
+    """Return a matte whose coverage is known, with its colours."""
+    where = alpha > 0 if searched is None else searched
+    return Matte(alpha, foreground_color(aligned, alpha), np.asarray(where, np.bool_))
+
+
+def _settled(aligned: Float, proposal: Float, region: Bool, settings: MatteSettings) -> Float:
+    """Let the closed form place the edges between the proposal's sure parts."""
+    if settings.hold >= 100:
+        return proposal
+    reach = 2 * round(settings.edge_px) + 1
+    kernel = np.ones((reach, reach), np.uint8)
+    low, high = cv2.erode(proposal, kernel), cv2.dilate(proposal, kernel)
+    open_ = region & (high > 0.05) & (low < 0.95)
+    sure = np.square(2 * np.abs(proposal - 0.5))
+    root = np.sqrt(np.clip(aligned, 0, 1))
+    return closed_form(root, proposal, (settings.hold * (0.1 + sure)).astype(np.float32), open_)

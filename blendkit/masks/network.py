@@ -1,0 +1,120 @@
+"""The matte proposed by a small network that was trained on simulated pairs.
+
+It runs from coarse to fine: at a quarter or an eighth of the size it sees whole boughs and their
+veils, and each finer scale takes the coarser matte as its prior, so a 1.5 px twig is judged at
+full size but with the whole bough in mind.  Only tiles that hold open pixels are computed.  The
+grid of tiles hangs on the picture, so any machine gives the same bytes.
+
+Training script, seeds and held-out figures: tests/bench/matte_training.
+"""
+
+from collections.abc import Iterator
+from functools import cache
+from importlib import resources
+
+import cv2
+import numpy as np
+
+from blendkit.filters.resample import reduce_by
+from blendkit.frame import Float
+from blendkit.masks.evidence import NO_PRIOR, exposure_scale, network_planes
+
+_TILE = 256
+_MARGIN = 64
+_COARSEST_PX = 640
+_SETTLED = 0.004
+
+
+def network_matte(background: Float, foreground: Float, hint: Float, grain: float) -> Float:
+    """Propose a matte.
+
+    Parameters
+    ----------
+    background, foreground : ndarray
+        Linear light on one grid, float32 (height, width, 3), light matched.
+    hint : ndarray
+        float32 (height, width): 1 where foreground may stand, 0 elsewhere.
+    grain : float
+        Noise of the foreground frame at middle grey, linear standard deviation.
+
+    Returns
+    -------
+    ndarray
+        float32 (height, width), 0 to 1, 0 outside the hint.
+    """
+    scale = exposure_scale(background)
+    prior: Float | None = None
+    for factor in _factors(max(hint.shape)):
+        soft, sharp, where = (reduce_by(v, factor) for v in (background, foreground, hint))
+        prior = _at_one_scale(soft, sharp, where, prior, grain / factor, scale)
+    assert prior is not None  # noqa: S101 - there is always one factor
+    return np.asarray(prior * (hint > 0), np.float32)
+
+
+def _factors(long_side_px: int) -> list[int]:
+    """Return reductions, coarsest first, each half of the last.
+
+    >>> _factors(6000), _factors(1200), _factors(400)
+    ([8, 4, 2, 1], [2, 1], [1])
+    """
+    factors = [1]
+    while long_side_px / factors[-1] > _COARSEST_PX * 1.5:
+        factors.append(factors[-1] * 2)
+    return factors[::-1]
+
+
+def _at_one_scale(
+    background: Float,
+    foreground: Float,
+    hint: Float,
+    coarser: Float | None,
+    grain: float,
+    scale: float,
+) -> Float:
+    shape = hint.shape
+    if coarser is None:
+        prior = np.full(shape, NO_PRIOR, np.float32)
+        matte, open_ = np.zeros(shape, np.float32), hint > 0
+    else:
+        prior = cv2.resize(coarser, None, fx=2, fy=2, interpolation=cv2.INTER_LINEAR)
+        prior = np.ascontiguousarray(prior[: shape[0], : shape[1]])
+        matte, open_ = prior.copy(), (hint > 0) & (prior > _SETTLED)
+        open_ &= cv2.erode(prior, np.ones((5, 5), np.uint8)) < 1 - _SETTLED
+    for inner, outer in _tiles(shape):
+        if open_[inner].any():
+            planes = network_planes(
+                background[outer], foreground[outer], hint[outer], prior[outer], grain, scale
+            )
+            found = _run(planes)
+            top, left = inner[0].start - outer[0].start, inner[1].start - outer[1].start
+            rows, columns = inner[0].stop - inner[0].start, inner[1].stop - inner[1].start
+            matte[inner] = found[top : top + rows, left : left + columns]
+    return matte
+
+
+def _tiles(shape: tuple[int, ...]) -> Iterator[tuple[tuple[slice, slice], tuple[slice, slice]]]:
+    """Yield (inner, outer) windows; the inner ones cover the picture once."""
+    for top in range(0, shape[0], _TILE):
+        for left in range(0, shape[1], _TILE):
+            bottom, right = min(top + _TILE, shape[0]), min(left + _TILE, shape[1])
+            outer = (
+                slice(max(top - _MARGIN, 0), min(bottom + _MARGIN, shape[0])),
+                slice(max(left - _MARGIN, 0), min(right + _MARGIN, shape[1])),
+            )
+            yield (slice(top, bottom), slice(left, right)), outer
+
+
+def _run(planes: Float) -> Float:
+    """Return the network's matte (height, width) for planes (PLANES, height, width)."""
+    height, width = planes.shape[1:]
+    padding = ((0, 0), (0, -height % 16), (0, -width % 16))
+    net = _network()
+    net.setInput(np.pad(planes, padding, mode="edge")[None])
+    return np.asarray(net.forward()[0, 0, :height, :width], np.float32)
+
+
+@cache
+def _network() -> cv2.dnn.Net:
+    """Load the network that ships with the package."""
+    data = resources.files("blendkit.masks").joinpath("matte_net.onnx").read_bytes()
+    return cv2.dnn.readNetFromONNX(np.frombuffer(data, np.uint8))

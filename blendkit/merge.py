@@ -1,0 +1,180 @@
+"""The merge of one pair, stage by stage, on arrays.  Reads like a table of contents.
+
+Nothing here touches the disk: `blendkit.files` reads the frames, `blendkit.report` writes what
+comes out.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blendkit.alignment import Alignment, Light
+from blendkit.alignment.estimate import align, given_alignment
+from blendkit.alignment.photometric import apply_light, fit_light
+from blendkit.alignment.warp import warp_to_background
+from blendkit.blending import BoughGroup, Plate
+from blendkit.blending.compose import compose, source_map
+from blendkit.blending.finish import color_with_grain, plate_with_grain
+from blendkit.blending.groups import find_groups
+from blendkit.blending.plate import make_plate
+from blendkit.blending.rerender import rerender
+from blendkit.blending.veil import make_veil
+from blendkit.clock import Stopwatch
+from blendkit.frame import Bool, Float, Frame, Label, Progress, no_progress
+from blendkit.hints import Hints
+from blendkit.masks import Matte
+from blendkit.masks.edges import edge_disc_px
+from blendkit.masks.find import find_matte, given_matte
+from blendkit.masks.region import search_region
+from blendkit.masks.sitter import find_sitter, protected
+from blendkit.midground import Flag
+from blendkit.midground.checks import clipped, not_covered, soft_foreground
+from blendkit.settings import MergeSettings
+from blendkit.sharpness import RelativeBlur
+from blendkit.sharpness.noise import NoiseModel, measure_noise
+from blendkit.sharpness.relative import filled, relative_blur
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Merged:
+    """The result of a merge, all on the background frame's grid.
+
+    pixels: float32 (height, width, 3), linear, in the background frame's light.
+    sources: uint8 (height, width), values of `frame.Source`.
+    aligned: the foreground frame on this grid, in this light; covered: where it reaches.
+    groups: boughs with a blur disc each; sitter: what stays the background frame's.
+    """
+
+    pixels: Float
+    sources: Label
+    alignment: Alignment
+    light: Light
+    blur: RelativeBlur
+    matte: Matte
+    groups: tuple[BoughGroup, ...]
+    plate: Plate
+    aligned: Float
+    covered: Bool
+    sitter: Float
+    noise: tuple[NoiseModel, NoiseModel]
+    flags: tuple[Flag, ...]
+    settings: MergeSettings
+    time_s: dict[str, float]
+
+
+def merge_pair(
+    background: Frame,
+    foreground: Frame,
+    *,
+    hints: Hints | None = None,
+    settings: MergeSettings | None = None,
+    progress: Progress = no_progress,
+) -> Merged:
+    """Merge a pair: the foreground frame's sharp foreground over the cleared background frame.
+
+    Parameters
+    ----------
+    background, foreground : Frame
+        Linear light, of one size.
+    hints : Hints
+        What the user painted or knows; nothing by default.
+    settings : MergeSettings
+    progress : callable
+        Told (stage, share done); whatever it raises ends the merge.
+
+    Returns
+    -------
+    Merged
+
+    Raises
+    ------
+    AlignmentError
+        The frames do not lie on each other.
+    InputError
+        The frames or masks differ in size.
+    """
+    hints, settings = hints or Hints(), settings or MergeSettings()
+    hints.check(background, foreground)
+    watch = Stopwatch(progress)
+    with watch("alignment"):
+        alignment = _align(background, foreground, hints, settings)
+        moved = warp_to_background(foreground.pixels, alignment.matrix, background.size)
+    with watch("light"):
+        clipped_b = _clipped(background, background.pixels)
+        clipped_f = _clipped(foreground, moved.pixels)
+        painted = hints.painted(background.size)
+        free = moved.footprint & ~clipped_b & ~clipped_f & ~painted
+        light = fit_light(background, moved.pixels, free, settings.light)
+        aligned = apply_light(moved.pixels, light)
+    with watch("sharpness"):
+        noise = measure_noise(background.pixels), measure_noise(aligned)
+        blur = relative_blur(background.pixels, aligned, free, settings.sharpness)
+    with watch("matte"):
+        softness = filled(blur, background.size)
+        sitter = protected(find_sitter(background.pixels, aligned, blur), painted)
+        region = search_region(moved.footprint, softness, sitter, hints)
+        matte = _matte(background.pixels, aligned, region, hints, noise[1], settings)
+    with watch("plate"):
+        keep = (1 - matte.alpha) * moved.footprint
+        rendered, mass = rerender(aligned, keep, np.maximum(softness, 0))
+        unsure = np.maximum(sitter, clipped_b | clipped_f | ~moved.footprint)
+        groups = find_groups(
+            background.pixels, rendered, matte.alpha, matte.color, unsure, settings.discs
+        )
+        veil = make_veil(matte.alpha, matte.color, groups)
+        plate = make_plate(background.pixels, veil, rendered, mass, sitter, settings.plate)
+    with watch("composite"):
+        plate = plate_with_grain(plate, veil, softness, noise[0].sigma, settings.grain)
+        color = color_with_grain(
+            matte.color, matte.alpha, noise[1].sigma, noise[0].sigma, settings.grain
+        )
+        pixels = compose(background.pixels, plate, matte.alpha, color)
+        sources = source_map(plate, matte.alpha)
+    with watch("checks"):
+        flags = (
+            *not_covered(moved.footprint),
+            *clipped(clipped_b, clipped_f),
+            *soft_foreground(foreground, matte.alpha, edge_disc_px(matte.alpha)),
+        )
+    return Merged(
+        pixels=pixels,
+        sources=sources,
+        alignment=alignment,
+        light=light,
+        blur=blur,
+        matte=matte,
+        groups=groups,
+        plate=plate,
+        aligned=aligned,
+        covered=moved.footprint,
+        sitter=sitter,
+        noise=noise,
+        flags=flags,
+        settings=settings,
+        time_s=watch.time_s,
+    )
+
+
+def _align(
+    background: Frame, foreground: Frame, hints: Hints, settings: MergeSettings
+) -> Alignment:
+    if hints.aligned:
+        return given_alignment(np.eye(3), background.size)
+    return align(background.pixels, foreground.pixels, settings.alignment)
+
+
+def _matte(
+    background: Float,
+    aligned: Float,
+    region: Bool,
+    hints: Hints,
+    noise: NoiseModel,
+    settings: MergeSettings,
+) -> Matte:
+    if hints.matte is not None:
+        return given_matte(aligned, hints.matte)
+    return find_matte(background, aligned, region, noise.at_middle_grey, settings.matte)
+
+
+def _clipped(frame: Frame, pixels: Float) -> Bool:
+    return np.asarray(pixels.max(axis=2) >= frame.clip_level, np.bool_)

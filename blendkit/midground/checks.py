@@ -1,0 +1,76 @@
+"""The checks of a finished merge, each of which may raise flags."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from blendkit.frame import Bool, Capture, Float, Frame
+from blendkit.midground import Flag
+from blendkit.optics import blur_disc_mm, circle_of_confusion_mm
+
+_LEAST_SHARE = 1e-4
+_SOFT_SHARE_OF_LONG_SIDE = 1 / 1200
+
+
+def not_covered(footprint: Bool) -> Iterator[Flag]:
+    """Flag the rim that the foreground frame does not reach; the background frame stays there."""
+    share = 1 - float(footprint.mean())
+    if share > _LEAST_SHARE:
+        yield Flag(
+            "not-covered",
+            "note",
+            ~footprint,
+            f"the foreground frame does not reach {100 * share:.1f} % of the picture",
+            "the background frame stays there; frame a little wider, or crop",
+        )
+
+
+def clipped(background: Bool, foreground: Bool) -> Iterator[Flag]:
+    """Flag light that one or both frames could not hold."""
+    for name, region in (("background", background), ("foreground", foreground)):
+        share = float(region.mean())
+        if share > _LEAST_SHARE:
+            yield Flag(
+                "clipped",
+                "warn" if share > 0.02 else "note",
+                region,
+                f"{100 * share:.1f} % of the {name} frame is clipped",
+                "the veil cannot be measured there; expose about 1 EV less",
+            )
+
+
+def soft_foreground(
+    frame: Frame, alpha: Float, own_disc_px: float | None, sensor_width_mm: float = 36.0
+) -> Iterator[Flag]:
+    """Flag a foreground that the foreground frame itself does not hold sharp.
+
+    own_disc_px: its disc there as measured, None if it could not be.
+    """
+    allowed_px = max(frame.size) * circle_of_confusion_px_share()
+    if own_disc_px is None or own_disc_px <= allowed_px:
+        return
+    yield Flag(
+        "soft-foreground",
+        "fail" if own_disc_px > 3 * allowed_px else "warn",
+        alpha > 0.5,
+        f"the foreground is not sharp in {frame.name}: its disc is about {own_disc_px:.1f} px, "
+        f"and {allowed_px:.1f} px still counts as sharp",
+        advice_for_sharpness(frame.capture, own_disc_px / allowed_px),
+    )
+
+
+def circle_of_confusion_px_share() -> float:
+    """Return the circle of confusion as a share of a 3:2 frame's long side (diagonal / 1500)."""
+    return float(np.hypot(1, 2 / 3) / 1500)
+
+
+def advice_for_sharpness(capture: Capture, excess: float) -> str:
+    """Return which f-number would have cured a disc `excess` times too large."""
+    if capture.f_number is None:
+        return "focus the foreground frame on the foreground itself, or stop down further"
+    cure = capture.f_number * excess
+    if cure > 32:
+        return f"f/{capture.f_number:g} cannot hold it: focus the foreground frame on the foreground itself"
+    return (
+        f"stop down to about f/{cure:.0f}, or focus the foreground frame on the foreground itself"
+    )

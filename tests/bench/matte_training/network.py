@@ -1,0 +1,55 @@
+"""The matte network: a small U-shaped net, about 300,000 weights, that runs anywhere.
+
+After Ronneberger, Fischer & Brox (2015), doi:10.1007/978-3-319-24574-4_28, with sums in place of
+concatenation on the way up, so that full-size layers stay narrow.
+"""
+
+import torch
+from torch import nn
+
+from blendkit.masks.evidence import PLANES
+
+WIDTHS = (16, 24, 40, 56, 72)
+
+
+def _pair(inputs: int, outputs: int) -> nn.Sequential:
+    return nn.Sequential(
+        nn.Conv2d(inputs, outputs, 3, padding=1),
+        nn.BatchNorm2d(outputs),
+        nn.ReLU(inplace=True),
+        nn.Conv2d(outputs, outputs, 3, padding=1),
+        nn.BatchNorm2d(outputs),
+        nn.ReLU(inplace=True),
+    )
+
+
+class MatteNet(nn.Module):
+    """(batch, PLANES, height, width), sides divisible by 16 -> matte (batch, 1, height, width)."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        widths = WIDTHS
+        self.down = nn.ModuleList(
+            [_pair(PLANES, widths[0])]
+            + [_pair(a, b) for a, b in zip(widths[:-1], widths[1:], strict=True)]
+        )
+        self.narrow = nn.ModuleList(
+            [nn.Conv2d(b, a, 1) for a, b in zip(widths[:-1], widths[1:], strict=True)]
+        )
+        self.up = nn.ModuleList([_pair(a, a) for a in widths[:-1]])
+        self.out = nn.Conv2d(widths[0], 1, 3, padding=1)
+
+    def forward(self, planes: torch.Tensor) -> torch.Tensor:
+        """Return the matte."""
+        kept = []
+        values = planes
+        for index, step in enumerate(self.down):
+            values = step(values if index == 0 else nn.functional.max_pool2d(values, 2))
+            kept.append(values)
+        for index in reversed(range(len(self.up))):
+            lifted = nn.functional.interpolate(
+                self.narrow[index](values), scale_factor=2, mode="bilinear", align_corners=False
+            )
+            values = self.up[index](kept[index] + lifted)
+        # A little slack past 0 and 1: a sigmoid never quite arrives at clean sky or solid bark.
+        return torch.clamp(1.04 * torch.sigmoid(self.out(values)) - 0.02, 0, 1)

@@ -1,0 +1,241 @@
+"""Training scenes: random mixtures of shapes, textures and depths, drawn unlike the named scenes.
+
+The matte network must not learn one bough generator.  Here foregrounds are spline tangles, random
+forks, leaf sprays and thick limbs in any colour; backgrounds are noise at all scales, crops of
+scikit-image's pictures, and thin lines and blobs that look like foreground but are not; a sharp
+patch stands for the sitter.  The pair is rendered by the simulator, through a sampled aperture.
+
+    python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1
+"""
+
+import sys
+from pathlib import Path
+
+import click
+import cv2
+import numpy as np
+from skimage import data
+
+from blendkit.frame import Float
+from blendkit.simulate.pair import make_pair
+from blendkit.simulate.scene import Layer, Scene
+from blendkit.simulate.spec import PairSpec
+
+SIZE = (448, 448)
+MARGIN = 110
+_SUPER = 4
+_PICTURES = ("chelsea", "coffee", "rocket", "brick", "grass", "gravel", "retina", "moon", "coins")
+
+
+def training_pair(seed: int) -> dict[str, np.ndarray]:
+    """Return one pair: both frames noise-free in one light, matte, veil, all float16."""
+    rng = np.random.default_rng(seed)
+    shape = (SIZE[1] + 2 * MARGIN, SIZE[0] + 2 * MARGIN)
+    layers = [Layer(_backdrop(shape, rng), np.ones(shape, np.float32), 40.0, "background", "far")]
+    if rng.uniform() < 0.6:
+        color, cover = _foreground(shape, rng, thickness=rng.uniform(0.5, 2.5))
+        layers.append(Layer(color, cover, 12.0, "background", "middle"))
+    if rng.uniform() < 0.6:
+        color, cover = _sitter(shape, rng)
+        layers.append(Layer(color, cover, 5.0, "sitter", "sitter"))
+    for index in range(rng.integers(1, 3)):
+        color, cover = _foreground(shape, rng, thickness=np.exp(rng.uniform(-0.7, 1.2)))
+        layers.append(Layer(color, cover, 2.5 - 0.4 * index, "foreground", f"near{index}"))
+    if not any(layer.role == "sitter" for layer in layers):
+        layers.append(layers.pop())
+    far = float(rng.choice([0.0, 1.0])) * rng.uniform(4, 45) + rng.uniform(0, 12)
+    near = np.exp(rng.uniform(np.log(22), np.log(140)))
+    spec = PairSpec(
+        foreground_disc_px=(near, rng.uniform(0, 3)),
+        background_disc_px=(far, far * rng.uniform(0.05, 0.3)),
+        sitter_disc_px=(rng.uniform(0, 1.5), rng.uniform(0, 2.5)),
+        parallax_px=tuple(rng.normal(0, 3, 2)) if rng.uniform() < 0.4 else (0.0, 0.0),
+        wind_px=tuple(rng.normal(0, 5, 2)) if rng.uniform() < 0.4 else (0.0, 0.0),
+        iso=(1e-3, 1e-3),
+        samples=150,
+        seed=seed,
+    )
+    pair = make_pair(Scene(tuple(layers), SIZE, MARGIN, "training"), spec)
+    truth = pair.truth
+    parts = {
+        "soft": pair.background.pixels,
+        "sharp": truth.foreground_aligned,
+        "matte": truth.matte,
+        "veil": truth.veil_coverage,
+        "plate": truth.plate,
+        "color": truth.foreground_color,
+    }
+    return {name: np.asarray(value, np.float16) for name, value in parts.items()}
+
+
+def _noise(shape: tuple[int, int], rng: np.random.Generator, *, roughness: float) -> Float:
+    """Return noise with a power-law spectrum, zero mean, unit deviation."""
+    total = np.zeros(shape, np.float32)
+    for octave in range(9):
+        cells = (max(shape[0] >> octave, 2), max(shape[1] >> octave, 2))
+        grid = rng.normal(size=cells).astype(np.float32)
+        total += cv2.resize(grid, shape[::-1], interpolation=cv2.INTER_CUBIC) * roughness**octave
+    return (total - total.mean()) / (total.std() + 1e-6)
+
+
+def _color(rng: np.random.Generator, *, low: float = 0.01, high: float = 0.9) -> np.ndarray:
+    light = np.exp(rng.uniform(np.log(low), np.log(high)))
+    tint = np.exp(rng.normal(0, 0.25, 3))
+    return (light * tint / tint.mean()).astype(np.float32)
+
+
+def _backdrop(shape: tuple[int, int], rng: np.random.Generator) -> Float:
+    """Return what lies far behind: a picture, or noise, with clutter and perhaps a sky."""
+    if rng.uniform() < 0.45:
+        ground = _picture(shape, rng)
+    else:
+        field = _noise(shape, rng, roughness=rng.uniform(0.9, 2.2))[..., None]
+        share = 1 / (1 + np.exp(-field * rng.uniform(0.5, 2)))
+        ground = share * _color(rng) + (1 - share) * _color(rng)
+    if rng.uniform() < 0.5:
+        edge = _noise(shape, rng, roughness=rng.uniform(1.3, 2)) * 40 + np.arange(shape[0])[:, None]
+        sky = 1 / (1 + np.exp((edge - rng.uniform(0.1, 0.9) * shape[0]) / rng.uniform(0.5, 6)))
+        ground = ground * (1 - sky[..., None]) + _color(rng, low=0.3, high=1.1) * sky[..., None]
+    if rng.uniform() < 0.6:
+        color, cover = _foreground(shape, rng, thickness=rng.uniform(0.6, 3))
+        ground = ground * (1 - cover[..., None]) + color * cover[..., None]
+    if rng.uniform() < 0.3:
+        _bright_points(ground, rng)
+    return np.maximum(ground, 0.002).astype(np.float32)
+
+
+def _bright_points(ground: Float, rng: np.random.Generator) -> None:
+    for _ in range(rng.integers(3, 30)):
+        x, y = (int(rng.integers(0, n)) for n in ground.shape[1::-1])
+        light = [float(v) for v in _color(rng, low=1, high=6)]
+        cv2.circle(ground, (x, y), int(rng.integers(1, 4)), light, -1, cv2.LINE_AA)
+
+
+def _picture(shape: tuple[int, int], rng: np.random.Generator) -> Float:
+    image = np.asarray(getattr(data, str(rng.choice(_PICTURES)))(), np.float32) / 255
+    image = image if image.ndim == 3 else np.repeat(image[..., None], 3, axis=2)
+    scale = max(shape[0] / image.shape[0], shape[1] / image.shape[1]) * rng.uniform(1, 2.2)
+    image = cv2.resize(image[..., :3], None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    top, left = (int(rng.integers(0, n - m + 1)) for n, m in zip(image.shape[:2], shape, strict=True))
+    crop = image[top : top + shape[0], left : left + shape[1]]
+    return (np.clip(crop, 0, 1) ** rng.uniform(1.6, 2.6) * _color(rng, low=0.3, high=1.2)).astype(np.float32)
+
+
+def _sitter(shape: tuple[int, int], rng: np.random.Generator) -> tuple[Float, Float]:
+    """Return a sharp textured blob with hair-like lines at its edge."""
+    y, x = np.indices(shape, np.float32)
+    cx, cy = rng.uniform(0.25, 0.75, 2) * shape[::-1]
+    radius = np.hypot((x - cx) / rng.uniform(50, 150), (y - cy) / rng.uniform(80, 220))
+    cover = np.clip((1.0 + 0.15 * _noise(shape, rng, roughness=1.8) - radius) * 40, 0, 1)
+    color = _picture(shape, rng) if rng.uniform() < 0.5 else np.broadcast_to(
+        _color(rng), (*shape, 3)
+    ) * np.exp(0.4 * _noise(shape, rng, roughness=1.3))[..., None]
+    if rng.uniform() < 0.6:
+        paths = [_walk(rng, (cx, cy), rng.uniform(60, 200), 0.02) for _ in range(rng.integers(5, 60))]
+        hair = _stroked(shape, [(p, np.full(len(p), rng.uniform(0.8, 2))) for p in paths])
+        color = color * (1 - hair[..., None]) + _color(rng, high=0.3) * hair[..., None]
+        cover = np.maximum(cover, hair)
+    return color.astype(np.float32), cover.astype(np.float32)
+
+
+def _walk(rng: np.random.Generator, start: tuple[float, float], length: float, bend: float) -> np.ndarray:
+    """Return the points of a wandering line, (n, 2)."""
+    count = max(int(length / 4), 3)
+    heading = rng.uniform(0, 2 * np.pi) + np.cumsum(rng.normal(0, bend * 4, count))
+    steps = np.column_stack([np.cos(heading), np.sin(heading)]) * 4
+    return np.asarray(start) + np.cumsum(steps, axis=0)
+
+
+def _stroked(shape: tuple[int, int], lines: list[tuple[np.ndarray, np.ndarray]]) -> Float:
+    """Draw tapered lines at four times the size and average down: coverage."""
+    fine = np.zeros((shape[0] * _SUPER, shape[1] * _SUPER), np.uint8)
+    for points, widths in lines:
+        scaled = np.round(points * _SUPER).astype(int)
+        for a, b, width in zip(scaled[:-1], scaled[1:], widths, strict=False):
+            cv2.line(fine, tuple(map(int, a)), tuple(map(int, b)), 255, max(round(width * _SUPER), 1))
+    return (cv2.resize(fine, shape[::-1], interpolation=cv2.INTER_AREA) / 255).astype(np.float32)
+
+
+def _forks(rng: np.random.Generator, shape: tuple[int, int], width: float) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Return a wandering limb with side twigs, each with twigs of its own."""
+    lines = []
+    start = rng.uniform(-0.05, 1.05, 2) * shape[::-1]
+    stack = [(start, rng.uniform(0, 2 * np.pi), width, rng.uniform(150, 600), 0)]
+    bend, spread = rng.uniform(0.01, 0.06), rng.uniform(0.3, 1.3)
+    while stack:
+        at, heading, w, length, level = stack.pop()
+        count = max(int(length / 4), 3)
+        headings = heading + np.cumsum(rng.normal(0, bend * 2, count))
+        points = at + np.cumsum(np.column_stack([np.cos(headings), np.sin(headings)]) * 4, axis=0)
+        lines.append((points, np.linspace(w, max(w * 0.4, 0.9), count)))
+        if level < 3:
+            for _ in range(rng.integers(1, 7)):
+                k = int(rng.integers(count // 5, count))
+                turn = rng.choice([-1, 1]) * spread * rng.uniform(0.5, 1.4)
+                share = rng.uniform(0.25, 0.6)
+                stack.append((points[k], headings[k] + turn, max(w * rng.uniform(0.35, 0.7), 1.0), length * share, level + 1))
+    return lines
+
+
+def _leaves(rng: np.random.Generator, shape: tuple[int, int], size: float) -> Float:
+    """Return a spray of pointed leaves: coverage."""
+    fine = np.zeros((shape[0] * _SUPER, shape[1] * _SUPER), np.uint8)
+    for _ in range(rng.integers(2, 7)):
+        centre = rng.uniform(0, 1, 2) * shape[::-1]
+        for _ in range(rng.integers(10, 70)):
+            at = centre + rng.normal(0, size * rng.uniform(2, 5), 2)
+            long, wide, turn = size * rng.uniform(0.5, 1.2), rng.uniform(0.2, 0.6), rng.uniform(0, np.pi)
+            t = np.linspace(0, 2 * np.pi, 24)
+            leaf = np.column_stack([np.cos(t) * long, np.sin(t) * long * wide * np.abs(np.sin(t / 2)) ** 0.5])
+            spin = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+            cv2.fillPoly(fine, [np.round((leaf @ spin + at) * _SUPER).astype(np.int32)], 255)
+    return (cv2.resize(fine, shape[::-1], interpolation=cv2.INTER_AREA) / 255).astype(np.float32)
+
+
+def _foreground(shape: tuple[int, int], rng: np.random.Generator, *, thickness: float) -> tuple[Float, Float]:
+    """Return colour and coverage of one layer of boughs, tangles or leaves."""
+    kind = rng.uniform()
+    lines: list[tuple[np.ndarray, np.ndarray]] = []
+    if kind < 0.65:
+        for _ in range(rng.integers(1, 4) if rng.uniform() < 0.75 else rng.integers(4, 10)):
+            lines += _forks(rng, shape, thickness * np.exp(rng.uniform(np.log(2), np.log(14))))
+    if kind > 0.5:
+        for _ in range(rng.integers(2, 14)):
+            start = tuple(rng.uniform(0, 1, 2) * shape[::-1])
+            path = _walk(rng, start, rng.uniform(80, 700), rng.uniform(0.004, 0.05))
+            lines.append((path, np.full(len(path), max(thickness * rng.uniform(0.9, 4), 0.9))))
+    cover = _stroked(shape, lines)
+    if rng.uniform() < 0.25:
+        cover = np.maximum(cover, _leaves(rng, shape, rng.uniform(6, 30) * thickness))
+    return _surface(shape, cover, rng), cover
+
+
+def _surface(shape: tuple[int, int], cover: Float, rng: np.random.Generator) -> Float:
+    """Return bark: a base colour, texture, and light from one side by the relief of the coverage."""
+    base = _color(rng, low=0.01, high=0.25 if rng.uniform() < 0.8 else 0.9)
+    texture = np.exp(rng.uniform(0.05, 0.5) * _noise(shape, rng, roughness=rng.uniform(0.7, 1.5)))
+    relief = cv2.GaussianBlur(cover, (0, 0), rng.uniform(1, 4))
+    angle = rng.uniform(0, 2 * np.pi)
+    slope = np.cos(angle) * np.gradient(relief, axis=1) + np.sin(angle) * np.gradient(relief, axis=0)
+    shading = np.exp(np.clip(slope * rng.uniform(0, 8), -1.2, 1.2))
+    return np.asarray(base * (texture * shading)[..., None], np.float32)
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--count", default=600)
+@click.option("--seed", default=1)
+def main(folder: Path, count: int, seed: int) -> None:
+    """Write COUNT training pairs to FOLDER as npz files."""
+    cv2.setNumThreads(1)
+    folder.mkdir(parents=True, exist_ok=True)
+    for index in range(count):
+        target = folder / f"{seed:03d}-{index:05d}.npz"
+        if not target.exists():
+            np.savez(target, **training_pair(seed * 100_000 + index))
+        if index % 50 == 0:
+            print(index, file=sys.stderr)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,226 @@
+"""Trains the matte network on pairs made by scenes.py and writes it as ONNX.
+
+    python tests/bench/matte_training/scenes.py SCENES --count 1000 --seed 1
+    python tests/bench/matte_training/train.py SCENES blendkit/masks/matte_net.onnx --minutes 45
+
+Needs PyTorch (CPU is enough), which the package itself does not.  Every tenth scene is held out;
+the last line prints the mean absolute error there.
+"""
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+import cv2
+import numpy as np
+import torch
+from network import MatteNet
+from numpy.typing import NDArray
+
+from blendkit.masks.evidence import NO_PRIOR, exposure_scale, network_planes
+
+_CROP = 176
+_BATCH = 12
+
+Sample = dict[str, NDArray[np.float32]]
+
+
+class Scenes:
+    """Scenes on disk, kept in memory as half floats."""
+
+    def __init__(self, files: list[Path]) -> None:
+        self._scenes = [dict(np.load(f)) for f in files]
+
+    def __len__(self) -> int:
+        return len(self._scenes)
+
+    def crop(self, index: int, rng: np.random.Generator) -> Sample:
+        """Return a random crop, scaled and turned, in random light, with random grain."""
+        scene = self._scenes[index]
+        zoom = float(np.exp(rng.uniform(np.log(0.55), np.log(1.25)))) if rng.uniform() < 0.6 else 1.0
+        side = min(int(_CROP / zoom), scene["matte"].shape[0])
+        for _ in range(4):
+            top, left = rng.integers(0, scene["matte"].shape[0] - side + 1, 2)
+            window = (slice(top, top + side), slice(left, left + side))
+            if scene["matte"][window].astype(np.float32).mean() > 0.01:
+                break
+        names = ("soft", "sharp", "matte")
+        parts = {n: scene[n][window].astype(np.float32) for n in names}
+        if side != _CROP:
+            method = cv2.INTER_AREA if side > _CROP else cv2.INTER_CUBIC
+            parts = {n: cv2.resize(v, (_CROP, _CROP), interpolation=method) for n, v in parts.items()}
+        parts["matte"] = np.clip(parts["matte"], 0, 1)
+        turns, flip = int(rng.integers(4)), rng.uniform() < 0.5
+        for name, value in parts.items():
+            value = np.rot90(value, turns)
+            parts[name] = np.ascontiguousarray(value[:, ::-1] if flip else value)
+        return _taken(parts, rng)
+
+
+def _taken(parts: Sample, rng: np.random.Generator) -> Sample:
+    """Add what the camera adds: exposure, errors of light and place, tone, grain."""
+    gain = np.exp(rng.uniform(-0.7, 0.9)) * np.exp(rng.normal(0, 0.12, 3))
+    soft, sharp = np.maximum(parts["soft"], 0) * gain, np.maximum(parts["sharp"], 0) * gain
+    sharp = sharp * np.exp(rng.normal(0, 0.02, 3))
+    if rng.uniform() < 0.3:
+        power = rng.uniform(0.75, 1.35)
+        soft, sharp = soft**power, sharp**power
+    if rng.uniform() < 0.5:
+        move = np.float32([[1, 0, rng.normal(0, 0.4)], [0, 1, rng.normal(0, 0.4)]])
+        soft = cv2.warpAffine(soft, move, (_CROP, _CROP), borderMode=cv2.BORDER_REFLECT)
+    grain = 0.002 * np.exp(rng.uniform(0, 3))
+    noisy = rng.normal(0, 1, (_CROP, _CROP, 3)).astype(np.float32)
+    if rng.uniform() < 0.7:
+        noisy = cv2.GaussianBlur(noisy, (0, 0), rng.uniform(0.3, 0.6))
+    sharp = np.clip(sharp, 0, 1) + grain * np.sqrt(np.clip(sharp, 0, 1) / 0.18 + 0.05) * noisy
+    soft = np.clip(soft, 0, 1) + rng.uniform(0.001, 0.006) * rng.normal(0, 1, soft.shape)
+    parts["soft"] = np.clip(soft, 0, 1).astype(np.float32)
+    parts["sharp"] = np.clip(sharp, 0, 1.05).astype(np.float32)
+    parts["grain"] = np.float32(grain)
+    parts["hint"] = _hint(parts["matte"], rng)
+    return parts
+
+
+def _hint(matte: NDArray[np.float32], rng: np.random.Generator) -> NDArray[np.float32]:
+    """Return a search region: wobbly and too wide, or everything."""
+    if rng.uniform() < 0.35:
+        return np.ones_like(matte)
+    reach = rng.uniform(5, 22)
+    distance = cv2.distanceTransform((matte < 0.1).astype(np.uint8), cv2.DIST_L2, 5)
+    wobble = cv2.GaussianBlur(rng.normal(size=matte.shape).astype(np.float32), (0, 0), rng.uniform(6, 20))
+    wobble *= rng.uniform(0.2, 0.8) * reach / (wobble.std() + 1e-6)
+    hint = (distance < reach + np.maximum(wobble, 2 - reach)).astype(np.float32)
+    if rng.uniform() < 0.3:
+        for _ in range(rng.integers(1, 4)):
+            x, y = (int(v) for v in rng.integers(0, _CROP, 2))
+            cv2.circle(hint, (x, y), int(rng.uniform(10, 50)), 1.0, -1)
+    return hint
+
+
+def _planes(parts: Sample, prior: NDArray[np.float32]) -> NDArray[np.float32]:
+    scale = exposure_scale(parts["soft"])
+    return network_planes(
+        parts["soft"], parts["sharp"], parts["hint"], prior, float(parts["grain"]), scale
+    )
+
+
+def _halved(parts: Sample) -> Sample:
+    half = (_CROP // 2 // 16 * 16, _CROP // 2 // 16 * 16)
+    small = {
+        n: cv2.resize(parts[n], half, interpolation=cv2.INTER_AREA) for n in ("soft", "sharp", "hint")
+    }
+    small["grain"] = parts["grain"] / 2
+    return small
+
+
+def _with_priors(net: MatteNet, batch: list[Sample], rng: np.random.Generator) -> torch.Tensor:
+    """Return the planes of a batch; half of them carry the net's own matte at half size."""
+    priors = [np.full((_CROP, _CROP), NO_PRIOR, np.float32) for _ in batch]
+    chosen = [i for i in range(len(batch)) if rng.uniform() < 0.6]
+    if chosen:
+        small = [_halved(batch[i]) for i in chosen]
+        stack = [_planes(s, np.full(s["hint"].shape, NO_PRIOR, np.float32)) for s in small]
+        net.eval()
+        with torch.no_grad():
+            coarse = net(torch.from_numpy(np.stack(stack)))[:, 0].numpy()
+        net.train()
+        for i, value in zip(chosen, coarse, strict=True):
+            priors[i] = cv2.resize(value, (_CROP, _CROP), interpolation=cv2.INTER_LINEAR)
+    return torch.from_numpy(np.stack([_planes(p, q) for p, q in zip(batch, priors, strict=True)]))
+
+
+def _loss(matte: torch.Tensor, truth: torch.Tensor, hint: torch.Tensor) -> torch.Tensor:
+    """Absolute error inside the hint, heavier at edges, plus that of the gradients."""
+    edge = ((truth > 0.02) & (truth < 0.98)).float()
+    weight = hint * (1 + 3 * edge + 1.0 * (truth > 0.5).float())
+    plain = (weight * (matte - truth).abs()).sum() / weight.sum().clamp(min=1)
+    slopes = 0.0
+    for axis in (2, 3):
+        slopes = slopes + (
+            (matte.diff(dim=axis) - truth.diff(dim=axis)).abs() * hint.narrow(axis, 1, _CROP - 1)
+        ).mean()
+    return plain + slopes
+
+
+def _batches(scenes: Scenes, rng: np.random.Generator) -> Iterator[list[Sample]]:
+    while True:
+        yield [scenes.crop(int(rng.integers(len(scenes))), rng) for _ in range(_BATCH)]
+
+
+def _validate(net: MatteNet, scenes: Scenes) -> float:
+    rng = np.random.default_rng(7)
+    errors = []
+    for _ in range(12):
+        batch = [scenes.crop(int(rng.integers(len(scenes))), rng) for _ in range(_BATCH)]
+        planes = _with_priors(net, batch, rng)
+        net.eval()
+        with torch.no_grad():
+            matte = net(planes)[:, 0].numpy()
+        net.train()
+        for found, parts in zip(matte, batch, strict=True):
+            inside = parts["hint"] > 0
+            errors.append(float(np.abs(found - parts["matte"])[inside].mean()))
+    return float(np.mean(errors))
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("target", type=click.Path(path_type=Path))
+@click.option("--minutes", default=45.0)
+@click.option("--seed", default=5)
+@click.option("--resume", type=click.Path(path_type=Path))
+def main(folder: Path, target: Path, minutes: float, seed: int, resume: Path | None) -> None:
+    """Train on the scenes in FOLDER and write TARGET (.onnx) and its weights (.pt) beside it."""
+    torch.manual_seed(seed)
+    rng = np.random.default_rng(seed)
+    files = sorted(folder.glob("*.npz"))
+    held = Scenes(files[::10][:60])
+    scenes = Scenes([f for i, f in enumerate(files) if i % 10])
+    net = MatteNet()
+    if resume:
+        net.load_state_dict(torch.load(resume))
+    optimiser = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=1e-4)
+    began, step, running = time.time(), 0, 0.0
+    for batch in _batches(scenes, rng):
+        share = (time.time() - began) / (60 * minutes)
+        if share >= 1:
+            break
+        for group in optimiser.param_groups:
+            group["lr"] = 2e-3 * min(1, (step + 1) / 50) * max(np.cos(share * np.pi / 2), 0.02)
+        planes = _with_priors(net, batch, rng)
+        truth = torch.from_numpy(np.stack([p["matte"] for p in batch]))[:, None]
+        hint = torch.from_numpy(np.stack([p["hint"] for p in batch]))[:, None]
+        loss = _loss(net(planes), truth, hint)
+        optimiser.zero_grad()
+        loss.backward()
+        optimiser.step()
+        running = 0.98 * running + 0.02 * float(loss) if step else float(loss)
+        step += 1
+        if step % 100 == 0:
+            print(f"step {step}  {share:.0%}  loss {running:.4f}", flush=True)
+        if step % 400 == 0:
+            print(f"held-out error {_validate(net, held):.4f}", flush=True)
+            _export(net, target)
+    _export(net, target)
+    print(f"held-out error {_validate(net, held):.4f} after {step} steps")
+
+
+def _export(net: MatteNet, target: Path) -> None:
+    torch.save(net.state_dict(), target.with_suffix(".pt"))
+    net.eval()
+    torch.onnx.export(
+        net,
+        (torch.zeros(1, 9, 64, 64),),
+        str(target),
+        input_names=["planes"],
+        output_names=["matte"],
+        dynamic_axes={"planes": {0: "n", 2: "h", 3: "w"}, "matte": {0: "n", 2: "h", 3: "w"}},
+        dynamo=False,
+        opset_version=13,
+    )
+    net.train()
+
+
+if __name__ == "__main__":
+    main()
