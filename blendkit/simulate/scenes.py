@@ -66,7 +66,7 @@ def twigs_against_sky(
 def thick_boughs(
     seed: int = 0, size: Size = (1200, 800), *, unit_px: float | None = None, sitter: bool = True
 ) -> Scene:
-    """Return limbs of 30 to 60 px with few branches over hills: wider than small discs."""
+    """Return limbs of 30 to 60 px with few branches before a hedge, wider than small discs."""
     set_up = _SetUp(seed, size, unit_px)
     front = set_up.blank()
     style = ForkStyle(
@@ -123,7 +123,7 @@ def boughs_at_two_depths(
 def leaves(
     seed: int = 0, size: Size = (1200, 800), *, unit_px: float | None = None, sitter: bool = True
 ) -> Scene:
-    """Return leafy twigs, green or turning, over woods."""
+    """Return leafy twigs, green or turning, before poplars."""
     set_up = _SetUp(seed, size, unit_px)
     front = set_up.blank()
     style = ForkStyle(width=11.0, length=700, spacing=70, spurs=0)

@@ -11,8 +11,16 @@ from blendkit.simulate.drawing.cello import draw_bow, draw_cello
 from blendkit.simulate.drawing.figure import Figure
 from blendkit.simulate.drawing.portrait import hair_behind, head
 
-SKINS: tuple[Color, ...] = ((0.52, 0.31, 0.21), (0.38, 0.21, 0.13), (0.20, 0.105, 0.065))
-HAIRS: tuple[Color, ...] = ((0.05, 0.027, 0.017), (0.13, 0.062, 0.028), (0.02, 0.015, 0.013))
+FAIR, TAN, DEEP = (0.52, 0.31, 0.21), (0.38, 0.21, 0.13), (0.20, 0.105, 0.065)
+BROWN, BLOND, BLACK = (0.05, 0.027, 0.017), (0.15, 0.075, 0.033), (0.02, 0.015, 0.013)
+LOOKS: tuple[tuple[Color, Color], ...] = (
+    (FAIR, BROWN),
+    (FAIR, BLOND),
+    (TAN, BROWN),
+    (TAN, BLACK),
+    (DEEP, BLACK),
+)
+"""Colours of skin and hair."""
 DRESSES: tuple[Color, ...] = ((0.17, 0.018, 0.03), (0.022, 0.055, 0.115), (0.03, 0.09, 0.062))
 
 RIGHT_HAND = (-0.145, 0.545)
@@ -41,8 +49,8 @@ def cellist(
         scale_px=height * min(size[1], 1.2 * size[0]),
         mirrored=bool(rng.uniform() < 0.5),
     )
-    skin, hair = SKINS[rng.integers(3)], HAIRS[rng.integers(3)]
-    dress = DRESSES[rng.integers(3)]
+    skin, hair = LOOKS[int(rng.integers(len(LOOKS)))]
+    dress = DRESSES[int(rng.integers(len(DRESSES)))]
     hair_behind(figure, hair, rng)
     _gown(figure, skin, dress, rng)
     draw_cello(figure, rng)
@@ -58,7 +66,7 @@ def _gown(figure: Figure, skin: Color, dress: Color, rng: np.random.Generator) -
     shape = figure.canvas.coverage.shape
     weave = np.exp(0.08 * noise_field(shape, 2.5 * figure.canvas.unit_px, rng, octaves=2))
     skirt = [
-        (-0.07, 0.43),
+        (-0.084, 0.43),
         (-0.17, 0.50),
         (-0.235, 0.57),
         (-0.26, 0.70),
@@ -69,7 +77,7 @@ def _gown(figure: Figure, skin: Color, dress: Color, rng: np.random.Generator) -
         (0.26, 0.70),
         (0.235, 0.57),
         (0.17, 0.50),
-        (0.07, 0.43),
+        (0.084, 0.43),
     ]
     figure.fill(skirt, dress, rounded=0.035, relief=1.2, texture=weave)
     _folds(figure, dress, rng)
@@ -78,8 +86,10 @@ def _gown(figure: Figure, skin: Color, dress: Color, rng: np.random.Generator) -
         (-0.045, 0.19),
         (-0.10, 0.211),
         (-0.142, 0.232),
-        (-0.135, 0.30),
-        (0.135, 0.30),
+        (-0.118, 0.30),
+        (-0.09, 0.36),
+        (0.09, 0.36),
+        (0.118, 0.30),
         (0.142, 0.232),
         (0.10, 0.211),
         (0.045, 0.19),
@@ -96,10 +106,10 @@ def _gown(figure: Figure, skin: Color, dress: Color, rng: np.random.Generator) -
         (0.095, 0.268),
         (0.128, 0.262),
         (0.118, 0.34),
-        (0.082, 0.42),
+        (0.09, 0.42),
         (0.05, 0.465),
         (-0.05, 0.465),
-        (-0.082, 0.42),
+        (-0.09, 0.42),
         (-0.118, 0.34),
     ]
     figure.fill(bodice, dress, rounded=0.022, relief=1.2, texture=weave)
