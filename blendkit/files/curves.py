@@ -24,7 +24,8 @@ Values = NDArray[np.float64]
 
 _SHIFT = 11  # float32 has 23 bits of mantissa: twelve index the table, eleven interpolate
 _LOWEST = np.float32(2.0**-40)
-_HIGHEST = np.float32(2.0**16)
+HIGHEST = 65536.0
+"""Largest value that is read from float files and encoded, in units of white."""
 # Encoded values at which a curve is inverted: every 16-bit code, and for the sake of float files
 # finer steps near black and on above white.
 _GRID = np.union1d(
@@ -54,7 +55,7 @@ class Curve:
 
     def encode(self, linear: Float) -> Float:
         """Return the encoding (0 to 1, and above in step) of linear light, float32."""
-        size = np.clip(np.abs(linear), _LOWEST, _HIGHEST)
+        size = np.clip(np.abs(linear), _LOWEST, np.float32(HIGHEST))
         bits = size.view(np.int32)
         index = (bits >> _SHIFT) - _first_index()
         share = (bits & ((1 << _SHIFT) - 1)).astype(np.float32) * np.float32(2.0**-_SHIFT)
@@ -67,7 +68,7 @@ class Curve:
     @cached_property
     def _inverse(self) -> tuple[Float, Float]:
         """Encoded value at every node of linear light, and the step to the next node."""
-        first, last = _first_index(), int(_HIGHEST.view(np.int32)) >> _SHIFT
+        first, last = _first_index(), int(np.float32(HIGHEST).view(np.int32)) >> _SHIFT
         nodes = (np.arange(first, last + 2, dtype=np.int32) << _SHIFT).view(np.float32)
         light = np.maximum.accumulate(self.decode(_GRID))
         # A flat foot is left at its end, a flat top (or what lies above it) joins its beginning.

@@ -77,12 +77,12 @@ def _parse(data: bytes) -> Profile:
     space = data[16:20].decode("ascii", "replace").strip()
     tags = _tags(data)
     if space == "GRAY" and b"kTRC" in tags:
-        return Profile(data, space, (_curve(tags[b"kTRC"]),))
+        return Profile(data, space, (_sound(_curve(tags[b"kTRC"])),))
     has_matrix = space == "RGB" and all(tag in tags for tag in _TRC)
     if not has_matrix or any(tag in tags for tag in _TABLES):
         return Profile(data, space, ())
     known: dict[bytes, Curve] = {}
-    found = tuple(known.setdefault(tags[tag], _curve(tags[tag])) for tag in _TRC)
+    found = tuple(known.setdefault(tags[tag], _sound(_curve(tags[tag]))) for tag in _TRC)
     return Profile(data, space, found)
 
 
@@ -99,11 +99,30 @@ def _tags(data: bytes) -> dict[bytes, bytes]:
     return found
 
 
+def _fixed(numbers: Sequence[int]) -> tuple[float, ...]:
+    return tuple(number / 65536 for number in numbers)
+
+
+def _exponent(value: float) -> float:
+    if not 0 < value <= 10:
+        raise ValueError(f"a tone curve with exponent {value:g}")
+    return value
+
+
+def _sound(curve: Curve) -> Curve:
+    """Return the curve; ValueError if it does not rise, or leaves the range of numbers."""
+    with np.errstate(all="ignore"):
+        black, white, far = curve.decode(np.array([0.0, 1.0, curves.HIGHEST]))
+    if not (abs(black) < white < 1e3 and far < 1e30):
+        raise ValueError("a tone curve that does not rise from black to white")
+    return curve
+
+
 def _curve(tag: bytes) -> Curve:
     if tag[:4] == b"para":
         (kind,) = struct.unpack_from(">H", tag, 8)
         numbers = struct.unpack_from(f">{_PARAMETERS[kind]}i", tag, 12)
-        return curves.parametric(kind, tuple(number / 65536 for number in numbers))
+        return curves.parametric(kind, (_exponent(numbers[0] / 65536), *_fixed(numbers[1:])))
     if tag[:4] != b"curv":
         raise ValueError(f"tone curve of unknown type {tag[:4]!r}")
     (count,) = struct.unpack_from(">I", tag, 8)
@@ -113,9 +132,7 @@ def _curve(tag: bytes) -> Curve:
         raise ValueError(f"a curve of {count} values does not fit its tag")
     values = np.frombuffer(tag, ">u2", count, 12).astype(np.float64)
     if count == 1:
-        return curves.gamma(values[0] / 256)
-    if values[-1] <= values[0]:
-        raise ValueError("a tone curve that does not rise")
+        return curves.gamma(_exponent(values[0] / 256))
     return curves.sampled(values / 65535)
 
 

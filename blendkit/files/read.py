@@ -161,7 +161,7 @@ def _fill(
     if decoded.inverted:
         codes = (decoded.top - codes).astype(codes.dtype)
     if decoded.bits == 32:
-        _check_finite(codes, name)
+        _check_floats(codes, name)
     if len(set(tones)) == 1:
         place[...] = _light(codes, tones[0], decoded)
         return
@@ -175,9 +175,14 @@ def _light(codes: Codes, tone: Curve, decoded: Decoded) -> Float:
     return tone.table(int(decoded.top)).take(codes)
 
 
-def _check_finite(codes: Codes, name: str) -> None:
+def _check_floats(codes: Codes, name: str) -> None:
     bad = codes.size - int(np.count_nonzero(np.isfinite(codes)))
     if bad:
         raise InputError(
             f"{name}: {bad} values are infinite or not numbers; export it again without them"
+        )
+    largest = float(np.abs(codes).max())
+    if largest > curves.HIGHEST:
+        raise InputError(
+            f"{name}: has values up to {largest:.3g}, where white is 1; export it again"
         )
