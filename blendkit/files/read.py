@@ -103,7 +103,7 @@ def _clip_level(profile: bytes) -> float:
 
 def _linear(decoded: Decoded, name: str, target: bytes | None) -> _Linear:
     """Return linear pixels, the profile that they are to be encoded with, and notes."""
-    own, notes = _profile_of(decoded, name)
+    own, notes = profile_of(decoded, name)
     if not own.curves:
         wanted = target or profiles.wide()
         pixels = _filled(decoded, (curves.LINEAR,), name)
@@ -120,7 +120,7 @@ def _linear(decoded: Decoded, name: str, target: bytes | None) -> _Linear:
     return pixels, target, (*notes, note)
 
 
-def _profile_of(decoded: Decoded, name: str) -> tuple[Profile, tuple[str, ...]]:
+def profile_of(decoded: Decoded, name: str) -> tuple[Profile, tuple[str, ...]]:
     """Return the profile to take the pixels by; sRGB, with a note, if the file's is of no use."""
     if decoded.icc_profile is None:
         if exif.marked_profile(decoded.directory) == "opRGB":
