@@ -8,7 +8,6 @@ from typing import Any
 
 import click
 
-from blendkit.errors import InputError
 from blendkit.settings import DeliverySettings
 
 FLAGS = {
@@ -61,18 +60,9 @@ def delivery_options(function: Callable[..., None]) -> Callable[..., None]:
 
 def settings_from(print_cm: str | None, **given: Any) -> DeliverySettings:
     """Return the settings that the options of `delivery_options` stand for."""
-    width, height = _print_size(print_cm)
-    return DeliverySettings(print_width_cm=width, print_height_cm=height, **given)
+    from blendkit.files.delivery_spec import print_size_cm  # noqa: PLC0415 - keeps help quick
 
-
-def _print_size(text: str | None) -> tuple[float | None, float | None]:
-    if text is None:
-        return None, None
-    try:
-        width, height = (float(side) for side in text.lower().removesuffix("cm").split("x"))
-    except ValueError as error:
-        raise InputError(f"--print {text}: give width x height in cm, as in 30x20") from error
-    return width, height
+    return DeliverySettings(**(print_size_cm(print_cm) if print_cm else {}), **given)
 
 
 @click.command("deliver")

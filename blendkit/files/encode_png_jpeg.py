@@ -25,7 +25,7 @@ def write_png(path: Path, codes: NDArray[Any], attached: Attached) -> None:
     """Write a PNG of 8 or 16 bits: grey (height, width) or RGB (height, width, 3)."""
     import imagecodecs  # noqa: PLC0415 - loaded when a PNG is written
 
-    plain = imagecodecs.png_encode(codes, level=4)
+    plain = imagecodecs.png_encode(codes, level=2)  # grain does not pack; be quick
     with path.open("wb") as stream:
         stream.write(plain[:_HEADER_END])
         for name, body in _chunks(attached):

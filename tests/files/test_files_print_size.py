@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blendkit.errors import InputError
+from blendkit.files.delivery_spec import parse_delivery
 from blendkit.files.print_size import effective_dpi, place
 from blendkit.settings import DeliverySettings
 
@@ -88,3 +89,35 @@ def test_half_a_print_size_is_refused() -> None:
         DeliverySettings(print_width_cm=30)
     with pytest.raises(InputError, match="choose 8 or 16"):
         DeliverySettings(bits=12)
+
+
+def test_a_delivery_in_one_word() -> None:
+    assert parse_delivery("full") == DeliverySettings()
+    word = "20x30cm, fit=crop, profile=oprgb, long-edge=3000, bpc=no, quality=90, sharpen=0.5"
+    assert parse_delivery(word) == DeliverySettings(
+        print_width_cm=20,
+        print_height_cm=30,
+        fit="crop",
+        profile="oprgb",
+        long_edge_px=3000,
+        black_point_compensation=False,
+        quality=90,
+        sharpen=0.5,
+    )
+
+
+@pytest.mark.parametrize(
+    ("word", "message"),
+    [
+        ("30", "give width x height in cm"),
+        ("30x20,colour=red", "there is no setting 'colour'"),
+        ("30x20,dpi=many", "dpi = 'many' is not a number"),
+        ("30x20,enlarge=perhaps", "is not yes or no"),
+        ("30x20,fit=stretch", "choose one of border, crop"),
+        ("30x20,quality=101", "allowed is 1 to 100"),
+        ("30x20,print_width_cm=5", "there is no setting"),
+    ],
+)
+def test_words_that_are_not_understood(word: str, message: str) -> None:
+    with pytest.raises(InputError, match=message):
+        parse_delivery(word)
