@@ -39,7 +39,7 @@ class _Plane:
     """A layer laid on the frame's grid with pad_px around it, ready to be shifted.
 
     light is premultiplied, hidden = 1 - coverage; both (rows, columns, channels).  box is the rows
-    and columns outside which the layer is empty.
+    and columns outside which the layer is empty; opaque layers hide all that lies behind them.
     """
 
     light: Float
@@ -47,6 +47,7 @@ class _Plane:
     pad_px: int
     offsets: Offsets
     box: tuple[int, int, int, int]
+    opaque: bool
 
 
 def render(
@@ -137,11 +138,12 @@ def _plane(
     size = (scene.size[0] + 2 * pad, scene.size[1] + 2 * pad)
     coverage = _laid(layer.coverage, place, size, footprint)[..., None]
     np.clip(coverage, 0, 1, out=coverage)
+    opaque = bool(coverage.min() > 1 - 1e-6)
     if coverage_only:
-        return _Plane(coverage, 1 - coverage, pad, offsets, _box(coverage))
+        return _Plane(coverage, 1 - coverage, pad, offsets, _box(coverage), opaque)
     light = _laid(layer.color * layer.coverage[..., None], place, size, footprint)
     hidden = np.repeat(1 - coverage, 3, axis=2)
-    return _Plane(np.maximum(light, 0), hidden, pad, offsets, _box(coverage))
+    return _Plane(np.maximum(light, 0), hidden, pad, offsets, _box(coverage), opaque)
 
 
 def _spread(disc_px: float, points: Points) -> tuple[Offsets, float]:
@@ -204,6 +206,9 @@ def _lay_over(picture: Float, top: int, plane: _Plane, dx: int, dy: int) -> None
     under = picture[
         rows.start - row0 : rows.stop - row0, columns.start - column0 : columns.stop - column0
     ]
+    if plane.opaque:
+        np.copyto(under, plane.light[rows, columns])
+        return
     np.multiply(under, plane.hidden[rows, columns], out=under)
     np.add(under, plane.light[rows, columns], out=under)
 
