@@ -55,12 +55,13 @@ def print_size_cm(text: str) -> dict[str, Any]:
 
 
 def _value(item: Field[Any], text: str) -> Any:
+    default: Any = item.default
     try:
-        if isinstance(item.default, bool):
+        if isinstance(default, bool):
             return _SWITCH[text.lower()]
         if item.name == "long_edge_px":
             return int(text)
-        return type(item.default)(text)
+        return type(default)(text)
     except (KeyError, ValueError) as error:
-        kind = "yes or no" if isinstance(item.default, bool) else "a number"
+        kind = "yes or no" if isinstance(default, bool) else "a number"
         raise InputError(f"--deliver: {item.name} = {text!r} is not {kind}") from error
