@@ -1,0 +1,187 @@
+"""The whole set of files that a merge leaves behind, written at once or not at all.
+
+Every file is first written under a temporary name; only when all of them are complete are they
+renamed, the result last.  So a result that is there has its own report beside it.
+"""
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from blendkit.errors import InputError, OutputError
+from blendkit.files import (
+    atomic,
+    check_output,
+    write_grey,
+    write_labels,
+    write_picture,
+    write_rgba,
+)
+from blendkit.frame import Frame
+from blendkit.merge import Merged
+from blendkit.report.document import Input, Output, refusal_document, report_document
+from blendkit.report.labels import flag_labels
+from blendkit.report.plain import Document
+from blendkit.report.screen import reduced
+from blendkit.settings import MergeSettings
+
+_DEFAULT_BITS = {".tif": 16, ".tiff": 16, ".png": 16, ".jpg": 8, ".jpeg": 8}
+_LAYERS = ("matte", "plate", "foreground")
+PREVIEW_QUALITY = 88
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What was written: files by what they are, and the report's contents."""
+
+    paths: Mapping[str, Path]
+    document: Document
+
+
+def target_paths(
+    path: Path | str, *, layers: bool = False, report: Path | str | None = None
+) -> dict[str, Path]:
+    """Return the files that belong to a result, by what they are, the result itself first.
+
+    Examples
+    --------
+    >>> [str(name) for name in target_paths("gate.tif", layers=True).values()]
+    ['gate.tif', 'gate.report.json', 'gate.flags.png', 'gate.sources.png', 'gate.preview.jpg',
+     'gate.matte.tif', 'gate.plate.tif', 'gate.foreground.tif']
+    """
+    target = Path(path)
+    endings = {"flags": "flags.png", "sources": "sources.png", "preview": "preview.jpg"}
+    if layers:
+        endings |= {name: f"{name}.tif" for name in _LAYERS}
+    beside = {name: target.with_name(f"{target.stem}.{end}") for name, end in endings.items()}
+    own_report = target.with_name(f"{target.stem}.report.json")
+    return {"result": target, "report": Path(report) if report else own_report, **beside}
+
+
+def check_targets(paths: Mapping[str, Path], inputs: Sequence[Path | str]) -> None:
+    """Raise, before any work, if one of the files cannot be written or two have one name."""
+    if paths["result"].suffix.lower() not in _DEFAULT_BITS:
+        raise InputError(f"{paths['result']}: name a .tif, .png or .jpg file as output")
+    for what, path in paths.items():
+        check_output(path, inputs)
+        if what != "result" and path.resolve() == paths["result"].resolve():
+            raise InputError(f"{path}: the {what} would replace the result; choose another name")
+
+
+def write_result(
+    path: Path | str,
+    merged: Merged,
+    background: Frame,
+    foreground: Frame,
+    *,
+    inputs: Sequence[Input],
+    bits: int | None = None,
+    layers: bool = False,
+    report: Path | str | None = None,
+    repairs: Sequence[Mapping[str, Any]] = (),
+    time_s: Mapping[str, float] | None = None,
+) -> Written:
+    """Write a result with everything that belongs to it.
+
+    Parameters
+    ----------
+    path : of the result, .tif, .png or .jpg; the others are named after it.
+    merged : what `merge_pair` gave.
+    background, foreground : the frames, for profile, resolution and Exif.
+    inputs : every file that went in; none of them is ever overwritten.
+    bits : of the result; None takes 16, for JPEG 8.
+    layers : write matte, plate and foreground too.
+    report : another path for the report.
+    repairs, time_s : for the report, see `report_document`.
+
+    Returns
+    -------
+    Written
+
+    Raises
+    ------
+    InputError, OutputError : nothing was written.
+    """
+    paths = target_paths(path, layers=layers, report=report)
+    sources = [item.path for item in inputs]
+    check_targets(paths, sources)
+    height, width = merged.pixels.shape[:2]
+    depth = bits or _DEFAULT_BITS[paths["result"].suffix.lower()]
+    document = report_document(
+        merged,
+        inputs=inputs,
+        output=Output(paths["result"], width, height, depth),
+        repairs=repairs,
+        time_s=time_s,
+    )
+    writers = _writers(merged, background, foreground, depth) | {
+        "report": lambda target: _write_json(target, document)
+    }
+    _write_together(paths, writers, sources)
+    return Written(paths, document)
+
+
+def write_refusal(
+    path: Path | str,
+    reason: str,
+    *,
+    inputs: Sequence[Input],
+    settings: MergeSettings,
+    time_s: Mapping[str, float] | None = None,
+) -> Document:
+    """Write, and return, the report of a pair that could not be aligned."""
+    document = refusal_document(reason, inputs=inputs, settings=settings, time_s=time_s)
+    with atomic(path, [item.path for item in inputs]) as temporary:
+        _write_json(temporary, document)
+    return document
+
+
+def as_json(document: Document) -> str:
+    """Return a report as JSON text."""
+    return json.dumps(document, indent=1, allow_nan=False, ensure_ascii=False)
+
+
+def _write_json(target: Path, document: Document) -> None:
+    target.write_text(as_json(document) + "\n", encoding="utf-8")
+
+
+def _writers(
+    merged: Merged, background: Frame, foreground: Frame, depth: int
+) -> dict[str, Callable[[Path], None]]:
+    size = (merged.pixels.shape[1], merged.pixels.shape[0])
+    matte = merged.matte
+    like = background
+    return {
+        "result": lambda to: write_picture(
+            to, merged.pixels, like=like, bits=depth, second=foreground
+        ),
+        "flags": lambda to: write_labels(to, flag_labels(merged.flags, size)),
+        "sources": lambda to: write_labels(to, merged.sources),
+        "preview": lambda to: write_picture(
+            to, reduced(merged.pixels), like=like, second=foreground, quality=PREVIEW_QUALITY
+        ),
+        "matte": lambda to: write_grey(to, matte.alpha),
+        "plate": lambda to: write_picture(to, merged.plate.pixels, like=like, bits=16),
+        "foreground": lambda to: write_rgba(to, matte.color, matte.alpha, like=like, bits=16),
+    }
+
+
+def _write_together(
+    paths: Mapping[str, Path],
+    writers: Mapping[str, Callable[[Path], None]],
+    inputs: Sequence[Path],
+) -> None:
+    """Write all files under temporary names, then rename them, the first of `paths` last."""
+    with ExitStack() as stack:
+        temporary = {
+            what: stack.enter_context(atomic(path, inputs)) for what, path in paths.items()
+        }
+        for what, place in temporary.items():
+            try:
+                writers[what](place)
+            except OutputError as error:
+                # the sentence shall name the file that was asked for
+                raise OutputError(str(error).replace(str(place), str(paths[what]))) from error

@@ -1,0 +1,225 @@
+"""The report of a merge, "blendkit.report/1": plain data that other programs read.
+
+Every key is always there; what is not known is null.
+"""
+
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from blendkit import __version__
+from blendkit.alignment import Alignment, Light
+from blendkit.filters.robust import weighted_median
+from blendkit.frame import Frame, Source
+from blendkit.merge import Merged
+from blendkit.midground import Flag
+from blendkit.report.labels import box_of, numbered
+from blendkit.report.plain import Document, as_document
+from blendkit.settings import MergeSettings
+
+SCHEMA = "blendkit.report/1"
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Input:
+    """A file that went into a merge.
+
+    role: "background", "foreground", "bridge", "clear", "foreground-mask", "background-mask",
+        "matte" or "strokes".
+    frame: what was read from it, None for what is not a frame.
+    """
+
+    path: Path
+    role: str
+    frame: Frame | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """The result's file."""
+
+    path: Path
+    width: int
+    height: int
+    bits: int
+
+
+def report_document(
+    merged: Merged,
+    *,
+    inputs: Sequence[Input],
+    output: Output | None,
+    repairs: Sequence[Mapping[str, Any]] = (),
+    time_s: Mapping[str, float] | None = None,
+) -> Document:
+    """Return the report of a merge.
+
+    Parameters
+    ----------
+    merged : Merged
+    inputs : every file that went in.
+    output : the result's file; None if none was written.
+    repairs : what was tried against flags, each with the keys of the contract.
+    time_s : seconds of stages outside the merge, such as "read", put before its own.
+
+    Returns
+    -------
+    dict : of numbers, strings, lists and dicts only; NaN and infinity became None.
+    """
+    return as_document(
+        {
+            **_head(inputs),
+            "alignment": _alignment(merged),
+            "light": _light(merged.light),
+            "foreground": _foreground(merged),
+            "flags": [_flag(number, flag) for number, flag in numbered(merged.flags)],
+            "repairs": list(repairs),
+            "sources": _sources(merged),
+            "output": None if output is None else asdict(output),
+            "settings": asdict(merged.settings),
+            "time_s": {**(time_s or {}), **merged.time_s},
+            "peak_memory_bytes": peak_memory_bytes(),
+        }
+    )
+
+
+def refusal_document(
+    reason: str,
+    *,
+    inputs: Sequence[Input],
+    settings: MergeSettings,
+    time_s: Mapping[str, float] | None = None,
+) -> Document:
+    """Return the report of a pair that could not be aligned: its one flag says why."""
+    why, _, advice = reason.partition(":")
+    width, height = next(item.frame.size for item in inputs if item.frame is not None)
+    flag = {
+        "id": 1,
+        "kind": "not-aligned",
+        "severity": "fail",
+        "box": [0, 0, width, height],
+        "area_px": width * height,
+        "message": why.strip(),
+        "advice": advice.strip() or "check that both frames show the same scene",
+    }
+    return as_document(
+        {
+            **_head(inputs),
+            "alignment": None,
+            "light": None,
+            "foreground": None,
+            "flags": [flag],
+            "repairs": [],
+            "sources": {},
+            "output": None,
+            "settings": asdict(settings),
+            "time_s": dict(time_s or {}),
+            "peak_memory_bytes": peak_memory_bytes(),
+        }
+    )
+
+
+def _head(inputs: Sequence[Input]) -> Document:
+    return {
+        "schema": SCHEMA,
+        "version": __version__,
+        "inputs": [_input(item) for item in inputs],
+    }
+
+
+def _input(item: Input) -> Document:
+    frame = item.frame
+    capture = None if frame is None else frame.capture
+    recorded = ("f_number", "exposure_time_s", "iso", "focal_length_mm", "focus_distance_m")
+    return {
+        "path": item.path,
+        "role": item.role,
+        "width": None if frame is None else frame.size[0],
+        "height": None if frame is None else frame.size[1],
+        **{name: getattr(capture, name, None) for name in recorded},
+    }
+
+
+def _alignment(merged: Merged) -> Document:
+    found: Alignment = merged.alignment
+    shifts = [float(np.hypot(*group.shift_px)) for group in merged.groups]
+    return {
+        "model": found.model,
+        "matrix": found.matrix,
+        "residual_px": found.residual_px,
+        "confidence": found.confidence,
+        "overlap": box_of(merged.covered),
+        "sway_px": None,
+        "parallax_px": max(shifts) if shifts else None,
+    }
+
+
+def _light(light: Light) -> Document:
+    return {
+        "gain_ev": light.gain_ev,
+        "falloff_ev_corner": light.falloff_ev_corner,
+        "residual_ev": light.residual_ev,
+        "flare": light.flare,
+        "tone": light.tone,
+    }
+
+
+def _foreground(merged: Merged) -> Document:
+    alpha = merged.matte.alpha
+    background, foreground = merged.noise
+    return {
+        "coverage": float(alpha.mean()),
+        "blur_disc_px": _discs(merged),
+        "noise_ratio": foreground.at_middle_grey / max(background.at_middle_grey, 1e-12),
+    }
+
+
+def _discs(merged: Merged) -> list[float] | None:
+    """Return [smallest, median, largest] disc of the groups, the median by area."""
+    if not merged.groups:
+        return None
+    discs = np.array([group.disc_px for group in merged.groups])
+    area = np.array([float((group.share * merged.matte.alpha).sum()) for group in merged.groups])
+    return [float(discs.min()), weighted_median(discs, area), float(discs.max())]
+
+
+def _flag(number: int, flag: Flag) -> Document:
+    return {
+        "id": number,
+        "kind": flag.kind,
+        "severity": flag.severity,
+        "box": box_of(flag.region),
+        "area_px": int(np.count_nonzero(flag.region)),
+        "message": flag.message,
+        "advice": flag.advice,
+    }
+
+
+def _sources(merged: Merged) -> Document:
+    counts = np.bincount(merged.sources.ravel(), minlength=max(Source) + 1)
+    return {
+        source_name(source): {
+            "value": int(source),
+            "share": float(counts[source] / merged.sources.size),
+        }
+        for source in Source
+    }
+
+
+def source_name(source: Source) -> str:
+    """Return a source's name in reports, such as "plate-divided"."""
+    return source.name.lower().replace("_", "-")
+
+
+def peak_memory_bytes() -> int | None:
+    """Return the most memory this process has held, None where the system does not tell."""
+    try:
+        import resource  # noqa: PLC0415 - not on every system
+    except ImportError:
+        return None
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return int(peak if sys.platform == "darwin" else peak * 1024)
