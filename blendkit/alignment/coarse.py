@@ -123,8 +123,8 @@ def _turned(moving: Float, matrix: Matrix) -> tuple[Float, Float]:
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     turned = cv2.warpAffine(moving, matrix[:2], size, flags=flags)
     valid = cv2.warpAffine(np.ones_like(moving), matrix[:2], size, flags=flags)
-    valid = np.asarray(valid > 0.99, np.float32)
-    return np.asarray(turned * valid, np.float32), valid
+    inside = np.asarray(np.greater(valid, 0.99), np.float32)
+    return np.asarray(turned * inside, np.float32), inside
 
 
 class _Correlator:

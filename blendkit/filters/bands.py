@@ -10,8 +10,8 @@ def gaussian(values: Float, sigma_px: float) -> Float:
     """Blur with a Gaussian of standard deviation sigma_px; reflects at the rim."""
     if sigma_px <= 0:
         return values
-    out: Float = cv2.GaussianBlur(values, (0, 0), sigma_px, borderType=cv2.BORDER_REFLECT_101)
-    return out
+    out = cv2.GaussianBlur(values, (0, 0), sigma_px, borderType=cv2.BORDER_REFLECT_101)
+    return np.asarray(out, np.float32)
 
 
 def band_pass(values: Float, fine_px: float, wide_px: float) -> Float:
@@ -26,5 +26,6 @@ def window_mean(values: Float, side_px: int, *, passes: int = 2) -> Float:
     """
     out = values
     for _ in range(passes):
-        out = cv2.blur(out, (side_px, side_px), borderType=cv2.BORDER_REFLECT_101)
-    return np.asarray(out, np.float32)
+        blurred = cv2.blur(out, (side_px, side_px), borderType=cv2.BORDER_REFLECT_101)
+        out = np.asarray(blurred, np.float32)
+    return out

@@ -42,7 +42,7 @@ def disc_kernel(diameter_px: float) -> Float:
     fine = (np.arange(side * _SUBSAMPLES) + 0.5) / _SUBSAMPLES - side / 2
     inside = (fine[:, None] ** 2 + fine[None, :] ** 2) <= (diameter_px / 2) ** 2
     cells = inside.reshape(side, _SUBSAMPLES, side, _SUBSAMPLES).mean(axis=(1, 3))
-    return (cells / cells.sum()).astype(np.float32)
+    return np.asarray(cells / cells.sum(), np.float32)
 
 
 def disc_blur(values: Float, diameter_px: float, *, border: int = cv2.BORDER_REFLECT_101) -> Float:
@@ -76,5 +76,4 @@ def disc_blur(values: Float, diameter_px: float, *, border: int = cv2.BORDER_REF
 
 def _blur_directly(values: Float, diameter_px: float, border: int) -> Float:
     kernel = disc_kernel(diameter_px)
-    out: Float = cv2.filter2D(values, -1, kernel, borderType=border)
-    return out
+    return np.asarray(cv2.filter2D(values, -1, kernel, borderType=border), np.float32)

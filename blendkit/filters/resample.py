@@ -25,10 +25,10 @@ def reduce_by(values: Float, factor: int) -> Float:
     height, width = values.shape[:2]
     bottom, right = -height % factor, -width % factor
     if bottom or right:
-        values = cv2.copyMakeBorder(values, 0, bottom, 0, right, cv2.BORDER_REPLICATE)
+        padded = cv2.copyMakeBorder(values, 0, bottom, 0, right, cv2.BORDER_REPLICATE)
+        values = np.asarray(padded, np.float32)
     size = (values.shape[1] // factor, values.shape[0] // factor)
-    out: Float = cv2.resize(values, size, interpolation=cv2.INTER_AREA)
-    return out
+    return np.asarray(cv2.resize(values, size, interpolation=cv2.INTER_AREA), np.float32)
 
 
 def enlarge(values: Float, factor: int, size: tuple[int, int], *, cubic: bool = True) -> Float:
@@ -40,8 +40,8 @@ def enlarge(values: Float, factor: int, size: tuple[int, int], *, cubic: bool = 
         return values
     full = (values.shape[1] * factor, values.shape[0] * factor)
     method = cv2.INTER_CUBIC if cubic else cv2.INTER_LINEAR
-    out: Float = cv2.resize(values, full, interpolation=method)
-    return np.ascontiguousarray(out[: size[1], : size[0]])
+    out = cv2.resize(values, full, interpolation=method)
+    return np.ascontiguousarray(out[: size[1], : size[0]], np.float32)
 
 
 def matrix_at_reduced_scale(matrix: Matrix, factor: float) -> Matrix:
