@@ -1,1 +1,1 @@
-"""Array operations that several stages share: disc blur, bands, windows, resampling, robust fits."""
+"""Array operations that several stages share: disc blur, bands, windows, resampling, robust fit."""
