@@ -29,6 +29,8 @@ class Truth:
     blur_discs_px: layer name to (in background frame, in foreground frame).
     veil_coverage: how much of the lens the blurred foreground covers in the background frame.
     sitter: coverage of the sitter in the background frame, not hidden by anything.
+    layer_mattes: coverage of each foreground layer alone, as in matte, by its name.
+    softness_px: disc of what stands behind the foreground, in the background frame.
     """
 
     composite: Float
@@ -40,6 +42,8 @@ class Truth:
     blur_discs_px: dict[str, Discs]
     veil_coverage: Float
     sitter: Float
+    layer_mattes: dict[str, Float]
+    softness_px: Float
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -94,6 +98,11 @@ def _truth(scene: Scene, later: Scene, spec: PairSpec, wide: Camera, narrow: Cam
         },
         veil_coverage=_coverage(scene, before, spec, wide),
         sitter=_coverage(scene, sitters, spec, wide),
+        layer_mattes={
+            layer.name: _aligned(later, [layer], spec, narrow, warp, coverage_only=True)[..., 0]
+            for layer in near
+        },
+        softness_px=_softness(scene, spec, wide),
     )
 
 
@@ -145,3 +154,12 @@ def _capture(spec: PairSpec, camera: Camera, which: int) -> Capture:
         camera="Orchard Mk I",
         lens=f"Pome {spec.focal_length_mm:g} mm",
     )
+
+
+def _softness(scene: Scene, spec: PairSpec, wide: Camera) -> Float:
+    """Return the disc of the nearest layer behind the foreground, (height, width), px."""
+    result = np.zeros(scene.size[::-1], np.float32)
+    for layer in scene.chosen(without={"foreground"}):
+        cover = _coverage(scene, [layer], spec, wide)
+        result += cover * (abs(wide.signed_disc_px(layer)) - result)
+    return result

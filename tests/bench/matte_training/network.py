@@ -1,4 +1,4 @@
-"""The matte network: a small U-shaped net, about 300,000 weights, that runs anywhere.
+"""The matte network: a small U-shaped net, about 260,000 weights, that runs anywhere.
 
 After Ronneberger, Fischer & Brox (2015), doi:10.1007/978-3-319-24574-4_28, with sums in place of
 concatenation on the way up, so that full-size layers stay narrow.
@@ -9,7 +9,7 @@ from torch import nn
 
 from blendkit.masks.evidence import PLANES
 
-WIDTHS = (16, 24, 40, 56, 72)
+WIDTHS = (12, 20, 36, 56, 80)
 
 
 def _pair(inputs: int, outputs: int) -> nn.Sequential:

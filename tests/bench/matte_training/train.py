@@ -10,6 +10,8 @@ the last line prints the mean absolute error there.
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from queue import Queue
+from threading import Thread
 
 import click
 import cv2
@@ -20,8 +22,8 @@ from numpy.typing import NDArray
 
 from blendkit.masks.evidence import NO_PRIOR, exposure_scale, network_planes
 
-_CROP = 176
-_BATCH = 12
+_CROP = 160
+_BATCH = 10
 
 Sample = dict[str, NDArray[np.float32]]
 
@@ -143,9 +145,18 @@ def _loss(matte: torch.Tensor, truth: torch.Tensor, hint: torch.Tensor) -> torch
     return plain + slopes
 
 
-def _batches(scenes: Scenes, rng: np.random.Generator) -> Iterator[list[Sample]]:
+def _batches(scenes: Scenes, seed: int) -> Iterator[list[Sample]]:
+    """Yield batches that a second thread prepares while the network learns."""
+    ready: Queue[list[Sample]] = Queue(maxsize=4)
+
+    def prepare() -> None:
+        rng = np.random.default_rng(seed)
+        while True:
+            ready.put([scenes.crop(int(rng.integers(len(scenes))), rng) for _ in range(_BATCH)])
+
+    Thread(target=prepare, daemon=True).start()
     while True:
-        yield [scenes.crop(int(rng.integers(len(scenes))), rng) for _ in range(_BATCH)]
+        yield ready.get()
 
 
 def _validate(net: MatteNet, scenes: Scenes) -> float:
@@ -160,6 +171,8 @@ def _validate(net: MatteNet, scenes: Scenes) -> float:
         net.train()
         for found, parts in zip(matte, batch, strict=True):
             inside = parts["hint"] > 0
+            if not inside.any():
+                continue
             errors.append(float(np.abs(found - parts["matte"])[inside].mean()))
     return float(np.mean(errors))
 
@@ -174,15 +187,17 @@ def main(folder: Path, target: Path, minutes: float, seed: int, resume: Path | N
     """Train on the scenes in FOLDER and write TARGET (.onnx) and its weights (.pt) beside it."""
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
+    torch.set_num_threads(2)
+    cv2.setNumThreads(1)
     files = sorted(folder.glob("*.npz"))
     held = Scenes(files[::10][:60])
     scenes = Scenes([f for i, f in enumerate(files) if i % 10])
-    net = MatteNet()
+    net = MatteNet().to(memory_format=torch.channels_last)
     if resume:
         net.load_state_dict(torch.load(resume))
     optimiser = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=1e-4)
     began, step, running = time.time(), 0, 0.0
-    for batch in _batches(scenes, rng):
+    for batch in _batches(scenes, seed):
         share = (time.time() - began) / (60 * minutes)
         if share >= 1:
             break
@@ -191,15 +206,16 @@ def main(folder: Path, target: Path, minutes: float, seed: int, resume: Path | N
         planes = _with_priors(net, batch, rng)
         truth = torch.from_numpy(np.stack([p["matte"] for p in batch]))[:, None]
         hint = torch.from_numpy(np.stack([p["hint"] for p in batch]))[:, None]
-        loss = _loss(net(planes), truth, hint)
+        loss = _loss(net(planes.to(memory_format=torch.channels_last)), truth, hint)
         optimiser.zero_grad()
         loss.backward()
         optimiser.step()
-        running = 0.98 * running + 0.02 * float(loss) if step else float(loss)
+        now = float(loss.detach())
+        running = 0.98 * running + 0.02 * now if step else now
         step += 1
-        if step % 100 == 0:
+        if step % 50 == 0:
             print(f"step {step}  {share:.0%}  loss {running:.4f}", flush=True)
-        if step % 400 == 0:
+        if step % 300 == 0:
             print(f"held-out error {_validate(net, held):.4f}", flush=True)
             _export(net, target)
     _export(net, target)

@@ -1,0 +1,197 @@
+"""The merge against truth, floor and ceiling, over scenes, seeds and kinds of hint.
+
+    python tests/bench/merge_figures.py --hints rough --seeds 1,2,3
+    python tests/bench/merge_figures.py --hints strokes,auto --more
+    python tests/bench/merge_figures.py --ablation
+
+PSNR in dB in linear light against the exact composite.  "halo": the blurred foreground covers over
+3 % and the true matte is below 2 %.  "gain" is the share of the headroom (ceiling minus floor, whole
+picture) that the merge wins.  Floor and ceiling: merge_references.py.
+"""
+
+import pickle
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import click
+import numpy as np
+from merge_references import ceiling, floor_results
+
+from blendkit.alignment.warp import warp_to_background
+from blendkit.frame import Float
+from blendkit.hints import Hints
+from blendkit.merge import Merged, merge_pair
+from blendkit.simulate import scenes
+from blendkit.simulate.metrics import grid_rms_px, psnr, regions, scores
+from blendkit.simulate.pair import SimulatedPair, make_pair
+from blendkit.simulate.rough_mask import eight_strokes, rough_mask
+from blendkit.simulate.sensor import falloff
+from blendkit.simulate.spec import PairSpec
+
+FIRST = (
+    "thin_boughs_over_woods",
+    "twigs_against_sky",
+    "thick_boughs",
+    "twigs_from_below_over_hills",
+    "boughs_at_two_depths",
+    "leaves",
+)
+MORE: dict[str, tuple[str, dict[str, object]]] = {
+    "wind of 12 px": ("twigs_against_sky", {"wind_px": (9.6, 7.2)}),
+    "bright points": ("bright_points_behind_twigs", {}),
+    "parallax of 6 px": ("twigs_from_below_over_hills", {"parallax_px": (4.8, -3.6)}),
+    "tone curve": ("thick_boughs", {"tone_curve": True}),
+    "focus pair": ("boughs_at_two_depths", {"f_number": (4.0, 4.0), "background_disc_px": (2.0, 45.0)}),
+    "sitter beside twigs": ("sitter_beside_twigs", {}),
+}
+
+
+def spec_for(seed: int, **changes: object) -> PairSpec:
+    """Return a pair drawn from the ranges that the figures are asked for."""
+    rng = np.random.default_rng(4000 + seed)
+    drawn = PairSpec(
+        foreground_disc_px=(rng.uniform(45, 130), rng.uniform(0.5, 2.0)),
+        background_disc_px=(rng.uniform(18, 60), rng.uniform(2, 8)),
+        shift_px=(rng.uniform(-14, 14), rng.uniform(-14, 14)),
+        rotation_deg=rng.uniform(-0.5, 0.5),
+        scale=rng.uniform(0.99, 1.01),
+        gain=rng.uniform(1 / 1.3, 1.3),
+        falloff_ev=(rng.uniform(0.2, 2.0), rng.uniform(0.0, 0.2)),
+        iso=(100.0, float(rng.choice([800, 1600]))),
+        seed=seed,
+    )
+    return replace(drawn, **changes)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Case:
+    """One pair with its name, seed and how it was taken."""
+
+    name: str
+    scene: str
+    seed: int
+    spec: PairSpec
+    pair: SimulatedPair = field(repr=False)
+
+
+def cases(names: list[str], seeds: list[int], size: tuple[int, int], cache: Path | None) -> Iterator[Case]:
+    """Yield the pairs; cache keeps them between runs."""
+    for name in names:
+        scene, changes = MORE.get(name, (name, {}))
+        for seed in seeds:
+            spec = spec_for(seed, **changes)
+            yield Case(name, scene, seed, spec, _pair(name, scene, seed, spec, size, cache))
+
+
+def _pair(
+    name: str, scene: str, seed: int, spec: PairSpec, size: tuple[int, int], cache: Path | None
+) -> SimulatedPair:
+    kept = cache / f"{name.replace(' ', '_')}-{seed}-{size[0]}.pkl" if cache else None
+    if kept and kept.exists():
+        return pickle.loads(kept.read_bytes())  # noqa: S301 - our own file
+    pair = make_pair(getattr(scenes, scene)(seed, size), spec)
+    if kept:
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        kept.write_bytes(pickle.dumps(pair))
+    return pair
+
+
+def true_sharp(case: Case) -> Float:
+    """Return the foreground frame under its true warp, in the background frame's true light."""
+    width, height = case.pair.background.size
+    moved = warp_to_background(case.pair.foreground.pixels, case.pair.truth.warp, (width, height))
+    own = falloff((width, height), case.spec.falloff_ev[0])
+    other = falloff((width, height), case.spec.falloff_ev[1])
+    back = own / (other * np.asarray(case.spec.gain, np.float32).reshape(1, 1, -1)[..., 0])
+    return moved.pixels * back[..., None]
+
+
+def blurred_shift_px(spec: PairSpec) -> tuple[float, float]:
+    """Return where the blurred foreground lies beside the sharp one: wind and parallax undone."""
+    x, y = np.add(spec.wind_px, spec.parallax_px)
+    return -float(x), -float(y)
+
+
+def hints_for(kind: str, case: Case) -> Hints:
+    """Return what the user gives: a rough mask, eight strokes, nothing, or the truth."""
+    matte = case.pair.truth.matte
+    if kind == "rough":
+        return Hints(foreground_mask=rough_mask(matte, seed=case.seed))
+    if kind == "strokes":
+        from blendkit.masks.strokes import Stroke  # noqa: PLC0415
+
+        strokes = eight_strokes(matte, seed=case.seed)
+        return Hints(strokes=tuple(Stroke(s.points, s.diameter_px, s.role) for s in strokes))
+    return Hints(matte=matte) if kind == "truth" else Hints()
+
+
+def judge(case: Case, kind: str) -> tuple[dict[str, float], Merged]:
+    """Merge one case and return its figures."""
+    truth, pair = case.pair.truth, case.pair
+    mask = rough_mask(truth.matte, seed=case.seed)
+    sharp = true_sharp(case)
+    parts = regions(truth)
+    floors = [scores(p, truth) for p in floor_results(pair, mask, sharp).values()]
+    floor = {name: max(f[name] for f in floors) for name in ("whole", "halo", "edge", "core")}
+    top = scores(ceiling(pair, sharp, blurred_shift_px(case.spec)), truth)
+    merged = merge_pair(pair.background, pair.foreground, hints=hints_for(kind, case))
+    got = scores(merged.pixels, truth)
+    edge = parts["edge"]
+    changed = np.abs(merged.pixels - pair.background.pixels).max(axis=2) > 1 / 65535
+    return {
+        "align": grid_rms_px(merged.alignment.matrix, truth.warp, pair.background.size),
+        "floor": floor["whole"],
+        "whole": got["whole"],
+        "ceiling": top["whole"],
+        "gain": (got["whole"] - floor["whole"]) / max(top["whole"] - floor["whole"], 0.1),
+        "floor halo": floor["halo"],
+        "halo": got["halo"],
+        "top halo": top["halo"],
+        "edge": got["edge"],
+        "core": got["core"],
+        "matte": float(np.abs(merged.matte.alpha - truth.matte)[edge].mean()) if edge.any() else 0,
+        "light": merged.light.residual_ev,
+        "sitter": float((changed & parts["sitter"]).sum() / max(parts["sitter"].sum(), 1)),
+        "time": sum(merged.time_s.values()),
+    }, merged
+
+
+def print_table(rows: list[tuple[str, dict[str, float]]]) -> None:
+    """Print one row a case and the medians."""
+    names = list(rows[0][1])
+    print(f"{'scene':34s}" + "".join(f"{n:>11s}" for n in names))
+    for label, figures in rows:
+        print(f"{label:34s}" + "".join(f"{figures[n]:11.3f}" for n in names))
+    medians = {n: float(np.median([f[n] for _, f in rows])) for n in names}
+    print(f"{'median':34s}" + "".join(f"{medians[n]:11.3f}" for n in names))
+    ahead = [f["whole"] - f["floor"] for _, f in rows]
+    halo = [f["halo"] - f["floor halo"] for _, f in rows]
+    print(f"whole above floor: median {np.median(ahead):.2f}, least {min(ahead):.2f} dB")
+    print(f"halo above floor:  median {np.median(halo):.2f}, least {min(halo):.2f} dB")
+    print(f"headroom gained:   median {medians['gain']:.2f}, least {min(f['gain'] for _, f in rows):.2f}")
+
+
+@click.command()
+@click.option("--hints", default="rough", help="rough, strokes, auto, truth; several by comma")
+@click.option("--names", default="", help="scenes, by comma; default the six of the first table")
+@click.option("--more", is_flag=True, help="add the six hard cases")
+@click.option("--seeds", default="1,2,3")
+@click.option("--size", default="1200x800")
+@click.option("--cache", type=click.Path(path_type=Path))
+def main(hints: str, names: str, more: bool, seeds: str, size: str, cache: Path | None) -> None:
+    """Print the table."""
+    chosen = [n for n in names.split(",") if n] or [*FIRST, *(MORE if more else ())]
+    width, height = (int(n) for n in size.split("x"))
+    for kind in hints.split(","):
+        print(f"hints: {kind}")
+        rows = []
+        for case in cases(chosen, [int(s) for s in seeds.split(",")], (width, height), cache):
+            rows.append((f"{case.name} {case.seed}", judge(case, kind)[0]))
+            print(rows[-1][0], f"{rows[-1][1]['whole']:.2f}", file=sys.stderr, flush=True)
+        print_table(rows)
+
+
+if __name__ == "__main__":
+    main()
