@@ -167,7 +167,10 @@ class DiscSettings:
         low=0,
         high=0.1,
     )
-    working_size_px: int = option(500, "long side of the search", unit="px", low=100, high=3000)
+    split_gain: float = option(
+        0.06, "drop of the residual that two discs must bring over one", unit="share", low=0, high=1
+    )
+    working_size_px: int = option(320, "long side of the search", unit="px", low=100, high=3000)
 
     def __post_init__(self) -> None:
         """Check the ranges."""

@@ -18,6 +18,9 @@ from blendkit.frame import Float
 from blendkit.settings import DiscSettings
 
 
+_SMALLEST_PX = 2.5
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class DiscEvidence:
     """What the search works on, all at 1/factor of full size.
@@ -25,12 +28,14 @@ class DiscEvidence:
     soft: the background frame W, (h, w, 3).  rerendered: (h, w, 3).
     foreground: (aF, a) stacked, (h, w, 4).
     weight: (h, w), 0 on the sitter, on clipped and on uncovered places.
+    local_light: (h, w, 3), mean light around, which residuals are relative to.
     """
 
     soft: Float
     rerendered: Float
     foreground: Float
     weight: Float
+    local_light: Float
     factor: int
 
 
@@ -54,11 +59,13 @@ def gather_evidence(
     """Reduce the pictures to the search's scale; all full size, linear light."""
     factor = max(round(max(matte.shape) / settings.working_size_px), 1)
     foreground = np.dstack([color * matte[..., None], matte]).astype(np.float32)
+    soft = reduce_by(background, factor)
     return DiscEvidence(
-        soft=reduce_by(background, factor),
+        soft=soft,
         rerendered=reduce_by(rerendered, factor),
         foreground=reduce_by(foreground, factor),
-        weight=reduce_by(weight, factor),
+        weight=reduce_by(weight, factor) + np.float32(1e-6),
+        local_light=gaussian(soft, 5) + np.float32(0.01),
         factor=factor,
     )
 
@@ -70,10 +77,9 @@ def fit_disc(evidence: DiscEvidence, settings: DiscSettings) -> DiscFit:
     -------
     DiscFit
     """
-    largest = settings.largest_disc_share * max(evidence.weight.shape)
-    steps = np.geomspace(3, largest, int(np.log(largest / 3) / np.log(1.14)) + 1)
-    costs = [residual(evidence, float(d), (0.0, 0.0)) for d in steps]
-    disc, shift = float(steps[int(np.argmin(costs))]), (0.0, 0.0)
+    steps = disc_steps(evidence, settings)
+    costs = [residual(evidence, disc, (0.0, 0.0)) for disc in steps]
+    disc, shift = steps[int(np.argmin(costs))], (0.0, 0.0)
     for reach in (settings.largest_shift_share * max(evidence.weight.shape), 1.0):
         shift = _search_shift(evidence, disc, shift, reach)
         disc = _search_disc(evidence, disc, shift)
@@ -83,18 +89,36 @@ def fit_disc(evidence: DiscEvidence, settings: DiscSettings) -> DiscFit:
     return DiscFit(disc * factor, (shift[0] * factor, shift[1] * factor), best / (none + 1e-12))
 
 
+def disc_steps(evidence: DiscEvidence, settings: DiscSettings) -> list[float]:
+    """Return the discs to try, px of the evidence, in steps of 14 %."""
+    largest = settings.largest_disc_share * max(evidence.weight.shape)
+    count = int(np.log(largest / _SMALLEST_PX) / np.log(1.14)) + 1
+    return [float(d) for d in np.geomspace(_SMALLEST_PX, largest, count)]
+
+
 def residual(evidence: DiscEvidence, disc: float | None, shift: tuple[float, float]) -> float:
-    """Return the mean truncated residual of the forward model, relative to local light."""
-    soft, base = evidence.soft, evidence.rerendered
-    model = base
+    """Return the weighted mean of `residual_map` for one disc over all boughs."""
+    square = residual_map(evidence, disc, shift)
+    return float(np.average(square, weights=evidence.weight))
+
+
+def residual_map(
+    evidence: DiscEvidence, disc: float | None, shift: tuple[float, float]
+) -> Float:
+    """Return the truncated square residual of the forward model, relative to local light, (h, w).
+
+    disc and shift in px of the evidence; None models the background frame without any veil.
+    """
+    model = evidence.rerendered
     if disc is not None:
         veil = shifted(disc_blur(evidence.foreground, disc), shift)
-        model = veil[..., :3] + (1 - veil[..., 3:]) * base
-    difference = (soft - model) / (gaussian(soft, 8) + 0.01)
-    band = difference - gaussian(difference, max(evidence.weight.shape) / 24)
-    square = np.square(band).mean(axis=2)
-    cap = 4 * np.average(square, weights=evidence.weight) + 1e-12
-    return float(np.average(np.minimum(square, cap), weights=evidence.weight))
+        model = veil[..., :3] + (1 - veil[..., 3:]) * model
+    difference = (evidence.soft - model) / evidence.local_light
+    slow = gaussian(difference, max(evidence.weight.shape) / 24)
+    square = np.square(difference - slow).mean(axis=2)
+    # Bright points and what moved must not outvote the veil.
+    cap = 4 * float(np.average(square, weights=evidence.weight)) + 1e-12
+    return np.asarray(np.minimum(square, cap), np.float32)
 
 
 def _search_shift(
@@ -130,7 +154,7 @@ def _search_disc(evidence: DiscEvidence, disc: float, shift: tuple[float, float]
     for ratio in (1.14, 1.05):
         trials = [disc / ratio, disc, disc * ratio]
         costs = [residual(evidence, d, shift) for d in trials]
-        while np.argmin(costs) != 1 and 3 < trials[1] < max(evidence.weight.shape) / 2:
+        while np.argmin(costs) != 1 and _SMALLEST_PX < trials[1] < max(evidence.weight.shape) / 2:
             grow = ratio if np.argmin(costs) == 2 else 1 / ratio
             trials = [d * grow for d in trials]
             costs = [residual(evidence, d, shift) for d in trials]
