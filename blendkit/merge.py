@@ -108,7 +108,8 @@ def merge_pair(
         aligned = apply_light(moved.pixels, light)
     with watch("sharpness"):
         noise = measure_noise(background.pixels), measure_noise(aligned)
-        blur = relative_blur(background.pixels, aligned, free, settings.sharpness)
+        grain = noise[0].at_middle_grey, noise[1].at_middle_grey
+        blur = relative_blur(background.pixels, aligned, free, settings.sharpness, grain=grain)
     with watch("matte"):
         softness = filled(blur, background.size)
         sitter = protected(find_sitter(background.pixels, aligned, blur), painted)
@@ -160,7 +161,7 @@ def _align(
 ) -> Alignment:
     if hints.aligned:
         return given_alignment(np.eye(3), background.size)
-    return align(background.pixels, foreground.pixels, settings.alignment)
+    return align(background.pixels, foreground.pixels, settings.alignment, ties=hints.ties)
 
 
 def _matte(
@@ -173,7 +174,9 @@ def _matte(
 ) -> Matte:
     if hints.matte is not None:
         return given_matte(aligned, hints.matte)
-    return find_matte(background, aligned, region, noise.at_middle_grey, settings.matte)
+    strokes = (hints.front_strokes, hints.back_strokes)
+    grain = noise.at_middle_grey
+    return find_matte(background, aligned, region, grain, settings.matte, strokes=strokes)
 
 
 def _clipped(frame: Frame, pixels: Float) -> Bool:

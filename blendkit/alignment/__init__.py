@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blendkit.alignment.quality import Evidence
 from blendkit.frame import Float, Matrix
 
 
@@ -31,6 +32,7 @@ class Alignment:
         background frame is the softer one.
     support: share of the frame that carried the fit.
     weights: float32 (height, width) at `weights_factor`: where the evidence lies.
+    evidence: what confidence and uncertainty were worked out from; None where the user vouches.
     """
 
     matrix: Matrix
@@ -43,6 +45,7 @@ class Alignment:
     support: float
     weights: Float
     weights_factor: int
+    evidence: Evidence | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -57,13 +57,21 @@ def coarse_search(
     for name, channel in _CHANNELS.items():
         correlator = _Correlator(channel(small_b), settings.shift_range)
         moving = channel(small_f)
-        best = sorted(
-            (correlator.best(moving, turn) for turn in _turns(moving.shape, settings)),
-            key=lambda pair: -pair[0],
-        )
-        for score, matrix in best[:2]:
+        for score, matrix in _best_turns(correlator, moving, settings)[:2]:
             found.append(Candidate(matrix_at_reduced_scale(matrix, 1 / factor), score, name))
     return sorted(found, key=lambda item: -item.score)
+
+
+def _best_turns(
+    correlator: "_Correlator", moving: Float, settings: AlignmentSettings
+) -> list[tuple[float, Matrix]]:
+    """Return scores and transforms, best first: a wide net of turns, then a finer one."""
+    net = _turn_net(settings)
+    tried = {turn: correlator.best(moving, _turn_matrix(moving.shape, *turn)) for turn in net}
+    for degrees, scale in sorted(tried, key=lambda turn: -tried[turn][0])[:2]:
+        for turn in set(_around(degrees, scale)) - set(tried):
+            tried[turn] = correlator.best(moving, _turn_matrix(moving.shape, *turn))
+    return sorted(tried.values(), key=lambda pair: -pair[0])
 
 
 def score_at(
@@ -105,16 +113,31 @@ def _energy_weight(fixed: Float) -> Float:
     return np.asarray(energy / (energy + energy.mean() + 1e-12), np.float32)
 
 
-def _turns(shape: tuple[int, ...], settings: AlignmentSettings) -> Iterator[Matrix]:
-    """Yield the rotations and scales to try, about the centre of a frame of that shape."""
-    centre = ((shape[1] - 1) / 2, (shape[0] - 1) / 2)
+def _turn_net(settings: AlignmentSettings) -> Iterator[tuple[float, float]]:
+    """Yield (rotation in degrees, scale) over the ranges, in steps of about 1 degree and 0.02.
+
+    >>> len(list(_turn_net(AlignmentSettings())))
+    49
+    """
     span = settings.rotation_range_deg
-    for degrees in np.linspace(-span, span, 2 * round(span / 0.5) + 1):
-        low, high = 1 - settings.scale_range, 1 + settings.scale_range
-        for scale in np.linspace(low, high, 2 * round(settings.scale_range / 0.01) + 1):
-            turn = np.eye(3)
-            turn[:2] = cv2.getRotationMatrix2D(centre, float(degrees), float(scale))
-            yield turn
+    low, high = 1 - settings.scale_range, 1 + settings.scale_range
+    for degrees in np.linspace(-span, span, 2 * round(span) + 1):
+        for scale in np.linspace(low, high, 2 * round(settings.scale_range / 0.02) + 1):
+            yield round(float(degrees), 4), round(float(scale), 4)
+
+
+def _around(degrees: float, scale: float) -> Iterator[tuple[float, float]]:
+    for more_degrees in (-0.5, 0.0, 0.5):
+        for more_scale in (-0.01, 0.0, 0.01):
+            yield round(degrees + more_degrees, 4), round(scale + more_scale, 4)
+
+
+def _turn_matrix(shape: tuple[int, ...], degrees: float, scale: float) -> Matrix:
+    """Return a rotation and scale about the centre of a frame of that shape."""
+    centre = ((shape[1] - 1) / 2, (shape[0] - 1) / 2)
+    turn = np.eye(3)
+    turn[:2] = cv2.getRotationMatrix2D(centre, degrees, scale)
+    return turn
 
 
 def _turned(moving: Float, matrix: Matrix) -> tuple[Float, Float]:
@@ -137,22 +160,22 @@ class _Correlator:
         weight = _energy_weight(fixed)
         self._weight = self._transform(weight)
         self._first = self._transform(weight * fixed)
-        self._second = self._transform(weight * fixed**2)
-        self._weight_sum = float(weight.sum())
+        # What a small turn leaves uncovered at the rim hardly changes with the turn.
+        whole = np.ones_like(fixed)
+        self._covered = self._correlate(self._weight, whole) > 0.5 * float(weight.sum())
+        self._fixed_power = self._correlate(self._transform(weight * fixed**2), whole)
+        self._floor = 1e-6 * float(weight.sum())
 
     def _transform(self, values: Float) -> NDArray[np.complexfloating]:
         return np.asarray(fft.rfft2(values, self._shape))
 
     def best(self, moving: Float, turn: Matrix) -> tuple[float, Matrix]:
         """Return the best score and the turn with the best shift put in."""
-        turned, valid = _turned(moving, turn)
+        turned, _ = _turned(moving, turn)
         shared = self._correlate(self._first, turned)
-        overlap = self._correlate(self._weight, valid)
-        fixed_power = self._correlate(self._second, valid)
         moving_power = self._correlate(self._weight, turned**2)
-        power = np.maximum(fixed_power, 0) * np.maximum(moving_power, 0)
-        score = shared / (np.sqrt(power) + 1e-6 * self._weight_sum)
-        score[overlap < 0.5 * self._weight_sum] = -1
+        power = np.maximum(self._fixed_power, 0) * np.maximum(moving_power, 0)
+        score = np.where(self._covered, shared / (np.sqrt(power) + self._floor), -1)
         row, column = np.unravel_index(int(np.argmax(score)), score.shape)
         shift = np.array([column - self._reach, row - self._reach], np.float64)
         matrix = turn.copy()

@@ -1,17 +1,32 @@
 """The alignment stage in order: coarse search, fine fits, choice of model, confidence."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
-from blendkit.alignment import Alignment
+from blendkit.alignment import Alignment, models
 from blendkit.alignment.coarse import Candidate, coarse_search, score_at
-from blendkit.alignment.quality import confidence_of, refusal
+from blendkit.alignment.content import check_content
+from blendkit.alignment.quality import Evidence, confidence_of, stated_uncertainty_px
 from blendkit.alignment.refine import Fit, refine
-from blendkit.errors import AlignmentError
+from blendkit.alignment.refusal import refuse
+from blendkit.alignment.select import with_best_model
+from blendkit.alignment.ties import CLICK_ERROR_SHARE, Tie, fit_ties
 from blendkit.frame import Float, Matrix, luminance
 from blendkit.settings import AlignmentSettings
 
+_APART_PX = 1.5
+"""Candidates nearer than this, px of the coarse picture, lead to one fit."""
 
-def align(background: Float, foreground: Float, settings: AlignmentSettings) -> Alignment:
+
+def align(
+    background: Float,
+    foreground: Float,
+    settings: AlignmentSettings,
+    *,
+    ties: Sequence[Tie] = (),
+) -> Alignment:
     """Find where the foreground frame lies on the background frame.
 
     Parameters
@@ -20,6 +35,9 @@ def align(background: Float, foreground: Float, settings: AlignmentSettings) -> 
         Linear light, float32 (height, width, 3), of one size.
     settings : AlignmentSettings
         Model, search ranges and the confidence below which the fit is refused.
+    ties : sequence of ((x, y), (x, y))
+        Points found by hand, background px and foreground px; they replace the search, and the
+        pixels refine them where they can.
 
     Returns
     -------
@@ -28,55 +46,105 @@ def align(background: Float, foreground: Float, settings: AlignmentSettings) -> 
     Raises
     ------
     AlignmentError
-        Where a frame holds nothing to align, or the confidence is below settings.least_confidence.
+        A frame holds nothing to align, the tie points contradict each other, or the confidence is
+        below settings.least_confidence.
+    InputError
+        Both frames are the same picture.
     """
     light_b, light_f = luminance(background), luminance(foreground)
-    for which, light in (("background", light_b), ("foreground", light_f)):
-        if float(light.std()) < 1e-5:
-            raise AlignmentError(f"the {which} frame is one flat tone: there is nothing to align")
-    first, *finer = working_factors(max(light_b.shape), settings)
-    scored = []
-    for start in _distinct(coarse_search(light_b, light_f, settings)):
-        fit = refine(light_b, light_f, start.matrix, [first], settings)
-        scored.append((score_at(light_b, light_f, fit.matrix, settings), fit))
-    scores, fit = max(scored, key=lambda pair: _merit(*pair))
-    fit = refine(
-        light_b,
-        light_f,
-        fit.matrix,
-        [first, *finer],
-        settings,
-        disc_px=fit.relative_disc_px,
-    )
-    found = Alignment(
-        matrix=fit.matrix,
-        model="similarity",
-        residual_px=fit.residual_px,
-        uncertainty_px=2 * fit.frame_error_px,
-        confidence=confidence_of(scores, fit, light_b.shape),
-        score=scores["fine"],
-        relative_disc_px=fit.relative_disc_px,
-        support=fit.support,
-        weights=fit.weights,
-        weights_factor=fit.factor,
-    )
+    check_content(light_b, light_f)
+    if ties:
+        return _from_ties(light_b, light_f, ties, settings)
+    fit = _search(light_b, light_f, settings)
+    found = _described(light_b, light_f, fit, settings)
     if found.confidence < settings.least_confidence:
-        raise AlignmentError(refusal(found))
+        refuse(light_b, light_f, found, settings)
     return found
+
+
+def _search(light_b: Float, light_f: Float, settings: AlignmentSettings) -> Fit:
+    """Return the fit that the better of the coarse candidates leads to."""
+    first = working_factors(max(light_b.shape), settings)[0]
+    tried = []
+    for start in _distinct(coarse_search(light_b, light_f, settings), light_b.shape, settings):
+        fit = refine(light_b, light_f, start.matrix, [first], settings)
+        tried.append((_merit(score_at(light_b, light_f, fit.matrix, settings), fit), fit))
+    _, fit = max(tried, key=lambda pair: pair[0])
+    return _finest(light_b, light_f, fit.matrix, settings, fit.relative_disc_px)
+
+
+def _finest(
+    light_b: Float,
+    light_f: Float,
+    start: Matrix,
+    settings: AlignmentSettings,
+    disc_px: float | None = None,
+) -> Fit:
+    """Fit a similarity from coarse to fine, then the model that settings or evidence ask for."""
+    factors = working_factors(max(light_b.shape), settings)
+    fit = refine(light_b, light_f, start, factors, settings, disc_px=disc_px)
+    return with_best_model(light_b, light_f, fit, settings)
 
 
 def _merit(scores: dict[str, float], fit: Fit) -> float:
     return scores["fine"] + 0.5 * scores["soft"] + 0.5 * fit.correlation
 
 
-def _distinct(candidates: list[Candidate]) -> list[Candidate]:
-    """Keep the best of each channel, and the second best overall."""
-    names: list[str] = []
+def _described(light_b: Float, light_f: Float, fit: Fit, settings: AlignmentSettings) -> Alignment:
+    scores = score_at(light_b, light_f, fit.matrix, settings)
+    evidence = Evidence(
+        fine=scores["fine"],
+        soft=scores["soft"],
+        predicted_px=fit.frame_error_px,
+        halves_px=fit.halves_px,
+        support=fit.support,
+        long_side_px=max(light_b.shape),
+    )
+    return Alignment(
+        matrix=fit.matrix,
+        model=fit.model,
+        residual_px=fit.residual_px,
+        uncertainty_px=stated_uncertainty_px(evidence),
+        confidence=confidence_of(evidence),
+        score=evidence.fine,
+        relative_disc_px=fit.relative_disc_px,
+        support=fit.support,
+        weights=fit.weights,
+        weights_factor=fit.factor,
+        evidence=evidence,
+    )
+
+
+def _from_ties(
+    light_b: Float, light_f: Float, ties: Sequence[Tie], settings: AlignmentSettings
+) -> Alignment:
+    """Fit the ties, then the pixels from there; keep whichever the clicks' accuracy allows."""
+    size = (light_b.shape[1], light_b.shape[0])
+    matrix, model = fit_ties(ties, size, settings.model)
+    click_px = CLICK_ERROR_SHARE * max(size)
+    fit = _finest(light_b, light_f, matrix, settings)
+    found = _described(light_b, light_f, fit, settings)
+    here = np.array([tie[0] for tie in ties], np.float64)
+    moved = models.apply(fit.matrix, here) - models.apply(matrix, here)
+    near = float(np.sqrt(np.square(moved).sum(axis=1).mean())) < 2.5 * click_px
+    if near and found.confidence >= settings.least_confidence:
+        return found
+    return replace(
+        given_alignment(matrix, size), model=model, uncertainty_px=2 * click_px, confidence=0.8
+    )
+
+
+def _distinct(
+    candidates: list[Candidate], shape: tuple[int, ...], settings: AlignmentSettings
+) -> list[Candidate]:
+    """Keep the best three that lie apart from each other."""
+    size = (shape[1], shape[0])
+    apart_px = _APART_PX * max(max(shape) / settings.coarse_size_px, 1)
     kept: list[Candidate] = []
     for item in candidates:
-        if item.channel not in names or len(kept) < 2:
+        gaps = [models.grid_distance_px(item.matrix, other.matrix, size) for other in kept]
+        if not gaps or min(gaps) > apart_px:
             kept.append(item)
-            names.append(item.channel)
     return kept[:3]
 
 

@@ -44,6 +44,15 @@ def motion_basis(model: str, shape: tuple[int, ...], used: Bool) -> NDArray[np.f
     return _basis(model, (columns - centre[0]) / half, (rows - centre[1]) / half)
 
 
+def point_basis(
+    model: str, points: NDArray[np.floating], size: tuple[int, int]
+) -> NDArray[np.float64]:
+    """Return the motion basis, (2, parameters, n), at points (n, 2) of (x, y) px."""
+    centre, half = centre_and_half(size)
+    u, v = (np.asarray(points, np.float64) - centre).T / half
+    return np.asarray(_basis(model, u, v), np.float64)
+
+
 def step(
     matrix: Matrix, parameters: NDArray[np.float64], model: str, size: tuple[int, int]
 ) -> tuple[Matrix, float]:
@@ -92,19 +101,36 @@ def sample(values: Float, matrix: Matrix, size: tuple[int, int]) -> tuple[Float,
     return np.asarray(moved, np.float32), np.asarray(valid, np.float32)
 
 
-def frame_error_px(covariance: NDArray[np.float64], model: str, size: tuple[int, int]) -> float:
-    """Return the RMS motion over a 9x9 grid that a parameter covariance predicts, px."""
-    basis = _grid_basis(model, size)
+def grid_points(size: tuple[int, int]) -> NDArray[np.float64]:
+    """Return an even 9x9 grid of points (81, 2) of (x, y) px on a frame of (width, height)."""
+    x, y = np.meshgrid(np.linspace(0, size[0] - 1, 9), np.linspace(0, size[1] - 1, 9))
+    return np.column_stack([x.ravel(), y.ravel()])
+
+
+def predicted_rms_px(
+    covariance: NDArray[np.float64],
+    model: str,
+    points: NDArray[np.float64],
+    size: tuple[int, int],
+) -> float:
+    """Return the RMS motion of points (n, 2) that a parameter covariance predicts, px.
+
+    size: (width, height) of the array that the parameters belong to.
+    """
+    basis = point_basis(model, points, size)
     variance = np.einsum("cpn,pq,cqn->n", basis, covariance, basis)
     return float(np.sqrt(max(float(variance.mean()), 0.0)))
 
 
-def _grid_basis(model: str, size: tuple[int, int]) -> NDArray[np.float32]:
-    centre, half = centre_and_half(size)
-    u, v = np.meshgrid(
-        np.linspace(-1, 1, 9) * centre[0] / half, np.linspace(-1, 1, 9) * centre[1] / half
-    )
-    return _basis(model, u.ravel(), v.ravel())
+def step_rms_px(
+    parameters: NDArray[np.float64],
+    model: str,
+    points: NDArray[np.float64],
+    size: tuple[int, int],
+) -> float:
+    """Return the RMS motion of points (n, 2) by a small parameter step, px."""
+    motion = np.einsum("cpn,p->cn", point_basis(model, points, size), parameters)
+    return float(np.sqrt(np.square(motion).sum(axis=0).mean()))
 
 
 def apply(matrix: Matrix, points: NDArray[np.floating]) -> NDArray[np.float64]:
@@ -126,5 +152,19 @@ def frame_distance_px(one: Matrix, other: Matrix, weights: Float, factor: int) -
         rows, columns = np.indices(weights.shape).reshape(2, -1)
     pick = np.linspace(0, len(rows) - 1, min(len(rows), 200)).astype(int)
     points = np.column_stack([columns[pick], rows[pick]]) * float(factor)
+    gap = apply(one, points) - apply(other, points)
+    return float(np.sqrt(np.square(gap).sum(axis=1).mean()))
+
+
+def grid_distance_px(one: Matrix, other: Matrix, size: tuple[int, int]) -> float:
+    """Return the RMS distance of two transforms over a 9x9 grid on a frame of that size, px.
+
+    Examples
+    --------
+    >>> moved = np.array([[1, 0, 3], [0, 1, 4], [0, 0, 1.0]])
+    >>> grid_distance_px(np.eye(3), moved, (600, 400))
+    5.0
+    """
+    points = grid_points(size)
     gap = apply(one, points) - apply(other, points)
     return float(np.sqrt(np.square(gap).sum(axis=1).mean()))

@@ -1,25 +1,36 @@
-"""How far an alignment can be trusted."""
+"""How far an alignment can be trusted: figures of the evidence, confidence, stated uncertainty."""
+
+from dataclasses import dataclass
 
 import numpy as np
 
-from blendkit.alignment import Alignment
-from blendkit.alignment.refine import Fit
 
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What speaks for a fit.
 
-def confidence_of(scores: dict[str, float], fit: Fit, shape: tuple[int, ...]) -> float:
-    """Return a confidence of 0 to 1 from the coarse scores and the fit's predicted error.
-
-    scores: masked correlations by channel; shape: of the full frame (height, width).
+    fine, soft: masked correlations of the coarse channels at the fit, -1 to 1.
+    predicted_px: RMS error over the frame that the block covariance predicts.
+    halves_px: RMS distance over the frame of the fits to two halves of the evidence.
+    support: share of the frame that carried the fit.
+    long_side_px: of the frame.
     """
-    error = fit.frame_error_px * 1200 / max(shape)
-    evidence = 9 * (max(scores["fine"], 0.8 * scores["soft"]) - 0.33) - 1.5 * max(error - 0.3, 0)
-    return float(1 / (1 + np.exp(-evidence)))
+
+    fine: float
+    soft: float
+    predicted_px: float
+    halves_px: float
+    support: float
+    long_side_px: int
 
 
-def refusal(found: Alignment) -> str:
-    """Return the sentence that explains a refused alignment and what to try."""
-    return (
-        f"the frames do not lie on each other (confidence {found.confidence:.2f}, coarse score "
-        f"{found.score:.2f}): no zone is in focus in both; check that they show the same scene, "
-        "give tie points with --tie X,Y=X,Y, or --aligned if they are aligned already"
-    )
+def confidence_of(evidence: Evidence) -> float:
+    """Return a confidence of 0 to 1 from the coarse scores and the fit's predicted error."""
+    error = evidence.predicted_px * 1200 / evidence.long_side_px
+    best = max(evidence.fine, 0.8 * evidence.soft)
+    return float(1 / (1 + np.exp(-9 * (best - 0.33) + 1.5 * max(error - 0.3, 0))))
+
+
+def stated_uncertainty_px(evidence: Evidence) -> float:
+    """Return the bound that 95 % of solvable pairs' RMS errors over the frame keep, px."""
+    return 2 * evidence.predicted_px

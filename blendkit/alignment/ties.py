@@ -1,0 +1,95 @@
+"""Tie points: a transform from points that the user found in both frames."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blendkit.alignment import models
+from blendkit.errors import AlignmentError
+from blendkit.frame import Matrix
+
+Point = tuple[float, float]
+Tie = tuple[Point, Point]
+"""(x, y) in background px and in foreground px of the same point."""
+
+CLICK_ERROR_SHARE = 0.0015
+"""How well a point is placed by hand, of the long side: about 2 px of 1200, 9 px at 24 MP."""
+_LEAST_POINTS = {"translation": 1, "similarity": 2, "affine": 3, "homography": 4}
+_STEPS = 20
+
+
+def fit_ties(ties: Sequence[Tie], size: tuple[int, int], model: str = "auto") -> tuple[Matrix, str]:
+    """Fit a transform to tie points by least squares.
+
+    Parameters
+    ----------
+    ties : sequence of ((x, y), (x, y))
+        Background px, foreground px.
+    size : (int, int)
+        Width and height of the background frame, px.
+    model : str
+        A name in `models.MODELS`; "auto" takes the simplest that the points' accuracy supports.
+
+    Returns
+    -------
+    matrix : Matrix
+        Background px to foreground px.
+    model : str
+
+    Raises
+    ------
+    AlignmentError
+        Too few points for the model, points on one spot, or one that contradicts the others.
+
+    Examples
+    --------
+    >>> matrix, model = fit_ties([((0, 0), (5, 3)), ((100, 0), (105, 3))], (600, 400))
+    >>> model, matrix[:2, 2].round(6)
+    ('similarity', array([5., 3.]))
+    """
+    here, there = (np.array([tie[k] for tie in ties], np.float64) for k in (0, 1))
+    click_px = CLICK_ERROR_SHARE * max(size)
+    names = [name for name, least in _LEAST_POINTS.items() if len(ties) >= least]
+    if model != "auto":
+        if model not in names:
+            raise AlignmentError(
+                f"{len(ties)} tie points: a {model} needs at least {_LEAST_POINTS[model]}"
+            )
+        names = [model]
+    elif len(names) > 1:
+        names = names[1:]
+    for name in names:
+        matrix = _least_squares(here, there, size, name)
+        off = np.hypot(*(models.apply(matrix, here) - there).T)
+        if float(np.sqrt(np.square(off).mean())) <= click_px:
+            return matrix, name
+    _refuse_contradiction(off, click_px)
+    return matrix, names[-1]
+
+
+def _refuse_contradiction(off: NDArray[np.float64], click_px: float) -> None:
+    worst = int(np.argmax(off))
+    if off[worst] > 6 * click_px:
+        raise AlignmentError(
+            f"tie point {worst + 1} lies {off[worst]:.0f} px off what the others say: check it"
+        )
+
+
+def _least_squares(
+    here: NDArray[np.float64], there: NDArray[np.float64], size: tuple[int, int], model: str
+) -> Matrix:
+    """Fit by Gauss-Newton from a plain shift; exact in one step for all but the homography."""
+    matrix = np.eye(3)
+    matrix[:2, 2] = (there - here).mean(axis=0)
+    basis = models.point_basis(model, here, size)
+    rows = basis.transpose(0, 2, 1).reshape(-1, basis.shape[1])
+    if np.linalg.matrix_rank(rows, tol=1e-3) < rows.shape[1]:
+        raise AlignmentError(f"the tie points lie too close for a {model}: spread them out")
+    for _ in range(_STEPS):
+        gap = (there - models.apply(matrix, here)).T.reshape(-1)
+        parameters, *_ = np.linalg.lstsq(rows, gap, rcond=None)
+        matrix, moved_px = models.step(matrix, np.asarray(parameters), model, size)
+        if moved_px < 1e-9:
+            break
+    return matrix
