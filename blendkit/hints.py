@@ -14,6 +14,8 @@ class Hints:
 
     foreground_mask: inside it the matte is searched.
     background_mask: inside it the background frame is kept.
+    front_strokes, back_strokes: brush strokes, rasterised: a few marks on foreground and on what is
+        not; they spread over what hangs together with them.
     matte: exact coverage, used as it is.
     aligned: the frames lie on each other already.
     ties: pairs of (background x, y), (foreground x, y) in px that show the same point.
@@ -21,6 +23,8 @@ class Hints:
 
     foreground_mask: Float | None = None
     background_mask: Float | None = None
+    front_strokes: Float | None = None
+    back_strokes: Float | None = None
     matte: Float | None = None
     aligned: bool = False
     ties: tuple[tuple[tuple[float, float], tuple[float, float]], ...] = ()
@@ -29,7 +33,13 @@ class Hints:
         """Raise InputError where sizes differ."""
         if background.size != foreground.size:
             raise InputError(_sizes_differ(background, foreground))
-        for name in ("foreground_mask", "background_mask", "matte"):
+        for name in (
+            "foreground_mask",
+            "background_mask",
+            "front_strokes",
+            "back_strokes",
+            "matte",
+        ):
             mask = getattr(self, name)
             if mask is not None and mask.shape != background.pixels.shape[:2]:
                 given = f"{mask.shape[1]}x{mask.shape[0]}"
@@ -41,7 +51,7 @@ class Hints:
     def painted(self, size: tuple[int, int]) -> Bool:
         """Return where foreground was painted or given, bool (height, width)."""
         result = np.zeros((size[1], size[0]), np.bool_)
-        for mask in (self.foreground_mask, self.matte):
+        for mask in (self.foreground_mask, self.front_strokes, self.matte):
             if mask is not None:
                 result |= mask > 0
         return result

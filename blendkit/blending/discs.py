@@ -102,9 +102,7 @@ def residual(evidence: DiscEvidence, disc: float | None, shift: tuple[float, flo
     return float(np.average(square, weights=evidence.weight))
 
 
-def residual_map(
-    evidence: DiscEvidence, disc: float | None, shift: tuple[float, float]
-) -> Float:
+def residual_map(evidence: DiscEvidence, disc: float | None, shift: tuple[float, float]) -> Float:
     """Return the truncated square residual of the forward model, relative to local light, (h, w).
 
     disc and shift in px of the evidence; None models the background frame without any veil.

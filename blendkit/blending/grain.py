@@ -28,7 +28,8 @@ def reduce_grain(pixels: Float, sigma: Sigma) -> Float:
         band = current - smooth
         floor = np.square(noise) * share
         power = window_mean(np.square(band), 5, passes=1)
-        result += band * np.clip((power - floor) / (power + 1e-12), 0, 1)
+        # The square lets clear structure through whole, where plain Wiener dulls it by some per cent.
+        result += band * np.clip(1 - np.square(1.25 * floor / (power + 1e-12)), 0, 1)
         current = smooth
     return np.asarray(result + current, np.float32)
 

@@ -74,8 +74,8 @@ def _from_surroundings(total: Float) -> Float:
     filled = stack[-1]
     for finer in reversed(stack[:-1]):
         size = (finer.shape[1], finer.shape[0])
-        coarse = enlarge(filled, 2, size, cubic=False)
+        coarse = enlarge(filled, 2, size)
         filled = finer + (1 - np.clip(finer[..., 3:] / 0.2, 0, 1)) * 0.2 * coarse
     size = (total.shape[1], total.shape[0])
-    wide = enlarge(filled, factor, size, cubic=False)
+    wide = enlarge(filled, factor, size)
     return np.asarray(wide[..., :3] / np.maximum(wide[..., 3:], 1e-6), np.float32)

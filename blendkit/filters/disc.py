@@ -68,8 +68,8 @@ def disc_blur(values: Float, diameter_px: float, *, border: int = cv2.BORDER_REF
     if factor <= 1 or min(values.shape[:2]) < 4 * factor:
         return _blur_directly(values, diameter_px, border)
     small = reduce_by(values, factor)
-    # Reducing and enlarging widen the disc by the variance of a cell and of the interpolation.
-    widened = 2 * np.sqrt(max((diameter_px / 2) ** 2 - factor**2 / 3, 0.0))
+    # A cell adds a variance of n^2/12 and linear interpolation n^2/6; a disc has D^2/16.
+    widened = np.sqrt(max(diameter_px**2 - 4.0 * factor**2, 0.0))
     blurred = _blur_directly(small, float(widened) / factor, border)
     return enlarge(blurred, factor, (values.shape[1], values.shape[0]))
 

@@ -31,7 +31,7 @@ def reduce_by(values: Float, factor: int) -> Float:
     return np.asarray(cv2.resize(values, size, interpolation=cv2.INTER_AREA), np.float32)
 
 
-def enlarge(values: Float, factor: int, size: tuple[int, int], *, cubic: bool = True) -> Float:
+def enlarge(values: Float, factor: int, size: tuple[int, int]) -> Float:
     """Undo `reduce_by` in size: interpolate between cell centres and crop to size (width, height).
 
     values: float32 (height, width[, channels]); result: size in px.
@@ -39,8 +39,8 @@ def enlarge(values: Float, factor: int, size: tuple[int, int], *, cubic: bool = 
     if factor <= 1:
         return values
     full = (values.shape[1] * factor, values.shape[0] * factor)
-    method = cv2.INTER_CUBIC if cubic else cv2.INTER_LINEAR
-    out = cv2.resize(values, full, interpolation=method)
+    # OpenCV's cubic (a = -0.75) does not reproduce a ramp; linear does.
+    out = cv2.resize(values, full, interpolation=cv2.INTER_LINEAR)
     return np.ascontiguousarray(out[: size[1], : size[0]], np.float32)
 
 

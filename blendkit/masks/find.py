@@ -8,13 +8,20 @@ from blendkit.masks import Matte
 from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.network import network_matte
+from blendkit.masks.spread import spread_strokes
 from blendkit.settings import MatteSettings
 
 _SPECK = 0.02
 
 
 def find_matte(
-    background: Float, aligned: Float, region: Bool, grain: float, settings: MatteSettings
+    background: Float,
+    aligned: Float,
+    region: Bool,
+    grain: float,
+    settings: MatteSettings,
+    *,
+    strokes: tuple[Float | None, Float | None] = (None, None),
 ) -> Matte:
     """Find coverage and colour of the sharp foreground.
 
@@ -27,6 +34,8 @@ def find_matte(
     grain : float
         Noise of the foreground frame at middle grey, linear standard deviation.
     settings : MatteSettings
+    strokes : tuple
+        Rasterised strokes on foreground and on background, float32 (height, width) or None.
 
     Returns
     -------
@@ -35,6 +44,8 @@ def find_matte(
     if not region.any():
         return given_matte(aligned, np.zeros(region.shape, np.float32), region)
     proposal = network_matte(background, aligned, region.astype(np.float32), grain)
+    if any(marks is not None for marks in strokes):
+        proposal = spread_strokes(proposal, aligned, *strokes)
     alpha = _settled(aligned, proposal, region, settings)
     alpha = np.where(alpha < _SPECK, 0, np.where(alpha > 1 - _SPECK, 1, alpha))
     return given_matte(aligned, alpha.astype(np.float32), region)

@@ -20,6 +20,8 @@ from blendkit.settings import SharpnessSettings
 from blendkit.sharpness import RelativeBlur
 
 _LIGHT_FLOOR = 0.01
+_MIDDLE_GREY = 0.18
+_LEAST_CONTRAST = 0.01
 
 
 def relative_blur(
@@ -27,6 +29,8 @@ def relative_blur(
     foreground: Float,
     usable: Bool,
     settings: SharpnessSettings,
+    *,
+    grain: tuple[float, float] = (0.0, 0.0),
 ) -> RelativeBlur:
     """Map the disc between two aligned, light-matched frames.
 
@@ -39,6 +43,8 @@ def relative_blur(
         known to stand.
     settings : SharpnessSettings
         working_size_px, largest_disc_share, window_share.
+    grain : (float, float)
+        Noise of both frames at middle grey, linear standard deviation: contrast below it is none.
 
     Returns
     -------
@@ -50,7 +56,8 @@ def relative_blur(
     ladder = disc_ladder(settings.largest_disc_share * max(b.shape))
     side = 2 * round(settings.window_share * max(b.shape)) // 2 * 2 + 1
     costs = np.stack([_cost(b, f, share, disc, side) for disc in ladder])
-    disc, confidence = _best(costs, ladder, b, f, share, side)
+    floor = (max(grain) / _MIDDLE_GREY / factor) ** 2 + _LEAST_CONTRAST**2
+    disc, confidence = _best(costs, ladder, (b, f), share, side, floor)
     return RelativeBlur(disc * factor, confidence, factor)
 
 
@@ -86,7 +93,12 @@ def _cost(b: Float, f: Float, share: Float, disc: float, side: int) -> Float:
 
 
 def _best(
-    costs: Float, ladder: Sequence[float], b: Float, f: Float, share: Float, side: int
+    costs: Float,
+    ladder: Sequence[float],
+    frames: tuple[Float, Float],
+    share: Float,
+    side: int,
+    floor: float,
 ) -> tuple[Float, Float]:
     """Pick the disc of least cost, refined by a parabola over the ladder's steps."""
     index = np.clip(np.argmin(costs, axis=0), 1, len(ladder) - 2)
@@ -97,8 +109,7 @@ def _best(
     offset = np.clip(0.5 * (below - above) / (bend + 1e-12), -0.5, 0.5)
     steps = np.asarray(ladder, np.float32)
     disc = np.interp(index + offset, np.arange(len(ladder)), steps).astype(np.float32)
-    energy = np.maximum(_window_variance(b, share, side), _window_variance(f, share, side))
-    floor = np.percentile(energy, 5) + 1e-6
+    energy = np.maximum(*(_window_variance(frame, share, side) for frame in frames))
     fits = np.clip(1 - least / (energy + 1e-9) * 1.5, 0, 1)
     textured = energy / (energy + 4 * floor)
     decided = np.clip(1 - least / (np.median(costs, axis=0) + 1e-9), 0, 1)

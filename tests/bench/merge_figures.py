@@ -22,6 +22,7 @@ from merge_references import ceiling, floor_results
 from blendkit.alignment.warp import warp_to_background
 from blendkit.frame import Float
 from blendkit.hints import Hints
+from blendkit.masks.strokes import Stroke, rasterise
 from blendkit.merge import Merged, merge_pair
 from blendkit.simulate import scenes
 from blendkit.simulate.metrics import grid_rms_px, psnr, regions, scores
@@ -43,7 +44,10 @@ MORE: dict[str, tuple[str, dict[str, object]]] = {
     "bright points": ("bright_points_behind_twigs", {}),
     "parallax of 6 px": ("twigs_from_below_over_hills", {"parallax_px": (4.8, -3.6)}),
     "tone curve": ("thick_boughs", {"tone_curve": True}),
-    "focus pair": ("boughs_at_two_depths", {"f_number": (4.0, 4.0), "background_disc_px": (2.0, 45.0)}),
+    "focus pair": (
+        "boughs_at_two_depths",
+        {"f_number": (4.0, 4.0), "background_disc_px": (2.0, 45.0)},
+    ),
     "sitter beside twigs": ("sitter_beside_twigs", {}),
 }
 
@@ -76,7 +80,9 @@ class Case:
     pair: SimulatedPair = field(repr=False)
 
 
-def cases(names: list[str], seeds: list[int], size: tuple[int, int], cache: Path | None) -> Iterator[Case]:
+def cases(
+    names: list[str], seeds: list[int], size: tuple[int, int], cache: Path | None
+) -> Iterator[Case]:
     """Yield the pairs; cache keeps them between runs."""
     for name in names:
         scene, changes = MORE.get(name, (name, {}))
@@ -120,10 +126,11 @@ def hints_for(kind: str, case: Case) -> Hints:
     if kind == "rough":
         return Hints(foreground_mask=rough_mask(matte, seed=case.seed))
     if kind == "strokes":
-        from blendkit.masks.strokes import Stroke  # noqa: PLC0415
-
-        strokes = eight_strokes(matte, seed=case.seed)
-        return Hints(strokes=tuple(Stroke(s.points, s.diameter_px, s.role) for s in strokes))
+        drawn = [
+            Stroke(s.points, s.diameter_px, s.role) for s in eight_strokes(matte, seed=case.seed)
+        ]
+        painted = rasterise(drawn, case.pair.background.size)
+        return Hints(front_strokes=painted.foreground, back_strokes=painted.background)
     return Hints(matte=matte) if kind == "truth" else Hints()
 
 
@@ -170,7 +177,9 @@ def print_table(rows: list[tuple[str, dict[str, float]]]) -> None:
     halo = [f["halo"] - f["floor halo"] for _, f in rows]
     print(f"whole above floor: median {np.median(ahead):.2f}, least {min(ahead):.2f} dB")
     print(f"halo above floor:  median {np.median(halo):.2f}, least {min(halo):.2f} dB")
-    print(f"headroom gained:   median {medians['gain']:.2f}, least {min(f['gain'] for _, f in rows):.2f}")
+    print(
+        f"headroom gained:   median {medians['gain']:.2f}, least {min(f['gain'] for _, f in rows):.2f}"
+    )
 
 
 @click.command()

@@ -65,6 +65,7 @@ def closed_form_matte(sharp: Float, mask: Float) -> Float:
 
 def pyramid_blend(soft: Float, sharp: Float, mask: Float, levels: int = 7) -> Float:
     """Return a multi-band blend through the mask (Burt & Adelson 1983)."""
+
     def gauss(values: Float) -> list[Float]:
         stack = [values]
         for _ in range(levels - 1):

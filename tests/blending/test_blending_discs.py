@@ -1,0 +1,80 @@
+"""Disc and displacement found blind, on pictures made by the layered equations."""
+
+import cv2
+import numpy as np
+import pytest
+
+from blendkit.blending import BoughGroup
+from blendkit.blending.discs import fit_disc, gather_evidence
+from blendkit.blending.groups import find_groups
+from blendkit.blending.veil import make_veil
+from blendkit.filters.disc import disc_blur
+from blendkit.frame import Float
+from blendkit.settings import DiscSettings
+
+SHAPE = (400, 600)
+
+
+def twigs(seed: int, columns: tuple[int, int] = (0, 600)) -> Float:
+    rng = np.random.default_rng(seed)
+    drawn = np.zeros(SHAPE, np.uint8)
+    for _ in range(7):
+        ends = [(int(rng.integers(*columns)), int(rng.integers(0, 400))) for _ in range(2)]
+        cv2.line(drawn, *ends, 255, int(rng.integers(2, 8)), cv2.LINE_AA)
+    return np.float32(drawn / 255)
+
+
+def soft_trees(seed: int) -> Float:
+    rng = np.random.default_rng(seed)
+    return disc_blur(rng.uniform(0.1, 1.0, (*SHAPE, 3)).astype(np.float32), 30)
+
+
+@pytest.mark.parametrize(
+    ("disc_px", "shift_px"), [(24.0, (0.0, 0.0)), (50.0, (4.0, -6.0)), (90.0, (-8.0, 3.0))]
+)
+def test_disc_and_displacement_are_found_together(
+    disc_px: float, shift_px: tuple[float, float]
+) -> None:
+    matte = twigs(1)
+    color = np.full((*SHAPE, 3), 0.04, np.float32)
+    plate = soft_trees(2)
+    veil = make_veil(matte, color, [BoughGroup(np.ones_like(matte), disc_px, shift_px)])
+    soft = veil.light + (1 - veil.coverage[..., None]) * plate
+    evidence = gather_evidence(soft, plate, matte, color, np.ones_like(matte), DiscSettings())
+    fit = fit_disc(evidence, DiscSettings())
+    assert fit.disc_px == pytest.approx(disc_px, rel=0.05)
+    assert fit.shift_px == pytest.approx(shift_px, abs=1.0)
+    assert fit.residual < 0.2
+
+
+def test_boughs_at_two_distances_get_a_disc_each() -> None:
+    left, right = twigs(3, (0, 250)), twigs(4, (350, 600))
+    matte = np.maximum(left, right)
+    color = np.full((*SHAPE, 3), 0.04, np.float32)
+    plate = soft_trees(5)
+    share = np.float32(np.arange(600)[None, :] < 300) * np.ones(SHAPE, np.float32)
+    groups = [BoughGroup(share, 80.0, (0.0, 0.0)), BoughGroup(1 - share, 30.0, (0.0, 0.0))]
+    veil = make_veil(matte, color, groups)
+    soft = veil.light + (1 - veil.coverage[..., None]) * plate
+    none = np.zeros_like(matte)
+    found = find_groups(soft, plate, matte, color, none, DiscSettings())
+    assert sorted(g.disc_px for g in found) == pytest.approx([30, 80], rel=0.1)
+    near = max(found, key=lambda g: g.disc_px)
+    assert (near.share * left).sum() / left.sum() > 0.9
+
+
+def test_one_distance_is_not_split() -> None:
+    matte = twigs(6)
+    color = np.full((*SHAPE, 3), 0.04, np.float32)
+    plate = soft_trees(7)
+    veil = make_veil(matte, color, [BoughGroup(np.ones_like(matte), 60.0, (0.0, 0.0))])
+    soft = veil.light + (1 - veil.coverage[..., None]) * plate
+    soft += np.random.default_rng(1).normal(0, 0.003, soft.shape).astype(np.float32)
+    none = np.zeros_like(matte)
+    assert len(find_groups(soft, plate, matte, color, none, DiscSettings())) == 1
+
+
+def test_no_foreground_has_no_veil() -> None:
+    none = np.zeros(SHAPE, np.float32)
+    plate = soft_trees(8)
+    assert find_groups(plate, plate, none, plate, none, DiscSettings()) == ()

@@ -1,0 +1,122 @@
+"""The layered model, taken apart and put together: exact pictures in, exact pictures out."""
+
+import numpy as np
+import pytest
+
+from blendkit.blending import BoughGroup, Plate, Veil
+from blendkit.blending.compose import compose, source_map
+from blendkit.blending.plate import make_plate
+from blendkit.blending.rerender import rerender
+from blendkit.blending.veil import make_veil
+from blendkit.filters.disc import disc_blur
+from blendkit.frame import Float, Source
+from blendkit.settings import PlateSettings
+
+SHAPE = (240, 320)
+DISC_PX = 40.0
+
+
+def layered(seed: int = 3) -> tuple[Float, Float, Float, Float]:
+    """Return matte, foreground colour, plate and the veiled background frame, by the equations."""
+    rng = np.random.default_rng(seed)
+    matte = np.zeros(SHAPE, np.float32)
+    for _ in range(6):
+        start, end = rng.uniform(0, 1, 2) * SHAPE[::-1], rng.uniform(0, 1, 2) * SHAPE[::-1]
+        for share in np.linspace(0, 1, 900):
+            x, y = start + share * (end - start)
+            matte[int(y) : int(y) + 3, int(x) : int(x) + 3] = 1
+    color = np.full((*SHAPE, 3), (0.05, 0.04, 0.03), np.float32)
+    plate = disc_blur(rng.uniform(0.1, 0.9, (*SHAPE, 3)).astype(np.float32), 25)
+    veil = make_veil(matte, color, [whole()])
+    return matte, color, plate, veil.light + (1 - veil.coverage[..., None]) * plate
+
+
+def whole(disc_px: float = DISC_PX, shift_px: tuple[float, float] = (0.0, 0.0)) -> BoughGroup:
+    return BoughGroup(np.ones(SHAPE, np.float32), disc_px, shift_px)
+
+
+def test_division_gives_the_plate_back_where_little_is_hidden() -> None:
+    matte, color, plate, soft = layered()
+    veil = make_veil(matte, color, [whole()])
+    none = np.zeros(SHAPE, np.float32)
+    found = make_plate(soft, veil, plate * 0.8, np.ones(SHAPE, np.float32), none, PlateSettings())
+    clear = veil.coverage < 0.3
+    assert clear.mean() > 0.5
+    before = np.abs(soft - plate)[clear].mean()
+    after = np.abs(found.pixels - plate)[clear].mean()
+    assert after < 0.1 * before
+
+
+def test_rerendering_stands_in_where_division_would_be_an_echo() -> None:
+    matte, color, plate, soft = layered()
+    thick = np.ones_like(matte)
+    veil = make_veil(thick, color, [whole()])
+    none = np.zeros(SHAPE, np.float32)
+    found = make_plate(soft, veil, plate, np.ones(SHAPE, np.float32), none, PlateSettings())
+    np.testing.assert_allclose(found.pixels, plate, atol=2e-3)
+    assert found.divided.max() < 0.05
+
+
+def test_a_sitter_keeps_every_bit() -> None:
+    matte, color, plate, soft = layered()
+    veil = make_veil(matte, color, [whole()])
+    sitter = np.zeros(SHAPE, np.float32)
+    sitter[:, :150] = 1
+    found = make_plate(soft, veil, plate, np.ones(SHAPE, np.float32), sitter, PlateSettings())
+    assert np.array_equal(found.pixels[:, :150], soft[:, :150])
+    assert found.touched[:, 160:].any()
+
+
+def test_rerendering_one_disc_is_plain_blur() -> None:
+    sharp = np.random.default_rng(5).uniform(0, 1, (*SHAPE, 3)).astype(np.float32)
+    full = np.full(SHAPE, 20.0, np.float32)
+    pixels, mass = rerender(sharp, np.ones(SHAPE, np.float32), full)
+    inner = (slice(30, -30), slice(30, -30))
+    # The ladder of discs mixes its two neighbours of 20 px; that is within 10 % of the texture left.
+    exact = disc_blur(sharp, 20.0)
+    assert np.abs(pixels - exact)[inner].std() < 0.35 * exact[inner].std()
+    assert np.allclose(mass[inner], 1, atol=0.02)
+
+
+def test_a_sitter_in_focus_does_not_smear_into_soft_trees() -> None:
+    sharp = np.full((*SHAPE, 3), 0.2, np.float32)
+    sharp[:, :160] = 0.8
+    disc = np.full(SHAPE, 30.0, np.float32)
+    disc[:, :160] = 0.0
+    pixels, _ = rerender(sharp, np.ones(SHAPE, np.float32), disc)
+    assert np.abs(pixels[:, 162:] - 0.2).max() < 0.02
+
+
+def test_the_gap_behind_the_foreground_is_closed_from_around_it() -> None:
+    sharp = np.full((*SHAPE, 3), 0.4, np.float32)
+    keep = np.ones(SHAPE, np.float32)
+    keep[100:140, 100:220] = 0
+    sharp[100:140, 100:220] = 0.01
+    pixels, _ = rerender(sharp, keep, np.full(SHAPE, 10.0, np.float32))
+    np.testing.assert_allclose(pixels, 0.4, atol=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("value", "source"), [(0.0, Source.BACKGROUND_FRAME), (1.0, Source.FOREGROUND_FRAME)]
+)
+def test_a_matte_of_one_tone_gives_one_frame(value: float, source: Source) -> None:
+    rng = np.random.default_rng(1)
+    background, color = rng.uniform(0, 1, (2, *SHAPE, 3)).astype(np.float32)
+    alpha = np.full(SHAPE, value, np.float32)
+    plate = Plate(background, np.ones(SHAPE, np.float32), np.zeros(SHAPE, np.bool_))
+    wanted = background if value == 0 else color
+    assert np.array_equal(compose(background, plate, alpha, color), wanted)
+    assert (source_map(plate, alpha) == source).all()
+
+
+def test_a_veil_keeps_the_light_it_spreads() -> None:
+    matte = np.zeros(SHAPE, np.float32)
+    matte[110:130, 150:170] = 1
+    color = np.full((*SHAPE, 3), 0.3, np.float32)
+    veil = make_veil(matte, color, [whole(60.0, (5.0, -3.0))])
+    assert isinstance(veil, Veil)
+    assert veil.coverage.sum() == pytest.approx(400, rel=0.01)
+    rows, columns = np.indices(SHAPE)
+    x = (veil.coverage * columns).sum() / veil.coverage.sum()
+    y = (veil.coverage * rows).sum() / veil.coverage.sum()
+    assert (x, y) == pytest.approx((159.5 + 5, 119.5 - 3), abs=0.15)

@@ -1,0 +1,50 @@
+"""Array operations against scipy, and against geometry."""
+
+import numpy as np
+import pytest
+from scipy import ndimage
+
+from blendkit.filters.disc import disc_blur, disc_kernel
+from blendkit.filters.resample import enlarge, matrix_at_reduced_scale, reduce_by
+
+
+@pytest.mark.parametrize("diameter_px", [2.5, 7.0, 33.3, 90.0])
+def test_a_kernel_has_the_discs_second_moment(diameter_px: float) -> None:
+    kernel = disc_kernel(diameter_px).astype(np.float64)
+    reach = kernel.shape[0] // 2
+    x = np.arange(-reach, reach + 1)
+    variance = (kernel * x[None, :] ** 2).sum()
+    # An even disc of diameter D has variance D^2 / 16; pixels add a twelfth.
+    assert variance == pytest.approx(diameter_px**2 / 16 + 1 / 12, rel=0.03, abs=0.1)
+
+
+@pytest.mark.parametrize("diameter_px", [5.0, 30.0])
+def test_small_discs_equal_scipys_convolution(diameter_px: float) -> None:
+    picture = np.random.default_rng(0).random((120, 150)).astype(np.float32)
+    ours = disc_blur(picture, diameter_px)
+    theirs = ndimage.convolve(picture, disc_kernel(diameter_px), mode="mirror")
+    np.testing.assert_allclose(ours, theirs, atol=1e-5)
+
+
+def test_large_discs_are_close_to_direct_convolution() -> None:
+    picture = np.random.default_rng(1).random((500, 600)).astype(np.float32)
+    picture[:, 300:] += 1
+    ours = disc_blur(picture, 150.0)
+    exact = ndimage.convolve(picture, disc_kernel(150.0), mode="mirror")
+    assert np.abs(ours - exact).max() < 0.01
+
+
+def test_reducing_and_enlarging_keep_the_place() -> None:
+    y, x = np.indices((203, 301), np.float32)
+    ramp = 0.25 * x + 0.5 * y
+    again = enlarge(reduce_by(ramp, 5), 5, (301, 203))
+    inner = (slice(10, -10), slice(10, -10))
+    np.testing.assert_allclose(again[inner], ramp[inner], atol=1e-3)
+
+
+def test_a_transform_at_reduced_scale_maps_the_same_points() -> None:
+    full = np.array([[1.01, -0.02, 7.0], [0.02, 1.01, -3.0], [0, 0, 1]])
+    small = matrix_at_reduced_scale(full, 4)
+    centre = np.array([4 * 20 + 1.5, 4 * 11 + 1.5, 1])
+    mapped = (full @ centre)[:2]
+    np.testing.assert_allclose(4 * (small @ [20, 11, 1])[:2] + 1.5, mapped, atol=1e-9)

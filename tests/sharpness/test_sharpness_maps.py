@@ -1,0 +1,59 @@
+"""Noise and relative blur measured on pictures whose noise and blur are known."""
+
+import numpy as np
+import pytest
+from skimage import data
+
+from blendkit.filters.disc import disc_blur
+from blendkit.frame import Float
+from blendkit.settings import SharpnessSettings
+from blendkit.sharpness.noise import measure_noise
+from blendkit.sharpness.relative import filled, relative_blur
+
+
+def gravel() -> Float:
+    grey = np.asarray(data.gravel(), np.float32)[:400, :500] / 255
+    return np.repeat(np.square(grey)[..., None], 3, axis=2)
+
+
+@pytest.mark.parametrize(("slope", "floor"), [(2e-4, 1e-6), (2e-3, 4e-5)])
+def test_noise_follows_signal(slope: float, floor: float) -> None:
+    rng = np.random.default_rng(4)
+    ramp = np.linspace(0.02, 0.8, 800, dtype=np.float32)[None, :, None] * np.ones((500, 1, 3))
+    noisy = ramp + rng.normal(size=ramp.shape) * np.sqrt(slope * ramp + floor)
+    model = measure_noise(noisy.astype(np.float32))
+    for level in (0.05, 0.2, 0.6):
+        found = float(model.sigma(np.full((1, 3), level, np.float32)).mean())
+        assert found == pytest.approx(np.sqrt(slope * level + floor), rel=0.1)
+
+
+def test_texture_of_a_real_picture_is_not_taken_for_much_noise() -> None:
+    # scikit-image's coffee cup (open data), about 0.01 of its own noise at most.
+    picture = np.square(np.asarray(data.coffee(), np.float32) / 255)
+    assert measure_noise(picture).at_middle_grey < 0.02
+
+
+@pytest.mark.parametrize("disc_px", [4.0, 9.0, 20.0])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_relative_blur_finds_the_disc_and_the_softer_frame(disc_px: float, sign: int) -> None:
+    rng = np.random.default_rng(6)
+    sharp = gravel()
+    soft = disc_blur(sharp, disc_px)
+    sharp = sharp + rng.normal(0, 0.01, sharp.shape).astype(np.float32)
+    pair = (soft, sharp) if sign > 0 else (sharp, soft)
+    everywhere = np.ones(sharp.shape[:2], np.bool_)
+    blur = relative_blur(*pair, everywhere, SharpnessSettings())
+    sure = blur.confidence > 0.3
+    assert sure.mean() > 0.5
+    assert float(np.median(blur.disc_px[sure])) == pytest.approx(sign * disc_px, rel=0.15)
+
+
+def test_two_zones_are_told_apart_and_empty_ones_filled() -> None:
+    sharp = gravel()
+    soft = np.where(np.arange(500)[None, :, None] < 250, sharp, disc_blur(sharp, 16))
+    everywhere = np.ones(sharp.shape[:2], np.bool_)
+    blur = relative_blur(soft, sharp, everywhere, SharpnessSettings())
+    disc = filled(blur, (500, 400))
+    assert disc.shape == (400, 500)
+    assert np.median(disc[:, :200]) < 2
+    assert np.median(disc[:, 300:]) == pytest.approx(16, rel=0.2)
