@@ -123,7 +123,7 @@ def zones_picture(picture: Picture, zones: NDArray[np.integer], *, opacity: floa
 def blur_picture(
     picture: Picture, disc_px: Float, confidence: Float | None = None, *, opacity: float = 1.0
 ) -> Picture:
-    """Return a picture with the relative blur: its hatch leans to who is softer, and is denser for more.
+    """Return a picture with its relative blur: the hatch leans to who is softer, denser for more.
 
     disc_px : positive where the background frame is the softer one, negative where the foreground
         frame is.

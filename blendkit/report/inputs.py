@@ -1,0 +1,113 @@
+"""The files that go into a merge, read and put in order: for command line, batch and page alike."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from blendkit.errors import InputError
+from blendkit.files import read_frame, read_mask
+from blendkit.frame import Float, Frame
+from blendkit.hints import Hints
+from blendkit.report.document import Input
+from blendkit.roles import Roles, decide_roles
+
+MASKS = ("foreground_mask", "background_mask", "matte")
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """The files of one merge: two frames in any order, or each by its role, and masks."""
+
+    frames: tuple[Path, ...] = ()
+    background: Path | None = None
+    foreground: Path | None = None
+    foreground_mask: Path | None = None
+    background_mask: Path | None = None
+    matte: Path | None = None
+    aligned: bool = False
+
+    def __post_init__(self) -> None:
+        """Check that there are two frames, given one way."""
+        named = [path for path in (self.background, self.foreground) if path is not None]
+        if len(named) == 1 or (named and self.frames) or not (named or len(self.frames) == 2):
+            raise InputError(
+                "give two frames, as in A B, or both --background FILE and --foreground FILE; "
+                f"there are {len(self.frames)} without and {len(named)} with a role"
+            )
+        first, second = self.both
+        if first.exists() and second.exists() and first.samefile(second):
+            raise InputError(f"{first}: is given as both frames; name the other frame of the pair")
+
+    @property
+    def paths(self) -> list[Path]:
+        """All files that are read."""
+        masks = [getattr(self, name) for name in MASKS]
+        named = [self.background, self.foreground, *masks]
+        return [*self.frames, *(path for path in named if path is not None)]
+
+    @property
+    def both(self) -> tuple[Path, Path]:
+        """The two frames, the background frame first if the roles are given."""
+        if self.background is not None and self.foreground is not None:
+            return self.background, self.foreground
+        return self.frames[0], self.frames[1]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Pair:
+    """A pair as the merge takes it, and where each file stands in the report.
+
+    why: how the roles were found, a sentence.
+    """
+
+    background: Frame
+    foreground: Frame
+    hints: Hints = field(default_factory=Hints)
+    inputs: tuple[Input, ...] = ()
+    why: str = ""
+
+
+def read_pair(given: Given) -> Pair:
+    """Read the frames, find their roles, read the masks.
+
+    Raises
+    ------
+    InputError
+        A file that cannot be used, sizes that differ, roles that stay open.
+    """
+    first, second = given.both
+    one, other = read_frame(first), read_frame(second)
+    Hints().check(one, other)
+    roles = decide_roles(one, other) if given.frames else Roles(0, "as named", 1.0)
+    if roles.background == 1:
+        first, second, one, other = second, first, other, one
+    foreground = _matched(second, other, one)
+    hints = Hints(
+        foreground_mask=_mask(given.foreground_mask, one),
+        background_mask=_mask(given.background_mask, one),
+        matte=_mask(given.matte, one),
+        aligned=given.aligned,
+    )
+    frames = (Input(first, "background", one), Input(second, "foreground", foreground))
+    why = f"background frame: {one.name} ({roles.reason})"
+    return Pair(one, foreground, hints, (*frames, *_mask_inputs(given)), why)
+
+
+def _matched(path: Path, frame: Frame, background: Frame) -> Frame:
+    """Return the foreground frame in the background frame's profile and white balance."""
+    alike = (
+        frame.embedded.icc_profile == background.embedded.icc_profile
+        and frame.white_balance == background.white_balance
+    )
+    return frame if alike else read_frame(path, match=background)
+
+
+def _mask(path: Path | None, background: Frame) -> Float | None:
+    return None if path is None else read_mask(path, size=background.size)
+
+
+def _mask_inputs(given: Given) -> Iterator[Input]:
+    for name in MASKS:
+        path = getattr(given, name)
+        if path is not None:
+            yield Input(path, name.replace("_", "-"))
