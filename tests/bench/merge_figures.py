@@ -146,6 +146,7 @@ def judge(case: Case, kind: str) -> tuple[dict[str, float], Merged]:
     merged = merge_pair(pair.background, pair.foreground, hints=hints_for(kind, case))
     got = scores(merged.pixels, truth)
     edge = parts["edge"]
+    unpainted = parts["sitter"] & ~hints_for(kind, case).painted(pair.background.size)
     changed = np.abs(merged.pixels - pair.background.pixels).max(axis=2) > 1 / 65535
     return {
         "align": grid_rms_px(merged.alignment.matrix, truth.warp, pair.background.size),
@@ -160,7 +161,7 @@ def judge(case: Case, kind: str) -> tuple[dict[str, float], Merged]:
         "core": got["core"],
         "matte": float(np.abs(merged.matte.alpha - truth.matte)[edge].mean()) if edge.any() else 0,
         "light": merged.light.residual_ev,
-        "sitter": float((changed & parts["sitter"]).sum() / max(parts["sitter"].sum(), 1)),
+        "sitter": float((changed & unpainted).sum() / max(unpainted.sum(), 1)),
         "time": sum(merged.time_s.values()),
     }, merged
 

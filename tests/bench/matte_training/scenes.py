@@ -1,9 +1,10 @@
-"""Training scenes: random mixtures of shapes, textures and depths, drawn unlike the named scenes.
+"""Training scenes: random mixtures of shapes, textures and depths, with boughs unlike the named ones.
 
 The matte network must not learn one bough generator.  Here foregrounds are spline tangles, random
-forks, leaf sprays and thick limbs in any colour; backgrounds are noise at all scales, crops of
-scikit-image's pictures, and thin lines and blobs that look like foreground but are not; a sharp
-patch stands for the sitter.  The pair is rendered by the simulator, through a sampled aperture.
+forks, leaf sprays and thick limbs in any colour, none of them drawn by the bough and leaf painters
+of the named scenes, on which it is judged.  Backgrounds are noise at all scales, scikit-image's
+pictures, the simulator's painted woods, hedges, hills and poplars, dense foliage, and thin lines
+and blobs that look like foreground but are not; a sharp patch stands for the sitter.  The pair is rendered by the simulator, through a sampled aperture.
 
     python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1
 """
@@ -17,6 +18,7 @@ import numpy as np
 from skimage import data
 
 from blendkit.frame import Float
+from blendkit.simulate.drawing import backgrounds
 from blendkit.simulate.pair import make_pair
 from blendkit.simulate.scene import Layer, Scene
 from blendkit.simulate.spec import PairSpec
@@ -85,8 +87,11 @@ def _color(rng: np.random.Generator, *, low: float = 0.01, high: float = 0.9) ->
 
 
 def _backdrop(shape: tuple[int, int], rng: np.random.Generator) -> Float:
-    """Return what lies far behind: a picture, or noise, with clutter and perhaps a sky."""
-    if rng.uniform() < 0.45:
+    """Return what lies far behind: painted, a picture, or noise, with clutter and perhaps a sky."""
+    kind = rng.uniform()
+    if kind < 0.4:
+        return _painted(shape, rng)
+    if kind < 0.65:
         ground = _picture(shape, rng)
     else:
         field = _noise(shape, rng, roughness=rng.uniform(0.9, 2.2))[..., None]
@@ -102,6 +107,18 @@ def _backdrop(shape: tuple[int, int], rng: np.random.Generator) -> Float:
     if rng.uniform() < 0.3:
         _bright_points(ground, rng)
     return np.maximum(ground, 0.002).astype(np.float32)
+
+
+def _painted(shape: tuple[int, int], rng: np.random.Generator) -> Float:
+    """Return one of the simulator's landscapes in other light, perhaps with dense foliage."""
+    painters = (backgrounds.woods, backgrounds.hills, backgrounds.poplars, backgrounds.hedge_with_gaps)
+    painter = painters[int(rng.integers(len(painters)))]
+    drawn = painter(SIZE, float(rng.uniform(0.4, 1.4)), rng).color
+    ground = cv2.resize(drawn, shape[::-1], interpolation=cv2.INTER_LINEAR)
+    for _ in range(rng.integers(0, 4)):
+        cover = _leaves(rng, shape, rng.uniform(3, 12), sprays=int(rng.integers(10, 60)))
+        ground = ground * (1 - cover[..., None]) + _surface(shape, cover, rng) * cover[..., None]
+    return np.maximum(ground * _color(rng, low=0.4, high=1.6), 0.002).astype(np.float32)
 
 
 def _bright_points(ground: Float, rng: np.random.Generator) -> None:
@@ -177,10 +194,12 @@ def _forks(rng: np.random.Generator, shape: tuple[int, int], width: float) -> li
     return lines
 
 
-def _leaves(rng: np.random.Generator, shape: tuple[int, int], size: float) -> Float:
+def _leaves(
+    rng: np.random.Generator, shape: tuple[int, int], size: float, *, sprays: int | None = None
+) -> Float:
     """Return a spray of pointed leaves: coverage."""
     fine = np.zeros((shape[0] * _SUPER, shape[1] * _SUPER), np.uint8)
-    for _ in range(rng.integers(2, 7)):
+    for _ in range(sprays or int(rng.integers(2, 7))):
         centre = rng.uniform(0, 1, 2) * shape[::-1]
         for _ in range(rng.integers(10, 70)):
             at = centre + rng.normal(0, size * rng.uniform(2, 5), 2)
@@ -198,7 +217,7 @@ def _foreground(shape: tuple[int, int], rng: np.random.Generator, *, thickness: 
     lines: list[tuple[np.ndarray, np.ndarray]] = []
     if kind < 0.65:
         for _ in range(rng.integers(1, 4) if rng.uniform() < 0.75 else rng.integers(4, 10)):
-            lines += _forks(rng, shape, thickness * np.exp(rng.uniform(np.log(2), np.log(14))))
+            lines += _forks(rng, shape, thickness * np.exp(rng.uniform(np.log(2), np.log(24))))
     if kind > 0.5:
         for _ in range(rng.integers(2, 14)):
             start = tuple(rng.uniform(0, 1, 2) * shape[::-1])

@@ -40,7 +40,7 @@ class Scenes:
     def crop(self, index: int, rng: np.random.Generator) -> Sample:
         """Return a random crop, scaled and turned, in random light, with random grain."""
         scene = self._scenes[index]
-        zoom = float(np.exp(rng.uniform(np.log(0.55), np.log(1.25)))) if rng.uniform() < 0.6 else 1.0
+        zoom = float(np.exp(rng.uniform(np.log(0.36), np.log(1.25)))) if rng.uniform() < 0.7 else 1.0
         side = min(int(_CROP / zoom), scene["matte"].shape[0])
         for _ in range(4):
             top, left = rng.integers(0, scene["matte"].shape[0] - side + 1, 2)
