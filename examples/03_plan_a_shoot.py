@@ -30,7 +30,7 @@ for frame in plan.advised:
 for sentence in plan.advice:
     print("-", sentence)
 
-if len(sys.argv) > 1:
+if __name__ == "__main__" and len(sys.argv) > 1:
     folder = Path(sys.argv[1])
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "blur_by_distance.svg").write_text(diagram_svg(plan), encoding="utf-8")
