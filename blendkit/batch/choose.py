@@ -1,0 +1,180 @@
+"""Who is who in a set-up: background, foreground, bridge and clear frames, and the best partner."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blendkit.batch.aperture import PAIR_STOPS, aperture_values, groups
+from blendkit.batch.focus import focus_states
+from blendkit.batch.likeness import contrast, sharper_shares
+from blendkit.batch.clear_frames import find_clear
+from blendkit.batch.setups import Likenesses, SetUp
+from blendkit.batch.shots import Shot
+
+_MOST_BRIDGES = 3
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Cast:
+    """The frames of a set-up by role.
+
+    kind: "aperture", "focus" or "both".
+    evidence: sentence on what tells the two sides apart; certainty: 0 to 1, how sure that is.
+    """
+
+    kind: str
+    backgrounds: tuple[Shot, ...]
+    foregrounds: tuple[Shot, ...]
+    bridges: tuple[Shot, ...]
+    clears: tuple[Shot, ...]
+    evidence: str
+    certainty: float
+
+
+def cast_of(setup: SetUp, likenesses: Likenesses) -> Cast | None:
+    """Return who is who in a set-up; None if nothing in it makes a pair."""
+    shots = setup.shots
+    if len(shots) < 2:
+        return None
+    values = aperture_values(shots)
+    by_aperture = groups(values)
+    if not by_aperture:
+        return _by_sharpness(shots, likenesses)
+    mean = [float(np.mean([values[k] for k in group])) for group in by_aperture]
+    if mean[-1] - mean[0] >= PAIR_STOPS:
+        return _by_aperture(shots, by_aperture, values, likenesses)
+    return _by_focus(shots, likenesses)
+
+
+def _by_aperture(
+    shots: Sequence[Shot],
+    by_aperture: list[list[int]],
+    values: Sequence[float | None],
+    likenesses: Likenesses,
+) -> Cast:
+    wide, stopped = ([shots[k] for k in group] for group in (by_aperture[0], by_aperture[-1]))
+    between = [shots[k] for group in by_aperture[1:-1] for k in group]
+    backgrounds, bridges = _far_ones(wide, likenesses)
+    backgrounds, clears = find_clear(backgrounds, stopped, likenesses)
+    first, last = by_aperture[0][0], by_aperture[-1][0]
+    return Cast(
+        kind="both" if _refocused_tags(backgrounds[0], stopped[0]) else "aperture",
+        backgrounds=tuple(backgrounds),
+        foregrounds=tuple(stopped),
+        bridges=(*between, *bridges),
+        clears=tuple(clears),
+        **_told_by(shots[first], shots[last], (values[last] or 0.0) - (values[first] or 0.0)),
+    )
+
+
+def _far_ones(wide: Sequence[Shot], likenesses: Likenesses) -> tuple[list[Shot], list[Shot]]:
+    """Split frames wide open into those focused far and the rest, if only few are refocused."""
+    states = focus_states(wide, likenesses)
+    if len(states) < 2:
+        return list(wide), []
+    far = max(states, key=len) if len(states[0]) == 1 else states[0]
+    rest = [wide[k] for state in states if state is not far for k in state]
+    return [wide[k] for k in far], rest
+
+
+def _told_by(wide: Shot, stopped: Shot, stops: float) -> dict[str, object]:
+    first, second = wide.capture.f_number, stopped.capture.f_number
+    if first and second:
+        return {"evidence": f"f/{first:g} against f/{second:g}", "certainty": 1.0}
+    return {
+        "evidence": f"about {stops:.0f} stops apart by exposure and brightness, no f-number",
+        "certainty": 0.8 if stops > 3 else 0.6,
+    }
+
+
+def _refocused_tags(background: Shot, foreground: Shot) -> bool:
+    a, b = background.capture.focus_distance_m, foreground.capture.focus_distance_m
+    return bool(a and b and abs(1 / a - 1 / b) > 0.05)
+
+
+def _by_focus(shots: Sequence[Shot], likenesses: Likenesses) -> Cast | None:
+    states = focus_states(shots, likenesses)
+    if len(states) < 2:
+        return None
+    far, near = ([shots[k] for k in state] for state in (states[0], states[-1]))
+    far, clears = find_clear(far, near, likenesses)
+    a, b = far[0].capture.focus_distance_m, near[0].capture.focus_distance_m
+    tagged = a is not None and b is not None
+    return Cast(
+        kind="focus",
+        backgrounds=tuple(far),
+        foregrounds=tuple(near),
+        bridges=tuple(shots[k] for state in states[1:-1] for k in state),
+        clears=tuple(clears),
+        evidence=f"focused at {a:.3g} m and {b:.3g} m" if tagged else "sharp in different zones",
+        certainty=1.0 if tagged else 0.75,
+    )
+
+
+def _by_sharpness(shots: Sequence[Shot], likenesses: Likenesses) -> Cast | None:
+    """Cast shots that record neither aperture nor exposure: sharper everywhere = stopped down."""
+    by_focus = _by_focus(shots, likenesses)
+    if by_focus is not None:
+        return by_focus
+    level = [float(np.log2(np.mean(contrast(shot.small)) + 1e-6)) for shot in shots]
+    order = sorted(range(len(shots)), key=lambda k: level[k])
+    soft, sharp = shots[order[0]], shots[order[-1]]
+    one, other = sharper_shares(soft.small, sharp.small, likenesses(soft, sharp).matrix)
+    if other < 0.12 or one > 0.03:
+        return None
+    middle = (level[order[0]] + level[order[-1]]) / 2
+    return Cast(
+        kind="aperture",
+        backgrounds=tuple(shots[k] for k in range(len(shots)) if level[k] < middle),
+        foregrounds=tuple(shots[k] for k in range(len(shots)) if level[k] >= middle),
+        bridges=(),
+        clears=(),
+        evidence="sharper throughout, no f-number and no exposure recorded",
+        certainty=0.55,
+    )
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Partner:
+    """The foreground frame chosen for a background frame; merit is relative to the others."""
+
+    shot: Shot
+    likeness: float
+    reason: str
+
+
+def best_foreground(background: Shot, cast: Cast, likenesses: Likenesses) -> Partner:
+    """Return the foreground frame that fits best: alike, not shaken, not clipped."""
+    sharpness = [float(np.mean(contrast(shot.small))) for shot in cast.foregrounds]
+    top = max(sharpness)
+    merits = []
+    for shot, sharp in zip(cast.foregrounds, sharpness, strict=True):
+        alike = likenesses(background, shot).share
+        merits.append(alike + 0.6 * min(0.0, np.log2(sharp / top + 1e-6) + 0.1) - _clipped(shot))
+    best = int(np.argmax(merits))
+    chosen = cast.foregrounds[best]
+    alike = likenesses(background, chosen).share
+    return Partner(chosen, alike, _why(best, sharpness, len(cast.foregrounds)))
+
+
+def _clipped(shot: Shot) -> float:
+    return float(np.mean(shot.small > 0.97))
+
+
+def _why(best: int, sharpness: Sequence[float], count: int) -> str:
+    if count == 1:
+        return ""
+    softest = min(sharpness)
+    note = ", none of them shaken" if softest > 0.75 * sharpness[best] else ", sharper than a shaken one"
+    return f"best of {count} foreground frames{note}"
+
+
+def bridges_for(background: Shot, cast: Cast) -> tuple[Shot, ...]:
+    """Return up to three bridge frames, those next to the background frame first."""
+    if len(cast.bridges) <= _MOST_BRIDGES:
+        return cast.bridges
+    names = sorted((*cast.bridges, background), key=lambda shot: shot.path.name)
+    here = names.index(background)
+    apart = {id(shot): abs(names.index(shot) - here) for shot in cast.bridges}
+    return tuple(sorted(cast.bridges, key=lambda shot: apart[id(shot)])[:_MOST_BRIDGES])

@@ -1,0 +1,62 @@
+"""Fingerprints: whether a result still follows from its inputs, settings and version."""
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from blendkit import __version__
+from blendkit.batch.pairs_file import Pair
+from blendkit.errors import InputError
+from blendkit.files.checksums import sha256
+from blendkit.sidecar import Sidecar
+
+
+@dataclass(slots=True)
+class Checksums:
+    """SHA-256 of files, worked out once for each state of a file."""
+
+    known: dict[tuple[str, int, int], str] = field(default_factory=dict)
+
+    def __call__(self, path: Path) -> str:
+        """Return a file's SHA-256; InputError if it cannot be read."""
+        try:
+            state = path.stat()
+            key = (str(path), state.st_size, state.st_mtime_ns)
+            if key not in self.known:
+                self.known[key] = sha256(path)
+        except OSError as error:
+            raise InputError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+        return self.known[key]
+
+
+def fingerprint(
+    pair: Pair,
+    sidecar: Sidecar,
+    checksums: Checksums,
+    *,
+    lender: tuple[Pair, Sidecar] | None = None,
+    layers: bool = False,
+) -> str:
+    """Return a SHA-256 over everything that a pair's result depends on."""
+    basis = {
+        "version": __version__,
+        "pair": _basis(pair, sidecar, checksums),
+        "lender": None if lender is None else _basis(*lender, checksums),
+        "layers": layers,
+    }
+    text = json.dumps(basis, sort_keys=True, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _basis(pair: Pair, sidecar: Sidecar, checksums: Checksums) -> dict[str, Any]:
+    painted = asdict(sidecar)
+    # What is decided about a result, and what it was made from, does not change it.
+    for name in ("decision", "inputs"):
+        del painted[name]
+    return {
+        "files": [(role, checksums(path)) for role, path in pair.files],
+        "settings": asdict(pair.settings),
+        "sidecar": painted,
+    }

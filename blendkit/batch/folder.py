@@ -1,0 +1,95 @@
+"""The frames in a folder: every picture once, our own results never."""
+
+import re
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from blendkit.errors import InputError
+from blendkit.files import raw
+
+RENDERED = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
+"""Suffixes of rendered pictures, the best first: of two renderings of one frame it is taken."""
+
+RECORDS = ".blendkit"
+"""Folder inside an output folder that holds what a batch remembers."""
+
+_OURS = re.compile(r"\.(flags|sources|matte|plate|foreground)\.(png|tiff?)$", re.IGNORECASE)
+
+
+def find_frames(folder: Path) -> tuple[list[Path], list[str]]:
+    """Return the frames below a folder in the order of their names, and notes.
+
+    A RAW and its rendered file count once: the rendered file stands for both, and the merge reads
+    the RAWs where both frames of a pair have one.  Hidden folders, folders that a batch wrote to
+    and results with a report beside them are passed over.
+
+    Raises
+    ------
+    InputError : no such folder, or no picture in it.
+    """
+    if not folder.is_dir():
+        raise InputError(f"{folder}: is not a folder; name the folder that holds the frames")
+    by_frame: dict[tuple[Path, str], list[Path]] = {}
+    for path in _pictures(folder):
+        by_frame.setdefault((path.parent, path.stem.lower()), []).append(path)
+    if not by_frame:
+        raise InputError(f"{folder}: holds no picture; name the folder that holds the frames")
+    notes = []
+    for files in by_frame.values():
+        files.sort(key=_rank)
+        if len(files) > 1:
+            others = " and ".join(path.name for path in files[1:])
+            notes.append(f"{files[0].name}: counts once together with {others}")
+    frames = sorted((files[0] for files in by_frame.values()), key=natural_order)
+    return frames, notes
+
+
+def natural_order(path: Path) -> tuple[str, tuple[tuple[int, str], ...]]:
+    """Return a key that sorts IMG_9 before IMG_10.
+
+    Examples
+    --------
+    >>> sorted([Path("a/P10.tif"), Path("a/P9.tif")], key=natural_order)[0].name
+    'P9.tif'
+    """
+    parts = re.findall(r"\d+|\D+", path.stem.lower())
+    key = tuple((int(part), "") if part.isdigit() else (-1, part) for part in parts)
+    return str(path.parent), key
+
+
+def _pictures(folder: Path) -> Iterator[Path]:
+    try:
+        entries = sorted(folder.iterdir())
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be read ({error.strerror}); check its permissions") from error
+    if any(entry.name == RECORDS for entry in entries):
+        return
+    for path in entries:
+        if path.name.startswith("."):
+            continue
+        if path.is_dir():
+            yield from _pictures(path)
+        elif _is_picture(path) and not is_result(path):
+            yield path
+
+
+def _is_picture(path: Path) -> bool:
+    return path.suffix.lower() in RENDERED or raw.is_raw(path)
+
+
+def is_result(path: Path) -> bool:
+    """Return whether a picture is one of our own results or its layers."""
+    if path.with_suffix(".report.json").exists():
+        return True
+    stem = _OURS.sub("", path.name)
+    return stem != path.name and path.with_name(f"{stem}.report.json").exists()
+
+
+def _rank(path: Path) -> int:
+    suffix = path.suffix.lower()
+    return RENDERED.index(suffix) if suffix in RENDERED else len(RENDERED)
+
+
+def by_name(paths: Sequence[Path], folder: Path) -> dict[str, Path]:
+    """Return paths by how they are written in a list of pairs: relative, with forward slashes."""
+    return {path.relative_to(folder).as_posix(): path for path in paths}

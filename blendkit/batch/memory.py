@@ -1,0 +1,77 @@
+"""How much memory a merge needs, and how many fit.
+
+Measured as the peak resident size of a process that merges one pair and writes the result:
+see BASE_BYTES and BYTES_PER_PX.
+"""
+
+import os
+import re
+
+import psutil
+
+from blendkit.errors import InputError
+
+BASE_BYTES = 600 * 2**20
+BYTES_PER_PX = 420
+"""Peak of one merge = BASE_BYTES + BYTES_PER_PX x width x height; see the module."""
+
+PARENT_BYTES = 400 * 2**20
+"""What the process that hands out the work needs itself."""
+
+_UNITS = {"": 1, "k": 10**3, "m": 10**6, "g": 10**9, "t": 10**12}
+_UNITS |= {f"{letter}i": 2 ** (10 * power) for power, letter in enumerate("kmgt", start=1)}
+
+
+def estimated_bytes(size: tuple[int, int]) -> int:
+    """Return the memory that merging a pair of (width, height) px may need.
+
+    Examples
+    --------
+    >>> round(estimated_bytes((6000, 4000)) / 1e9, 1)
+    10.7
+    """
+    return BASE_BYTES + BYTES_PER_PX * size[0] * size[1]
+
+
+def parse_bytes(text: str) -> int:
+    """Return a size such as "12GB", "1.5 GiB" or "800M" in bytes.
+
+    Examples
+    --------
+    >>> parse_bytes("12GB"), parse_bytes("1.5 GiB")
+    (12000000000, 1610612736)
+
+    Raises
+    ------
+    InputError : it is no size.
+    """
+    found = re.fullmatch(r"\s*([\d.]+)\s*([kmgt]i?)?b?\s*", text.lower())
+    try:
+        value = float(found[1]) * _UNITS[found[2] or ""] if found else 0.0
+    except ValueError:
+        value = 0.0
+    if value < 2**20:
+        raise InputError(f"--memory {text}: give a size such as 12GB, 1 MiB at least")
+    return int(value)
+
+
+def available_bytes() -> int:
+    """Return four fifths of the memory that is free now: the rest is left to others."""
+    return int(0.8 * psutil.virtual_memory().available)
+
+
+def processes_for(needs: list[int], limit: int, *, asked: int | None = None) -> int:
+    """Return how many processes to start: no more than processors, pairs and memory allow.
+
+    needs : bytes each pair may need; limit : bytes for all processes together.
+
+    Examples
+    --------
+    >>> processes_for([2_000_000_000] * 9, 6_500_000_000, asked=8)
+    3
+    """
+    most = asked or os.cpu_count() or 1
+    room = limit - PARENT_BYTES
+    fit = [need for need in needs if need <= room]
+    by_memory = room // min(fit) if fit else 1
+    return max(1, min(most, len(needs), int(by_memory)))

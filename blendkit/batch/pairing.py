@@ -1,0 +1,137 @@
+"""Finds the pairs of a shoot."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from blendkit.batch.choose import Cast, Partner, best_foreground, bridges_for, cast_of
+from blendkit.batch.folder import find_frames
+from blendkit.batch.setups import Likenesses, SetUp, find_setups, gap_s
+from blendkit.batch.shots import Shot, read_shots
+
+
+@dataclass(frozen=True, slots=True)
+class FoundPair:
+    """A pair as it was found.
+
+    kind: "aperture", "focus" or "both"; setup: number of the set-up, from 1.
+    certainty: 0 to 1; why: a sentence.
+    """
+
+    name: str
+    kind: str
+    setup: int
+    background: Path
+    foreground: Path
+    bridges: tuple[Path, ...]
+    clear: Path | None
+    certainty: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a folder holds: pairs, frames left alone with the reason, notes."""
+
+    folder: Path
+    pairs: tuple[FoundPair, ...]
+    alone: tuple[tuple[Path, str], ...]
+    notes: tuple[str, ...]
+
+
+def find_pairs(
+    folder: Path, *, told: Callable[[str, float], None] = lambda *_: None
+) -> Found:
+    """Find the pairs among the frames of a folder.
+
+    told: called with what runs and the share done.
+
+    Raises
+    ------
+    InputError : no such folder, or no picture in it.
+    """
+    paths, notes = find_frames(folder)
+    shots, unread = read_shots(paths, told=lambda n: told("reading", n / len(paths)))
+    likenesses = Likenesses()
+    setups = find_setups(
+        shots, likenesses, told=lambda n: told("comparing", n / max(len(shots), 1))
+    )
+    pairs: list[FoundPair] = []
+    alone = [(item.path, item.reason) for item in unread]
+    number = 0
+    for setup in setups:
+        cast = cast_of(setup, likenesses)
+        if cast is None:
+            alone += [(shot.path, _reason_alone(setup)) for shot in setup.shots]
+            continue
+        number += 1
+        pairs += [_pair(shot, cast, number, likenesses, folder) for shot in cast.backgrounds]
+        used = {path for pair in pairs for path in _files(pair)}
+        alone += [
+            (shot.path, "another foreground frame of the set-up fits better")
+            for shot in setup.shots
+            if shot.path not in used
+        ]
+    return Found(folder, tuple(_uniquely_named(pairs)), tuple(alone), tuple(notes))
+
+
+def _pair(
+    background: Shot, cast: Cast, number: int, likenesses: Likenesses, folder: Path
+) -> FoundPair:
+    partner = best_foreground(background, cast, likenesses)
+    return FoundPair(
+        name=background.path.stem,
+        kind=cast.kind,
+        setup=number,
+        background=background.path,
+        foreground=partner.shot.path,
+        bridges=tuple(shot.path for shot in bridges_for(background, cast)),
+        clear=cast.clears[0].path if cast.clears else None,
+        certainty=_certainty(background, cast, partner),
+        why=_sentence(background, cast, partner),
+    )
+
+
+def _certainty(background: Shot, cast: Cast, partner: Partner) -> float:
+    """Return how sure a pair is: what tells the sides apart, likeness, and time between."""
+    gap = gap_s(background, partner.shot)
+    late = 0.9 if gap is None else 1.0 if gap < 600 else 0.8
+    alike = min(1.0, 0.4 + 0.8 * partner.likeness)
+    return round(min(0.99, cast.certainty * alike * late), 2)
+
+
+def _sentence(background: Shot, cast: Cast, partner: Partner) -> str:
+    parts = [cast.evidence, f"likeness {partner.likeness:.2f}"]
+    gap = gap_s(background, partner.shot)
+    parts.append("time not recorded" if gap is None else f"{_duration(gap)} apart")
+    if partner.reason:
+        parts.append(partner.reason)
+    return "; ".join(parts)
+
+
+def _duration(seconds: float) -> str:
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
+
+
+def _reason_alone(setup: SetUp) -> str:
+    if len(setup.shots) == 1:
+        return "no other frame of this set-up"
+    return f"one of {len(setup.shots)} frames of a set-up at one aperture and focus"
+
+
+def _files(pair: FoundPair) -> tuple[Path, ...]:
+    clear = () if pair.clear is None else (pair.clear,)
+    return (pair.background, pair.foreground, *pair.bridges, *clear)
+
+
+def _uniquely_named(pairs: list[FoundPair]) -> list[FoundPair]:
+    """Return pairs whose names, those of their background frames, are told apart by folder."""
+    names = [pair.name.lower() for pair in pairs]
+    return [
+        pair
+        if names.count(pair.name.lower()) == 1
+        else replace(pair, name=f"{pair.background.parent.name}-{pair.name}")
+        for pair in pairs
+    ]

@@ -1,0 +1,151 @@
+"""Set-ups: frames of one scene from one place, gathered camera by camera.
+
+A camera's frames are walked in the order they were taken.  A frame joins the recent set-up that it
+is most like, or starts one of its own.  How alike it must be depends on the pause before it: within
+a pause as between the poses of a set-up less is enough than after the time that moving a tripod
+takes.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import timedelta
+
+import numpy as np
+
+from blendkit.batch.folder import natural_order
+from blendkit.batch.likeness import Likeness, likeness
+from blendkit.batch.shots import Shot
+
+ENOUGH, AFTER_PAUSE, UNTIMED = 1.9, 2.5, 2.1
+"""Evidence of likeness asked for: in step with the frames before, after a pause, time unknown."""
+
+_RECENT = 4
+_LOOKED_AT = 4
+_PAUSE_S = 30.0
+_ZOOMED = 1.03
+
+
+@dataclass(eq=False)
+class SetUp:
+    """Frames of one set-up, in the order they were taken, and how alike pairs of them are."""
+
+    shots: list[Shot] = field(default_factory=list)
+
+    def looked_at(self) -> list[Shot]:
+        """Return up to four members to compare with: the latest of each kind, then the latest."""
+        latest = {(shot.capture.f_number, shot.capture.focus_distance_m): shot for shot in self.shots}
+        kinds = list(latest.values())[-(_LOOKED_AT - 1) :]
+        return [*kinds, *[shot for shot in self.shots[-_LOOKED_AT:] if shot not in kinds]][
+            :_LOOKED_AT
+        ]
+
+
+@dataclass(eq=False)
+class Likenesses:
+    """Likeness of pairs of shots, worked out once each."""
+
+    known: dict[tuple[int, int], Likeness] = field(default_factory=dict)
+
+    def __call__(self, first: Shot, second: Shot) -> Likeness:
+        """Return how alike two shots of one size are."""
+        key = (id(first), id(second))
+        if key not in self.known:
+            self.known[key] = likeness(first.small, second.small)
+        return self.known[key]
+
+
+def find_setups(
+    shots: Sequence[Shot],
+    likenesses: Likenesses,
+    *,
+    told: Callable[[int], None] = lambda _: None,
+) -> list[SetUp]:
+    """Gather shots into set-ups; every shot is in one.
+
+    told: called with the number of shots gathered so far.
+    """
+    setups: list[SetUp] = []
+    count = 0
+    for stream in streams(shots):
+        own: list[SetUp] = []
+        pause_s = _usual_pause_s(stream)
+        for shot in stream:
+            home = _home(shot, own[-_RECENT:], likenesses, pause_s)
+            if home is None:
+                home = SetUp()
+            else:
+                own.remove(home)
+            own.append(home)  # the most recently used comes last
+            home.shots.append(shot)
+            count += 1
+            told(count)
+        setups += own
+    return sorted(setups, key=lambda setup: natural_order(setup.shots[0].path))
+
+
+def streams(shots: Sequence[Shot]) -> list[list[Shot]]:
+    """Return the shots by camera, in the order they were taken."""
+    by_camera: dict[tuple[object, ...], list[Shot]] = {}
+    for shot in shots:
+        key = (shot.capture.camera, shot.size)
+        by_camera.setdefault(key, []).append(shot)
+    return [in_order(stream) for stream in by_camera.values()]
+
+
+def in_order(shots: Sequence[Shot]) -> list[Shot]:
+    """Return shots as they were taken: by the camera's numbers, by time if names are no numbers.
+
+    A clock may be set in the middle of a shoot; a camera's count goes on.
+    """
+    named = sorted(shots, key=lambda shot: natural_order(shot.path))
+    times = [shot.capture.captured_at for shot in named]
+    known = [moment.replace(tzinfo=None) for moment in times if moment is not None]
+    if len(known) < len(named) or len(named) < 3:
+        return named
+    falls = sum(later < earlier for earlier, later in zip(known, known[1:], strict=False))
+    if falls <= max(1, 0.1 * len(known)):
+        return named
+    pairs = sorted(zip(known, range(len(named)), strict=True))
+    return [named[index] for _, index in pairs]
+
+
+def gap_s(first: Shot, second: Shot) -> float | None:
+    """Return the time between two shots, s; None where one has no time."""
+    a, b = first.capture.captured_at, second.capture.captured_at
+    if a is None or b is None:
+        return None
+    apart: timedelta = a.replace(tzinfo=None) - b.replace(tzinfo=None)
+    return abs(apart.total_seconds())
+
+
+def _usual_pause_s(stream: Sequence[Shot]) -> float:
+    """Return a pause that is longer than those between the frames of a set-up."""
+    gaps = [gap_s(a, b) for a, b in zip(stream, stream[1:], strict=False)]
+    known = [gap for gap in gaps if gap is not None]
+    return max(_PAUSE_S, 3 * float(np.median(known))) if known else _PAUSE_S
+
+
+def _home(
+    shot: Shot, recent: Sequence[SetUp], likenesses: Likenesses, pause_s: float
+) -> SetUp | None:
+    best, home = 0.0, None
+    for setup in recent:
+        asked = _asked(gap_s(setup.shots[-1], shot), pause_s)
+        for other in setup.looked_at():
+            if not _same_lens(shot, other):
+                continue
+            excess = likenesses(other, shot).evidence - asked
+            if excess > best:
+                best, home = excess, setup
+    return home
+
+
+def _asked(gap: float | None, pause_s: float) -> float:
+    if gap is None:
+        return UNTIMED
+    return ENOUGH if gap <= pause_s else AFTER_PAUSE
+
+
+def _same_lens(first: Shot, second: Shot) -> bool:
+    a, b = first.capture.focal_length_mm, second.capture.focal_length_mm
+    return a is None or b is None or max(a, b) / min(a, b) < _ZOOMED

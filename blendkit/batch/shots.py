@@ -1,0 +1,120 @@
+"""What pairing looks at: the camera's record and a small grey version of every frame."""
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from blendkit.errors import InputError
+from blendkit.files.capture import read_capture
+from blendkit.files.raw import is_raw
+from blendkit.files.read import read_frame
+from blendkit.filters.resample import reduce_by
+from blendkit.frame import Capture, Float, luminance
+
+SMALL_PX = 240
+"""Long side of the small versions, px."""
+
+_JPEG = frozenset((".jpg", ".jpeg"))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Shot:
+    """A frame as pairing sees it.
+
+    size: (width, height), upright, px.
+    small: luminance, linear up to the camera's tone curve, float32, long side about SMALL_PX.
+    """
+
+    path: Path
+    capture: Capture
+    size: tuple[int, int]
+    small: Float
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """A file that could not be read, and why."""
+
+    path: Path
+    reason: str
+
+
+def read_shots(
+    paths: Sequence[Path], *, told: Callable[[int], None] = lambda _: None
+) -> tuple[list[Shot], list[Unread]]:
+    """Read records and small versions; files that cannot be read are listed, not raised.
+
+    told: called with the number of files read so far.
+    """
+    shots: list[Shot] = []
+    unread: list[Unread] = []
+    # Decoders release the interpreter's lock, so threads are enough.
+    with ThreadPoolExecutor() as pool:
+        for count, found in enumerate(pool.map(_read, paths), start=1):
+            if isinstance(found, Shot):
+                shots.append(found)
+            else:
+                unread.append(found)
+            told(count)
+    return shots, unread
+
+
+def _read(path: Path) -> Shot | Unread:
+    try:
+        capture, size = read_capture(path)
+        return Shot(path, capture, size, small_version(path))
+    except InputError as error:
+        return Unread(path, str(error))
+
+
+def small_version(path: Path) -> Float:
+    """Return a frame's luminance at about SMALL_PX, float32 (height, width).
+
+    Raises
+    ------
+    InputError : the file is damaged.
+    """
+    if path.suffix.lower() in _JPEG:
+        return _reduced(_jpeg(path))
+    if is_raw(path):
+        return _reduced(_raw(path))
+    return _reduced(luminance(read_frame(path).pixels))
+
+
+def _reduced(light: Float) -> Float:
+    return reduce_by(light, max(1, round(max(light.shape) / SMALL_PX)))
+
+
+def _jpeg(path: Path) -> Float:
+    """Return luminance from a JPEG, decoded at an eighth to the whole of its size."""
+    from PIL import Image, ImageOps  # noqa: PLC0415 - only JPEG needs it
+
+    try:
+        with Image.open(path) as picture:
+            picture.draft("L", (2 * SMALL_PX, 2 * SMALL_PX))
+            upright = ImageOps.exif_transpose(picture).convert("L")
+    except (OSError, ValueError, SyntaxError) as error:
+        raise InputError(f"{path.name}: is cut short or damaged; copy or export it again") from error
+    # Power 2.2 is near enough to any encoding's curve for comparing scenes.
+    return np.square(np.asarray(upright, np.float32) / 255) ** np.float32(1.1)
+
+
+def _raw(path: Path) -> Float:
+    """Return luminance of the preview in a RAW, or of the RAW itself where it has none."""
+    import io  # noqa: PLC0415 - only RAW needs it
+
+    import rawpy  # noqa: PLC0415 - an extra
+    from PIL import Image, ImageOps  # noqa: PLC0415
+
+    try:
+        with rawpy.imread(str(path)) as opened:
+            preview = opened.extract_thumb()
+        with Image.open(io.BytesIO(preview.data)) as picture:
+            picture.draft("L", (2 * SMALL_PX, 2 * SMALL_PX))
+            upright = ImageOps.exif_transpose(picture).convert("L")
+    except (rawpy.LibRawError, OSError, ValueError, TypeError):
+        return luminance(read_frame(path).pixels)
+    return np.square(np.asarray(upright, np.float32) / 255) ** np.float32(1.1)

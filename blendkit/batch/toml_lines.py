@@ -1,0 +1,68 @@
+"""Reading TOML so that every complaint names its line."""
+
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from blendkit.errors import InputError
+
+_TABLE = re.compile(r"^\s*\[\[?\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$")
+
+
+@dataclass(frozen=True, slots=True)
+class TomlFile:
+    """A parsed file with its text: `line` finds where a key stands."""
+
+    path: Path
+    text: str
+    data: dict[str, Any]
+
+    def error(self, line: int, message: str) -> InputError:
+        """Return an error that names the file and the line."""
+        return InputError(f"{self.path}, line {line}: {message}")
+
+    def line(self, table: str = "", key: str = "", *, nth: int = 0) -> int:
+        """Return the line, from 1, of a key in a table; of the table's head if it is not there.
+
+        Parameters
+        ----------
+        table : dotted name, "" = before the first table.
+        nth : which of an array's tables, from 0; a table below it counts with it.
+        """
+        seen, here = -1, table == ""
+        head = 1
+        root = table.split(".")[0]
+        for number, text in enumerate(self.text.splitlines(), start=1):
+            found = _TABLE.match(text)
+            if found:
+                name = ".".join(part.strip(" \"'") for part in found[1].split("."))
+                seen += name == root
+                here = name == table and seen == nth
+                head = number if here or (name == root and seen == nth) else head
+            elif here and key and re.match(rf"\s*[\"']?{re.escape(key)}[\"']?\s*[=.]", text):
+                return number
+        return head
+
+
+def read_toml(path: Path) -> TomlFile:
+    """Read a TOML file.
+
+    Raises
+    ------
+    InputError : it cannot be read, or is no TOML; the line is named.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: is not a text in UTF-8; save it as UTF-8") from error
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+    try:
+        return TomlFile(path, text, tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        line = int(place[1]) if place else len(text.splitlines()) or 1
+        reason = str(error).split(" (at")[0]
+        raise InputError(f"{path}, line {line}: {reason}; correct that line") from error
