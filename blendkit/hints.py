@@ -48,6 +48,12 @@ class Hints:
                     f"{name} is {given}, the background frame {wanted}: paint it at that size"
                 )
 
+    @property
+    def any_paint(self) -> bool:
+        """Tell whether the user said anything about where the foreground is."""
+        said = (self.foreground_mask, self.front_strokes, self.matte)
+        return any(mask is not None for mask in said)
+
     def painted(self, size: tuple[int, int]) -> Bool:
         """Return where foreground was painted or given, bool (height, width)."""
         result = np.zeros((size[1], size[0]), np.bool_)

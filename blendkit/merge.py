@@ -14,9 +14,11 @@ from blendkit.alignment.photometric import apply_light, fit_light
 from blendkit.alignment.warp import warp_to_background
 from blendkit.blending import BoughGroup, Plate
 from blendkit.blending.compose import compose, source_map
+from blendkit.blending.discs import DiscEvidence, gather_evidence
 from blendkit.blending.finish import color_with_grain, plate_with_grain
 from blendkit.blending.groups import find_groups
 from blendkit.blending.plate import make_plate
+from blendkit.blending.proof import keep_proven, proven_share
 from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
 from blendkit.clock import Stopwatch
@@ -104,7 +106,9 @@ def merge_pair(
         clipped_f = _clipped(foreground, moved.pixels)
         painted = hints.painted(background.size)
         free = moved.footprint & ~clipped_b & ~clipped_f & ~painted
-        light = fit_light(background, moved.pixels, free, settings.light)
+        light = fit_light(
+            background, moved.pixels, free, settings.light, recorded=foreground.capture
+        )
         aligned = apply_light(moved.pixels, light)
     with watch("sharpness"):
         noise = measure_noise(background.pixels), measure_noise(aligned)
@@ -116,14 +120,14 @@ def merge_pair(
         region = search_region(moved.footprint, softness, sitter, hints)
         matte = _matte(background.pixels, aligned, region, hints, noise[1], settings)
     with watch("plate"):
-        keep = (1 - matte.alpha) * moved.footprint
-        rendered, mass = rerender(aligned, keep, np.maximum(softness, 0))
         unsure = np.maximum(sitter, clipped_b | clipped_f | ~moved.footprint)
-        groups = find_groups(
-            background.pixels, rendered, matte.alpha, matte.color, unsure, settings.discs
-        )
+        pair = background.pixels, aligned, moved.footprint, np.maximum(softness, 0), unsure
+        behind, groups, evidence = _explain(*pair, matte, settings)
+        if groups and not hints.any_paint:
+            matte = matte.limited_to(keep_proven(matte.alpha, proven_share(evidence, groups)))
+            behind, groups, evidence = _explain(*pair, matte, settings)
         veil = make_veil(matte.alpha, matte.color, groups)
-        plate = make_plate(background.pixels, veil, rendered, mass, sitter, settings.plate)
+        plate = make_plate(background.pixels, veil, *behind, sitter, settings.plate)
     with watch("composite"):
         plate = plate_with_grain(plate, veil, softness, noise[0].sigma, settings.grain)
         color = color_with_grain(
@@ -162,6 +166,24 @@ def _align(
     if hints.aligned:
         return given_alignment(np.eye(3), background.size)
     return align(background.pixels, foreground.pixels, settings.alignment, ties=hints.ties)
+
+
+def _explain(
+    background: Float,
+    aligned: Float,
+    footprint: Bool,
+    softness: Float,
+    unsure: Float,
+    matte: Matte,
+    settings: MergeSettings,
+) -> tuple[tuple[Float, Float], tuple[BoughGroup, ...], DiscEvidence]:
+    """Explain the background frame: what lies behind, and how the foreground is blurred."""
+    rendered, mass = rerender(aligned, (1 - matte.alpha) * footprint, softness)
+    evidence = gather_evidence(
+        background, rendered, matte.alpha, matte.color, 1 - unsure, settings.discs
+    )
+    size = (footprint.shape[1], footprint.shape[0])
+    return (rendered, mass), find_groups(evidence, size, settings.discs), evidence
 
 
 def _matte(

@@ -8,7 +8,6 @@ from blendkit.blending.discs import (
     DiscFit,
     disc_steps,
     fit_disc,
-    gather_evidence,
     residual_map,
 )
 from blendkit.filters.bands import gaussian
@@ -21,23 +20,15 @@ _LEAST_PART = 0.12
 
 
 def find_groups(
-    background: Float,
-    rerendered: Float,
-    alpha: Float,
-    color: Float,
-    protected: Float,
-    settings: DiscSettings,
+    evidence: DiscEvidence, size: tuple[int, int], settings: DiscSettings
 ) -> tuple[BoughGroup, ...]:
     """Find the blur of the foreground in the background frame.
 
     Parameters
     ----------
-    background, rerendered : ndarray
-        Background frame, and the other frame's background blurred to it, (height, width, 3).
-    alpha, color : ndarray
-        The matte and its colours.
-    protected : ndarray
-        float32 (height, width): 1 where nothing may be concluded (the sitter, clipped light).
+    evidence : DiscEvidence
+    size : (int, int)
+        Width and height of the full picture, px.
     settings : DiscSettings
 
     Returns
@@ -45,25 +36,23 @@ def find_groups(
     tuple of BoughGroup
         Empty where there is no foreground.
     """
-    if float(alpha.mean()) < _LEAST_COVERAGE:
+    if float(evidence.foreground[..., 3].mean()) < _LEAST_COVERAGE:
         return ()
-    whole = np.ones_like(alpha)
+    whole = np.ones(size[::-1], np.float32)
     if settings.disc_px is not None:
         return (BoughGroup(whole, settings.disc_px, (0.0, 0.0)),)
-    evidence = gather_evidence(background, rerendered, alpha, color, 1 - protected, settings)
-    fit = fit_disc(evidence, settings)
-    return _split(evidence, fit, alpha, settings)
+    return _split(evidence, fit_disc(evidence, settings), whole, settings)
 
 
 def _split(
-    evidence: DiscEvidence, fit: DiscFit, alpha: Float, settings: DiscSettings
+    evidence: DiscEvidence, fit: DiscFit, whole: Float, settings: DiscSettings
 ) -> tuple[BoughGroup, ...]:
     """Give boughs at two distances a disc each, where the evidence asks for it.
 
     Each place votes with the residual around it under every disc.  Two discs must explain the
     background frame clearly better than one, and each must own a fair part of the boughs.
     """
-    single = (BoughGroup(np.ones_like(alpha), fit.disc_px, fit.shift_px),)
+    single = (BoughGroup(whole, fit.disc_px, fit.shift_px),)
     steps = disc_steps(evidence, settings)
     small_shift = (fit.shift_px[0] / evidence.factor, fit.shift_px[1] / evidence.factor)
     reach = max(evidence.weight.shape) / 16
@@ -79,7 +68,7 @@ def _split(
     part = float((share * owners).sum() / owners.sum())
     if not _LEAST_PART < part < 1 - _LEAST_PART:
         return single
-    full = np.clip(enlarge(share.astype(np.float32), evidence.factor, alpha.shape[::-1]), 0, 1)
+    full = np.clip(enlarge(share.astype(np.float32), evidence.factor, whole.shape[::-1]), 0, 1)
     return (
         BoughGroup(full, steps[near] * evidence.factor, fit.shift_px),
         BoughGroup(1 - full, steps[far] * evidence.factor, fit.shift_px),

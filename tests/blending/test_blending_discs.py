@@ -7,6 +7,7 @@ import pytest
 from blendkit.blending import BoughGroup
 from blendkit.blending.discs import fit_disc, gather_evidence
 from blendkit.blending.groups import find_groups
+from blendkit.blending.proof import keep_proven, proven_share
 from blendkit.blending.veil import make_veil
 from blendkit.filters.disc import disc_blur
 from blendkit.frame import Float
@@ -47,6 +48,26 @@ def test_disc_and_displacement_are_found_together(
     assert fit.residual < 0.2
 
 
+def groups_of(soft: Float, plate: Float, matte: Float, color: Float) -> tuple[BoughGroup, ...]:
+    evidence = gather_evidence(soft, plate, matte, color, np.ones_like(matte), DiscSettings())
+    return find_groups(evidence, (600, 400), DiscSettings())
+
+
+def test_what_left_no_veil_is_not_foreground() -> None:
+    left, right = twigs(9, (0, 250)), twigs(10, (350, 600))
+    color = np.full((*SHAPE, 3), 0.04, np.float32)
+    plate = soft_trees(11)
+    veil = make_veil(left, color, [BoughGroup(np.ones_like(left), 60.0, (0.0, 0.0))])
+    soft = veil.light + (1 - veil.coverage[..., None]) * plate
+    soft += np.random.default_rng(1).normal(0, 0.003, soft.shape).astype(np.float32)
+    claimed = np.maximum(left, right)
+    evidence = gather_evidence(soft, plate, claimed, color, np.ones_like(left), DiscSettings())
+    groups = (BoughGroup(np.ones_like(left), 60.0, (0.0, 0.0)),)
+    kept = keep_proven(claimed, proven_share(evidence, groups))
+    assert (kept * left).sum() / left.sum() > 0.92
+    assert (kept * right).sum() / right.sum() < 0.03
+
+
 def test_boughs_at_two_distances_get_a_disc_each() -> None:
     left, right = twigs(3, (0, 250)), twigs(4, (350, 600))
     matte = np.maximum(left, right)
@@ -56,8 +77,7 @@ def test_boughs_at_two_distances_get_a_disc_each() -> None:
     groups = [BoughGroup(share, 80.0, (0.0, 0.0)), BoughGroup(1 - share, 30.0, (0.0, 0.0))]
     veil = make_veil(matte, color, groups)
     soft = veil.light + (1 - veil.coverage[..., None]) * plate
-    none = np.zeros_like(matte)
-    found = find_groups(soft, plate, matte, color, none, DiscSettings())
+    found = groups_of(soft, plate, matte, color)
     assert sorted(g.disc_px for g in found) == pytest.approx([30, 80], rel=0.1)
     near = max(found, key=lambda g: g.disc_px)
     assert (near.share * left).sum() / left.sum() > 0.9
@@ -70,11 +90,10 @@ def test_one_distance_is_not_split() -> None:
     veil = make_veil(matte, color, [BoughGroup(np.ones_like(matte), 60.0, (0.0, 0.0))])
     soft = veil.light + (1 - veil.coverage[..., None]) * plate
     soft += np.random.default_rng(1).normal(0, 0.003, soft.shape).astype(np.float32)
-    none = np.zeros_like(matte)
-    assert len(find_groups(soft, plate, matte, color, none, DiscSettings())) == 1
+    assert len(groups_of(soft, plate, matte, color)) == 1
 
 
 def test_no_foreground_has_no_veil() -> None:
     none = np.zeros(SHAPE, np.float32)
     plate = soft_trees(8)
-    assert find_groups(plate, plate, none, plate, none, DiscSettings()) == ()
+    assert groups_of(plate, plate, none, plate) == ()
