@@ -41,7 +41,7 @@ class Job:
     as_json: bool = False
 
 
-def run_merge(job: Job) -> None:
+def run_merge(job: Job) -> Merged:
     """Merge at full size and write the whole set; AlignmentError leaves the report only."""
     paths = target_paths(job.output, layers=job.layers, report=job.report)
     check_targets(paths, job.given.paths)
@@ -68,6 +68,7 @@ def run_merge(job: Job) -> None:
         time_s=time_s,
     )
     _tell(written.document, job)
+    return merged
 
 
 def run_preview(job: Job) -> None:
