@@ -34,7 +34,6 @@ def command(*, folder: Path, width_px: int, seed: int, exact_matte: bool) -> Non
     from blendkit.cli.demo_look import look  # noqa: PLC0415
     from blendkit.cli.merge_run import Job, run_merge  # noqa: PLC0415
     from blendkit.report.inputs import Given  # noqa: PLC0415
-    from blendkit.settings import MergeSettings  # noqa: PLC0415
 
     _make(folder)
     click.echo("rendering the pair through its lens", err=True)
@@ -45,7 +44,7 @@ def command(*, folder: Path, width_px: int, seed: int, exact_matte: bool) -> Non
         foreground_mask=None if exact_matte else files["painted"],
         matte=files["matte"] if exact_matte else None,
     )
-    merged = run_merge(Job(given, folder / "merged.tif", MergeSettings(), layers=True))
+    merged = run_merge(Job(given, folder / "merged.tif", layers=True))
     look(folder / "look.png", pair, merged)
     for line in measured(pair, merged):
         click.echo(line)

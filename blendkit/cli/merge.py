@@ -1,25 +1,30 @@
 """`blendkit merge`: one pair into one picture."""
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import click
 
-from blendkit.cli.setting_options import setting_options, with_given
+from blendkit.cli.setting_options import setting_options
+from blendkit.errors import InputError
 from blendkit.plan.units import parse_size
 from blendkit.settings import (
     AlignmentSettings,
     DiscSettings,
     GrainSettings,
-    MergeSettings,
     ViewingSettings,
 )
 
-DISCS = {"disc_px": "--disc-px"}
-GRAIN = {"match": "--match-grain/--keep-grain", "seed": "--seed"}
-ALIGNMENT = {"least_confidence": "--least-confidence"}
-VIEWING = {"viewing_cm": "--viewing"}
+FLAGS = {
+    "alignment": (
+        AlignmentSettings,
+        {"model": "--motion", "least_confidence": "--least-confidence"},
+    ),
+    "discs": (DiscSettings, {"disc_px": "--disc-px"}),
+    "grain": (GrainSettings, {"match": "--match-grain/--keep-grain", "seed": "--seed"}),
+    "viewing": (ViewingSettings, {"viewing_cm": "--viewing"}),
+}
+"""Settings that are options, by stage; their help comes from the field."""
 
 _FILE = click.Path(path_type=Path)
 
@@ -34,12 +39,17 @@ _FILE = click.Path(path_type=Path)
 )
 @click.option("--background-mask", type=_FILE, help="white = keep the background frame here")
 @click.option("--matte", type=_FILE, help="exact coverage of the foreground, used as it is")
+@click.option("--strokes", type=_FILE, help="brush strokes as JSON, blendkit.strokes/1")
 @click.option("--aligned", is_flag=True, help="the frames lie on each other already")
-@setting_options(AlignmentSettings, ALIGNMENT)
-@setting_options(DiscSettings, DISCS)
-@setting_options(GrainSettings, GRAIN)
+@click.option(
+    "--tie", "ties", multiple=True, metavar="X,Y=X,Y",
+    help="the same point in background and foreground frame, px; repeat it",
+)  # fmt: skip
+@setting_options(*FLAGS["alignment"])
+@setting_options(*FLAGS["discs"])
+@setting_options(*FLAGS["grain"])
 @click.option("--print", "print_cm", metavar="WxH", help="print that flags are judged on, cm")
-@setting_options(ViewingSettings, VIEWING)
+@setting_options(*FLAGS["viewing"])
 @click.option("--bits", type=click.Choice(["8", "16", "32"]), help="of the result [default: 16]")
 @click.option("--layers", is_flag=True, help="also write matte, plate and foreground")
 @click.option("--report", type=_FILE, help="where to write the report [default: OUT.report.json]")
@@ -60,7 +70,9 @@ def command(
     foreground_mask: Path | None,
     background_mask: Path | None,
     matte: Path | None,
+    strokes: Path | None,
     aligned: bool,
+    ties: tuple[str, ...],
     **settings: Any,
 ) -> None:
     """Merge a pair: FRAMES are two files, in any order.
@@ -75,29 +87,49 @@ def command(
     from blendkit.report.inputs import Given  # noqa: PLC0415
 
     given = Given(
-        frames, background, foreground, foreground_mask, background_mask, matte, aligned=aligned
+        frames,
+        background,
+        foreground,
+        foreground_mask,
+        background_mask,
+        matte,
+        strokes,
+        aligned=aligned,
     )
     job = Job(
         given,
         output,
-        settings_from(print_cm, settings),
+        overrides_from(print_cm, settings),
+        tuple(_tie(text) for text in ties),
         bits=int(bits) if bits else None,
         layers=layers,
         report=report,
         as_json=as_json,
     )
-    run_preview(job) if preview else run_merge(job)
+    if preview:
+        run_preview(job)
+    else:
+        run_merge(job)
 
 
-def settings_from(print_cm: str | None, given: dict[str, Any]) -> MergeSettings:
-    """Return the settings that the options stand for."""
-    viewing = with_given(ViewingSettings(), given, VIEWING)
+def overrides_from(print_cm: str | None, given: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """Return the settings that were given, {stage: {field: value}}."""
+    found = {
+        stage: {name: given[name] for name in flags if given.get(name) is not None}
+        for stage, (_, flags) in FLAGS.items()
+    }
     if print_cm is not None:
         width, height = parse_size(print_cm, unit="cm", name="--print")
-        viewing = replace(viewing, print_width_cm=width, print_height_cm=height)
-    return MergeSettings(
-        alignment=with_given(AlignmentSettings(), given, ALIGNMENT),
-        discs=with_given(DiscSettings(), given, DISCS),
-        grain=with_given(GrainSettings(), given, GRAIN),
-        viewing=viewing,
-    )
+        found["viewing"] |= {"print_width_cm": width, "print_height_cm": height}
+    return {stage: values for stage, values in found.items() if values}
+
+
+def _tie(text: str) -> tuple[tuple[float, float], tuple[float, float]]:
+    try:
+        numbers = [float(part) for side in text.split("=") for part in side.split(",")]
+        bx, by, fx, fy = numbers
+    except ValueError as error:
+        raise InputError(
+            f"--tie {text}: give background and foreground px, as in 120,80=131,77"
+        ) from error
+    return (bx, by), (fx, fy)

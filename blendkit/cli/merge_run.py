@@ -1,58 +1,85 @@
 """Runs one merge for the command line: read, merge, write, tell."""
 
+import os
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import click
 
+from blendkit.cli.merge_small import for_reduced, reduced_pair
 from blendkit.cli.progress import shown_progress
 from blendkit.errors import AlignmentError
 from blendkit.files import write_picture
-from blendkit.filters.resample import reduce_by
-from blendkit.frame import Float, Frame
-from blendkit.hints import Hints
 from blendkit.merge import Merged, merge_pair
 from blendkit.report.bundle import (
     as_json,
     check_targets,
+    default_bits,
     target_paths,
     write_refusal,
     write_result,
 )
 from blendkit.report.document import Output, report_document
-from blendkit.report.inputs import Given, Pair, read_pair
+from blendkit.report.inputs import Given, Pair, read_pair, read_strokes, with_strokes
 from blendkit.report.plain import Document
 from blendkit.report.screen import SCREEN_PX
 from blendkit.settings import MergeSettings
+from blendkit.sidecar import (
+    Sidecar,
+    Tie,
+    merge_settings,
+    read_sidecar,
+    sidecar_path,
+    write_sidecar,
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One merge as it was asked for; bits None = the file type's usual depth."""
+    """One merge as it was asked for.
+
+    overrides: settings given, {stage: {field: value}}; ties: (x, y) in both frames.
+    bits: of the result; None = the file type's usual depth.
+    """
 
     given: Given
     output: Path
-    settings: MergeSettings
+    overrides: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    ties: tuple[Tie, ...] = ()
     bits: int | None = None
     layers: bool = False
     report: Path | None = None
     as_json: bool = False
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class _Known:
+    """What is there to merge: the pair as read, settings and sidecar in force."""
+
+    pair: Pair
+    settings: MergeSettings
+    sidecar: Sidecar
+    time_s: dict[str, float]
+
+
 def run_merge(job: Job) -> Merged:
     """Merge at full size and write the whole set; AlignmentError leaves the report only."""
     paths = target_paths(job.output, layers=job.layers, report=job.report)
     check_targets(paths, job.given.paths)
-    began = time.perf_counter()
-    pair = _read(job.given)
-    time_s = {"read": time.perf_counter() - began}
+    known = _read(job)
+    pair = known.pair
     try:
-        merged = _merged(pair, job)
+        merged = _merged(pair, known.settings, job)
     except AlignmentError as error:
         refused = write_refusal(
-            paths["report"], str(error), inputs=pair.inputs, settings=job.settings, time_s=time_s
+            paths["report"],
+            str(error),
+            inputs=pair.inputs,
+            settings=known.settings,
+            time_s=known.time_s,
         )
         _print_json(refused, job)
         raise
@@ -65,8 +92,9 @@ def run_merge(job: Job) -> Merged:
         bits=job.bits,
         layers=job.layers,
         report=job.report,
-        time_s=time_s,
+        time_s=known.time_s,
     )
+    _keep_sidecar(job, known)
     _tell(written.document, job)
     return merged
 
@@ -74,61 +102,68 @@ def run_merge(job: Job) -> Merged:
 def run_preview(job: Job) -> None:
     """Merge reduced frames and write that picture alone."""
     check_targets({"result": job.output}, job.given.paths)
-    full = _read(job.given)
-    factor = -(-max(full.background.size) // SCREEN_PX)
-    pair = _reduced(full, factor)
-    disc_px = job.settings.discs.disc_px
-    if disc_px is not None:
-        discs = replace(job.settings.discs, disc_px=disc_px / factor)
-        job = replace(job, settings=replace(job.settings, discs=discs))
-    merged = _merged(pair, job)
+    known = _read(job)
+    factor = -(-max(known.pair.background.size) // SCREEN_PX)
+    pair = reduced_pair(known.pair, factor)
+    merged = _merged(pair, for_reduced(known.settings, factor), job)
     write_picture(
         job.output, merged.pixels, like=pair.background, bits=job.bits, inputs=job.given.paths
     )
     height, width = merged.pixels.shape[:2]
-    output = Output(job.output, width, height, job.bits or 8)
+    output = Output(job.output, width, height, job.bits or default_bits(job.output))
     _tell(report_document(merged, inputs=pair.inputs, output=output), job)
 
 
-def _read(given: Given) -> Pair:
-    pair = read_pair(given)
+def _read(job: Job) -> _Known:
+    """Read what is given and what the sidecar knows; what is given wins."""
+    began = time.perf_counter()
+    sidecar = read_sidecar(sidecar_path(job.output))
+    settings = merge_settings(job.overrides, merge_settings(sidecar.settings))
+    pair = read_pair(job.given)
+    hints = replace(pair.hints, ties=job.ties or sidecar.ties)
+    if job.given.strokes is None:
+        hints = with_strokes(hints, sidecar.strokes, pair.background.size)
     for sentence in (pair.why, *pair.background.notes, *pair.foreground.notes):
         click.echo(sentence, err=True)
-    return pair
+    if sidecar.strokes or sidecar.ties or sidecar.settings:
+        click.echo(f"taken up from {sidecar_path(job.output).name}: {_held(sidecar)}", err=True)
+    time_s = {"read": time.perf_counter() - began}
+    return _Known(replace(pair, hints=hints), settings, sidecar, time_s)
 
 
-def _merged(pair: Pair, job: Job) -> Merged:
+def _held(sidecar: Sidecar) -> str:
+    held = {
+        "strokes": len(sidecar.strokes),
+        "tie points": len(sidecar.ties),
+        "settings": sum(len(values) for values in sidecar.settings.values()),
+    }
+    return ", ".join(f"{count} {what}" for what, count in held.items() if count)
+
+
+def _keep_sidecar(job: Job, known: _Known) -> None:
+    """Leave a sidecar beside the result: its inputs, and what was done by hand."""
+    pair, sidecar, folder = known.pair, known.sidecar, job.output.parent
+    inputs = {
+        item.role: os.path.relpath(item.path, folder).replace(os.sep, "/")
+        for item in pair.inputs
+        if item.role != "strokes"
+    }
+    kept = replace(sidecar, inputs=inputs, ties=job.ties or sidecar.ties)
+    if job.given.strokes is not None:
+        size = pair.background.size
+        kept = replace(kept, size=size, strokes=read_strokes(job.given.strokes, size))
+    write_sidecar(sidecar_path(job.output), kept)
+
+
+def _merged(pair: Pair, settings: MergeSettings, job: Job) -> Merged:
     with shown_progress(f"merging into {job.output.name}") as progress:
         return merge_pair(
             pair.background,
             pair.foreground,
             hints=pair.hints,
-            settings=job.settings,
+            settings=settings,
             progress=progress,
         )
-
-
-def _reduced(pair: Pair, factor: int) -> Pair:
-    hints = pair.hints
-    return replace(
-        pair,
-        background=_small(pair.background, factor),
-        foreground=_small(pair.foreground, factor),
-        hints=Hints(
-            foreground_mask=_small_mask(hints.foreground_mask, factor),
-            background_mask=_small_mask(hints.background_mask, factor),
-            matte=_small_mask(hints.matte, factor),
-            aligned=hints.aligned,
-        ),
-    )
-
-
-def _small(frame: Frame, factor: int) -> Frame:
-    return replace(frame, pixels=reduce_by(frame.pixels, factor), clipped=None)
-
-
-def _small_mask(mask: Float | None, factor: int) -> Float | None:
-    return None if mask is None else reduce_by(mask, factor)
 
 
 def _tell(document: Document, job: Job) -> None:

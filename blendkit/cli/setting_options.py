@@ -1,7 +1,7 @@
 """Options made from settings: help, unit, range and default come from the dataclass field."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import Field, fields, replace
+from dataclasses import Field, fields
 from typing import Any, get_args, get_origin, get_type_hints
 
 import click
@@ -56,8 +56,3 @@ def _plain(kind: Any) -> Any:
     if get_origin(kind) is None:
         return kind
     return next(part for part in get_args(kind) if part is not type(None))
-
-
-def with_given(settings: Any, given: Mapping[str, Any], names: Mapping[str, str]) -> Any:
-    """Return settings in which the given fields are set; None means not given."""
-    return replace(settings, **{name: given[name] for name in names if given.get(name) is not None})

@@ -61,6 +61,11 @@ def target_paths(
     return {"result": target, "report": Path(report) if report else own_report, **beside}
 
 
+def default_bits(path: Path) -> int:
+    """Return the depth that a result is written at unless another is asked for."""
+    return _DEFAULT_BITS[path.suffix.lower()]
+
+
 def check_targets(paths: Mapping[str, Path], inputs: Sequence[Path | str]) -> None:
     """Raise, before any work, if one of the files cannot be written or two have one name."""
     if paths["result"].suffix.lower() not in _DEFAULT_BITS:
@@ -109,7 +114,7 @@ def write_result(
     sources = [item.path for item in inputs]
     check_targets(paths, sources)
     height, width = merged.pixels.shape[:2]
-    depth = bits or _DEFAULT_BITS[paths["result"].suffix.lower()]
+    depth = bits or default_bits(paths["result"])
     document = report_document(
         merged,
         inputs=inputs,

@@ -1,17 +1,19 @@
 """The files that go into a merge, read and put in order: for command line, batch and page alike."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from blendkit.errors import InputError
 from blendkit.files import read_frame, read_mask
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints
+from blendkit.masks.strokes import Stroke, rasterise, strokes_from
 from blendkit.report.document import Input
 from blendkit.roles import Roles, decide_roles
 
-MASKS = ("foreground_mask", "background_mask", "matte")
+PAINTED = ("foreground_mask", "background_mask", "matte", "strokes")
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +26,7 @@ class Given:
     foreground_mask: Path | None = None
     background_mask: Path | None = None
     matte: Path | None = None
+    strokes: Path | None = None
     aligned: bool = False
 
     def __post_init__(self) -> None:
@@ -41,8 +44,8 @@ class Given:
     @property
     def paths(self) -> list[Path]:
         """All files that are read."""
-        masks = [getattr(self, name) for name in MASKS]
-        named = [self.background, self.foreground, *masks]
+        painted = [getattr(self, name) for name in PAINTED]
+        named = [self.background, self.foreground, *painted]
         return [*self.frames, *(path for path in named if path is not None)]
 
     @property
@@ -82,15 +85,41 @@ def read_pair(given: Given) -> Pair:
     if roles.background == 1:
         first, second, one, other = second, first, other, one
     foreground = _matched(second, other, one)
+    strokes = read_strokes(given.strokes, one.size) if given.strokes else ()
     hints = Hints(
         foreground_mask=_mask(given.foreground_mask, one),
         background_mask=_mask(given.background_mask, one),
         matte=_mask(given.matte, one),
         aligned=given.aligned,
     )
+    hints = with_strokes(hints, strokes, one.size)
     frames = (Input(first, "background", one), Input(second, "foreground", foreground))
     why = f"background frame: {one.name} ({roles.reason})"
     return Pair(one, foreground, hints, (*frames, *_mask_inputs(given)), why)
+
+
+def read_strokes(path: Path, size: tuple[int, int]) -> tuple[Stroke, ...]:
+    """Read a file of strokes that were painted over a frame of `size` (width, height), px.
+
+    Raises
+    ------
+    InputError : missing, not JSON, or not strokes for this size.
+    """
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise InputError(f"{path}: there is no such file; check the name") from error
+    except (OSError, ValueError) as error:
+        raise InputError(f"{path}: is not JSON; save the strokes again") from error
+    return strokes_from(document, size=size, name=path.name)
+
+
+def with_strokes(hints: Hints, strokes: Sequence[Stroke], size: tuple[int, int]) -> Hints:
+    """Return hints with strokes, in px of the background frame, added."""
+    if not strokes:
+        return hints
+    painted = rasterise(strokes, size)
+    return replace(hints, front_strokes=painted.foreground, back_strokes=painted.background)
 
 
 def _matched(path: Path, frame: Frame, background: Frame) -> Frame:
@@ -107,7 +136,7 @@ def _mask(path: Path | None, background: Frame) -> Float | None:
 
 
 def _mask_inputs(given: Given) -> Iterator[Input]:
-    for name in MASKS:
+    for name in PAINTED:
         path = getattr(given, name)
         if path is not None:
             yield Input(path, name.replace("_", "-"))
