@@ -23,10 +23,10 @@ _WORKING_PX = 700
 _BAND_SHARES = (0.0045, 0.012)
 """Sigmas of the band, of the long side: 3 and 8 px at the working size."""
 _WINDOW_SHARE = 0.036
-_LEAST_CERTAINTY = 0.75
+LEAST_SHARE = 0.18
+"""Below it the user is asked; above it all of 54 simulated focus pairs were right."""
 _STEEPNESS = 6.0
-"""Certainty is a logistic of it times the share; over 54 simulated focus pairs all shares above
-0.18 were right."""
+"""Certainty is a logistic of it times the share: 0.75 at the least share."""
 _GIVE = "name them with --background FILE --foreground FILE"
 
 
@@ -81,8 +81,9 @@ def _by_focus(a: Frame, b: Frame) -> Roles:
         if tagged is None:
             raise InputError(f"{silent}: records no f-number, so the roles are open; {_GIVE}")
         return tagged
-    tagged, seen = _by_distance(a, b), _by_sharp_area(a, b)
-    if tagged is None and seen.certainty < _LEAST_CERTAINTY:
+    share = sharper_share(a, b)
+    tagged, seen = _by_distance(a, b), _by_sharp_area(a, b, share)
+    if tagged is None and abs(share) < LEAST_SHARE:
         raise InputError(
             f"{a.name} and {b.name}: neither f-numbers nor sharpness tell the background frame; "
             f"{_GIVE}"
@@ -105,8 +106,7 @@ def _by_distance(a: Frame, b: Frame) -> Roles | None:
     return Roles(index, reason, 0.97)
 
 
-def _by_sharp_area(a: Frame, b: Frame) -> Roles:
-    share = sharper_share(a, b)
+def _by_sharp_area(a: Frame, b: Frame, share: float) -> Roles:
     index = int(share < 0)
     reason = f"{(a, b)[index].name} holds more of the picture sharp, so it is focused farther"
     return Roles(index, reason, float(1 / (1 + np.exp(-_STEEPNESS * abs(share)))))
