@@ -1,0 +1,136 @@
+"""The set of files of a result: all of them or none, and never in the place of an input."""
+
+import errno
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+import tifffile
+from PIL import Image
+
+from blendkit.errors import InputError, OutputError
+from blendkit.files import read_frame, read_labels, read_mask
+from blendkit.report import bundle, flag_labels, write_refusal, write_result
+from blendkit.report.document import Input
+from blendkit.settings import MergeSettings
+
+if TYPE_CHECKING:
+    from tests.report.conftest import Case
+
+
+def write(case: "Case", path: Path, **options: Any) -> bundle.Written:
+    pair = case.pair
+    return write_result(
+        path, case.merged, pair.background, pair.foreground, inputs=pair.inputs, **options
+    )
+
+
+def test_the_whole_set_is_there_and_readable(case: "Case", tmp_path: Path) -> None:
+    written = write(case, tmp_path / "gate.tif", layers=True)
+    names = {path.name for path in tmp_path.iterdir()}
+    assert names == {path.name for path in written.paths.values()}
+    assert names == {
+        "gate.tif", "gate.report.json", "gate.flags.png", "gate.sources.png", "gate.preview.jpg",
+        "gate.matte.tif", "gate.plate.tif", "gate.foreground.tif",
+    }  # fmt: skip
+    assert json.loads((tmp_path / "gate.report.json").read_text()) == written.document
+    labels = read_labels(tmp_path / "gate.flags.png")
+    size = case.pair.background.size
+    assert np.array_equal(labels, flag_labels(case.merged.flags, size))
+    assert np.array_equal(read_labels(tmp_path / "gate.sources.png"), case.merged.sources)
+    with Image.open(tmp_path / "gate.preview.jpg") as preview:
+        assert preview.size == size
+
+
+def test_the_layers_make_the_result_again(case: "Case", tmp_path: Path) -> None:
+    """A layer stack in any program: straight foreground over plate, in linear light."""
+    write(case, tmp_path / "gate.tif", layers=True)
+    stored = tifffile.imread(tmp_path / "gate.foreground.tif")
+    assert stored.dtype == np.uint16
+    assert stored.shape[2] == 4
+    alpha = read_mask(tmp_path / "gate.matte.tif", size=case.pair.background.size)[..., None]
+    assert np.array_equal(stored[..., 3], np.rint(alpha[..., 0] * 65535).astype(np.uint16))
+    plate = read_frame(tmp_path / "gate.plate.tif").pixels
+    result = read_frame(tmp_path / "gate.tif").pixels
+    untouched = alpha[..., 0] == 0
+    assert np.abs(plate - result)[untouched].max() < 1e-4
+
+
+def test_bits_and_suffix_decide_the_depth(case: "Case", tmp_path: Path) -> None:
+    cases: tuple[tuple[str, int | None, int], ...] = (
+        ("a.jpg", None, 8), ("b.png", 8, 8), ("c.tif", 32, 32),
+    )  # fmt: skip
+    for name, bits, depth in cases:
+        document = write(case, tmp_path / name, bits=bits).document
+        assert document["output"]["bits"] == depth
+        assert read_frame(tmp_path / name).bits == depth
+
+
+@pytest.mark.parametrize("failing", ["write_labels", "write_rgba", "write_picture"])
+def test_a_full_disk_leaves_everything_as_it_was(
+    case: "Case", tmp_path: Path, monkeypatch: pytest.MonkeyPatch, failing: str
+) -> None:
+    for name in ("gate.tif", "gate.report.json", "gate.flags.png"):
+        (tmp_path / name).write_text("of an earlier run")
+
+    def full(path: Path, *_args: Any, **_options: Any) -> None:
+        path.write_bytes(b"half a file")
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(bundle, failing, full)
+    with pytest.raises(OutputError, match=r"gate.*the disk is full: free some space"):
+        write(case, tmp_path / "gate.tif", layers=True)
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {
+        "gate.tif": "of an earlier run",
+        "gate.report.json": "of an earlier run",
+        "gate.flags.png": "of an earlier run",
+    }
+
+
+def test_an_error_names_the_file_that_was_asked_for(
+    case: "Case", tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(path: Path, *_args: Any, **_options: Any) -> None:
+        raise OutputError(f"{path}: the disk is full")
+
+    monkeypatch.setattr(bundle, "write_labels", full)
+    with pytest.raises(OutputError) as caught:
+        write(case, tmp_path / "gate.tif")
+    assert str(caught.value) == f"{tmp_path / 'gate.flags.png'}: the disk is full"
+
+
+@pytest.mark.parametrize("what", ["gate.tif", "gate.plate.tif", "gate.report.json"])
+def test_no_file_of_the_set_replaces_an_input(case: "Case", tmp_path: Path, what: str) -> None:
+    (tmp_path / what).write_text("an input")
+    inputs = [*case.pair.inputs, Input(tmp_path / what, "strokes")]
+    pair = case.pair
+    with pytest.raises(OutputError, match="names the input"):
+        write_result(
+            tmp_path / "gate.tif",
+            case.merged,
+            pair.background,
+            pair.foreground,
+            inputs=inputs,
+            layers=True,
+        )
+    assert [path.name for path in tmp_path.iterdir()] == [what]
+    assert (tmp_path / what).read_text() == "an input"
+
+
+def test_report_and_result_need_two_names(case: "Case", tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="would replace the result"):
+        write(case, tmp_path / "gate.tif", report=tmp_path / "gate.tif")
+    with pytest.raises(InputError, match=r"name a .tif"):
+        write(case, tmp_path / "gate.bmp")
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_refusal_leaves_its_report_alone(case: "Case", tmp_path: Path) -> None:
+    target = tmp_path / "gate.report.json"
+    document = write_refusal(
+        target, "no zone in common: use --tie", inputs=case.pair.inputs, settings=MergeSettings()
+    )
+    assert json.loads(target.read_text()) == document
+    assert [path.name for path in tmp_path.iterdir()] == ["gate.report.json"]
