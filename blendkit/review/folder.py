@@ -1,0 +1,162 @@
+"""Which pairs a folder holds: those listed, those with results, or those found among its frames."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from blendkit.errors import InputError
+from blendkit.report.document import SCHEMA as REPORT_SCHEMA
+from blendkit.settings import MergeSettings
+
+if TYPE_CHECKING:
+    from blendkit.batch.pairs_file import Pair
+
+RESULTS = "results"
+"""Folder below the reviewed one for results of pairs that were never merged."""
+
+MASKS = ("foreground_mask", "background_mask", "matte")
+_REPORT = ".report.json"
+
+
+@dataclass(frozen=True, slots=True)
+class PairFiles:
+    """The files of a pair.
+
+    result: where its result is, or is going to be.
+    masks: further files that the merge takes, by name: foreground_mask, background_mask, matte.
+    settings: of the pair in the list of pairs; a sidecar's are set on top of them.
+    why: why the two frames are a pair, as a sentence; empty if nobody said so.
+    """
+
+    name: str
+    background: Path
+    foreground: Path
+    result: Path
+    masks: Mapping[str, Path] = field(default_factory=dict)
+    settings: MergeSettings = field(default_factory=MergeSettings)
+    why: str = ""
+
+    @property
+    def report(self) -> Path:
+        """Where the result's report is."""
+        return self.result.with_name(self.result.stem + _REPORT)
+
+
+def pairs_in(folder: Path, *, frames: Sequence[Path] = ()) -> list[PairFiles]:
+    """Return the pairs of a folder in the order of their names.
+
+    Parameters
+    ----------
+    folder : holds results, a list of pairs, or frames.
+    frames : further folders in which the frames of its results may lie.
+
+    Raises
+    ------
+    InputError : no such folder, or no pair in it.
+    """
+    if not folder.is_dir():
+        raise InputError(f"{folder}: is not a folder; name the folder that holds the pairs")
+    allowed = [place.resolve() for place in (folder, *frames)]
+    merged, outside = _merged(folder, allowed)
+    known = {pair.background.resolve() for pair in merged}
+    listed = _listed_or_found(folder, search=not merged and not outside)
+    pairs = merged + [pair for pair in listed if pair.background.resolve() not in known]
+    if not pairs and outside:
+        raise InputError(
+            f"{folder}: the frames of its results lie in {outside[0].parent}; "
+            "name that folder after this one"
+        )
+    if not pairs:
+        raise InputError(f"{folder}: holds no pair; name the folder that holds frames or results")
+    return sorted(pairs, key=lambda pair: pair.name)
+
+
+def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], list[Path]]:
+    """Return pairs that have a report, and frames of reports that lie elsewhere."""
+    pairs, outside = [], []
+    for path in sorted(folder.rglob(f"*{_REPORT}")):
+        document = read_report(path)
+        roles = {} if document is None else _roles(document)
+        if "background" not in roles or "foreground" not in roles:
+            continue
+        places = {role: _place(Path(name), path.parent, allowed) for role, name in roles.items()}
+        background, foreground = places["background"], places["foreground"]
+        if background is None or foreground is None:
+            outside.append(Path(roles["background"]))
+            continue
+        stem = path.name.removesuffix(_REPORT)
+        masks = {
+            role.replace("-", "_"): place
+            for role, place in places.items()
+            if role.replace("-", "_") in MASKS and place is not None
+        }
+        result = _result_of(document, path, stem)
+        pairs.append(PairFiles(stem, background, foreground, result, masks))
+    return pairs, outside
+
+
+def read_report(path: Path) -> dict[str, Any] | None:
+    """Return a report; None if there is none or it is damaged."""
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    right = isinstance(document, dict) and document.get("schema") == REPORT_SCHEMA
+    return document if right else None
+
+
+def _roles(document: dict[str, Any]) -> dict[str, str]:
+    inputs = [item for item in document.get("inputs", []) if isinstance(item, dict)]
+    return {str(item.get("role")): str(item.get("path")) for item in inputs}
+
+
+def _place(named: Path, beside: Path, allowed: Sequence[Path]) -> Path | None:
+    """Return where a frame lies, if it lies in a folder that may be looked into."""
+    for candidate in (named, beside / named, *(place / named.name for place in allowed)):
+        try:
+            real = candidate.resolve()
+        except (OSError, RuntimeError):
+            continue
+        if real.is_file() and any(real.is_relative_to(place) for place in allowed):
+            return real
+    return None
+
+
+def _result_of(document: dict[str, Any] | None, report: Path, stem: str) -> Path:
+    output = (document or {}).get("output") or {}
+    suffix = Path(str(output.get("path", ""))).suffix.lower()
+    return report.with_name(
+        stem + (suffix if suffix in (".tif", ".tiff", ".png", ".jpg") else ".tif")
+    )
+
+
+def _listed_or_found(folder: Path, *, search: bool) -> list[PairFiles]:
+    """Return the pairs of the folder's list; without one, those found among its frames."""
+    from blendkit.batch.pairing import find_pairs  # noqa: PLC0415 - not needed for results alone
+    from blendkit.batch.pairs_file import NAME, from_found, read_pairs  # noqa: PLC0415
+
+    if (folder / NAME).is_file():
+        return [_as_files(pair, folder) for pair in read_pairs(folder / NAME) if not pair.skip]
+    if not search:
+        return []
+    try:
+        found = find_pairs(folder)
+    except InputError:  # no picture in it, or none that can be read
+        return []
+    why = {pair.name: pair.why for pair in found.pairs}
+    return [_as_files(pair, folder, why[pair.name]) for pair in from_found(found)]
+
+
+def _as_files(pair: "Pair", folder: Path, why: str = "") -> PairFiles:
+    masks = {name: getattr(pair, name) for name in MASKS}
+    return PairFiles(
+        name=pair.name,
+        background=pair.background,
+        foreground=pair.foreground,
+        result=folder / RESULTS / f"{pair.name}.tif",
+        masks={name: path for name, path in masks.items() if path is not None},
+        settings=pair.settings,
+        why=why,
+    )

@@ -1,0 +1,60 @@
+"""Undo and redo without limit: every state of the strokes is kept, and a place among them."""
+
+from collections.abc import Sequence
+
+from blendkit.masks.strokes import Stroke
+
+State = tuple[Stroke, ...]
+
+
+class History:
+    """States of a pair's strokes.
+
+    It starts as if every stroke had been painted by itself, so that strokes of an earlier day can
+    be undone one by one.
+
+    Examples
+    --------
+    >>> dab = Stroke(((1.0, 2.0),), 5.0, "foreground")
+    >>> history = History([dab])
+    >>> history.add([dab, dab])
+    >>> history.undo(), len(history.now), history.undo(), len(history.now), history.undo()
+    (True, 1, True, 0, False)
+    """
+
+    def __init__(self, strokes: Sequence[Stroke] = ()) -> None:
+        self._states: list[State] = [tuple(strokes[:count]) for count in range(len(strokes) + 1)]
+        self._at = len(self._states) - 1
+
+    @property
+    def now(self) -> State:
+        """The strokes as they are."""
+        return self._states[self._at]
+
+    @property
+    def can_undo(self) -> bool:
+        """Whether there is a state before this one."""
+        return self._at > 0
+
+    @property
+    def can_redo(self) -> bool:
+        """Whether something was undone that can be done again."""
+        return self._at + 1 < len(self._states)
+
+    def add(self, strokes: Sequence[Stroke]) -> None:
+        """Paint strokes that belong together; what was undone before is gone."""
+        del self._states[self._at + 1 :]
+        self._states.append((*self.now, *strokes))
+        self._at += 1
+
+    def undo(self) -> bool:
+        """Go back one state; False if there is none."""
+        moved = self.can_undo
+        self._at -= moved
+        return moved
+
+    def redo(self) -> bool:
+        """Go forward one state; False if there is none."""
+        moved = self.can_redo
+        self._at += moved
+        return moved

@@ -1,0 +1,206 @@
+"""A merge at screen size that follows the brush; of several requests only the newest counts."""
+
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+
+from blendkit.files import profiles, read_mask
+from blendkit.files.curves import SRGB
+from blendkit.files.encode import encoded
+from blendkit.filters.resample import reduce_by
+from blendkit.frame import Capture, Float, Frame, Label
+from blendkit.hints import Hints
+from blendkit.masks.strokes import Stroke, rasterise
+from blendkit.merge import Merged, merge_pair
+from blendkit.review.pyramid import Pyramid, count_levels, level_size
+from blendkit.review.repaint import Painted, repaint
+from blendkit.settings import MergeSettings
+from blendkit.sidecar import Tie
+
+SCREEN_MP = 2.9
+"""Most megapixels of a preview: level 2 of 45 MP."""
+
+
+class Superseded(Exception):  # noqa: N818 - no failure: a newer request took over
+    """A newer request made this one pointless."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Small:
+    """Both frames and the masks of a pair at screen size.
+
+    full_size: (width, height) of the background frame, px.
+    masks: what was painted elsewhere and given as files, by name.
+    """
+
+    background: Frame
+    foreground: Frame
+    level: int
+    full_size: tuple[int, int]
+    masks: Mapping[str, Float] = field(default_factory=dict)
+
+    def hints(self, strokes: tuple[Stroke, ...], ties: tuple[Tie, ...]) -> Hints:
+        """Return what was painted and tied, at this size."""
+        scale = 0.5**self.level
+        masks = rasterise(strokes, self.background.size, scale=scale)
+        places = tuple((_smaller(one, scale), _smaller(other, scale)) for one, other in ties)
+        return Hints(
+            foreground_mask=self.masks.get("foreground_mask"),
+            background_mask=self.masks.get("background_mask"),
+            matte=self.masks.get("matte"),
+            front_strokes=masks.foreground,
+            back_strokes=masks.background,
+            ties=places,
+        )
+
+
+def _smaller(place: tuple[float, float], scale: float) -> tuple[float, float]:
+    return (place[0] + 0.5) * scale - 0.5, (place[1] + 0.5) * scale - 0.5
+
+
+def screen_level(size: tuple[int, int]) -> int:
+    """Return the first level of a picture that is small enough for a preview.
+
+    >>> screen_level((8192, 5464)), screen_level((1500, 1000))
+    (2, 0)
+    """
+    for level in range(count_levels(size)):
+        width, height = level_size(size, level)
+        if width * height <= SCREEN_MP * 1e6:
+            return level
+    return count_levels(size) - 1
+
+
+def small_frames(
+    background: Pyramid,
+    foreground: Pyramid,
+    captures: tuple[Capture, Capture],
+    names: tuple[str, str],
+    *,
+    masks: Mapping[str, Path],
+) -> Small:
+    """Return a pair at screen size, in linear light, from what the screen shows of its frames."""
+    level = screen_level(background.size)
+    return Small(
+        Frame(_linear(background, level), captures[0], names[0], bits=8),
+        Frame(_linear(foreground, level), captures[1], names[1], bits=8),
+        level=level,
+        full_size=background.size,
+        masks={
+            name: reduce_by(read_mask(path, size=background.size), 2**level)
+            for name, path in masks.items()
+        },
+    )
+
+
+def _linear(pyramid: Pyramid, level: int) -> Float:
+    level = min(level, pyramid.levels - 1)
+    width, height = level_size(pyramid.size, level)
+    codes = pyramid.window(level, (0, 0, width, height))
+    return np.asarray(SRGB.table(255).take(codes), np.float32)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Shown:
+    """Pictures of a preview: sRGB, uint8 (height, width, 3)."""
+
+    result: Label
+    plate: Label
+    matte: Label
+
+
+class Previewer:
+    """Keeps the small merge of one pair and brings it up to date with what was painted.
+
+    load: gives the frames at screen size.
+    """
+
+    def __init__(self, load: Callable[[], Small]) -> None:
+        self._load = load
+        self._work = threading.Lock()
+        self._guard = threading.Lock()
+        self._newest = 0
+        self._small: Small | None = None
+        self._base: Painted | None = None
+        self._made_with: tuple[object, ...] = ()
+
+    def update(
+        self, strokes: tuple[Stroke, ...], ties: tuple[Tie, ...], settings: MergeSettings
+    ) -> Shown:
+        """Return the preview for strokes, ties and settings.
+
+        Raises
+        ------
+        Superseded : another request came in meanwhile.
+        BlendkitError : the pair cannot be merged.
+        """
+        with self._guard:
+            self._newest += 1
+            turn = self._newest
+        with self._work:
+            self._check(turn)
+            merged = self._merged(strokes, ties, settings, turn)
+        return _shown(merged)
+
+    def merged(self) -> Merged | None:
+        """Return the small merge as it is; None before the first."""
+        return None if self._base is None else self._base.merged
+
+    def drop(self) -> None:
+        """Let go of the arrays; the next request makes them again."""
+        with self._work:
+            self._small = self._base = None
+
+    def _check(self, turn: int) -> None:
+        if turn != self._newest:
+            raise Superseded
+
+    def _merged(
+        self,
+        strokes: tuple[Stroke, ...],
+        ties: tuple[Tie, ...],
+        settings: MergeSettings,
+        turn: int,
+    ) -> Merged:
+        self._small = self._small or self._load()
+        hints = self._small.hints(strokes, ties)
+        wanted = (ties, settings)
+        base = self._base
+        if base is not None and self._made_with == wanted:
+            self._base = repaint(base, hints, lambda: self._check(turn))
+            return self._base.merged
+        background = self._small.background
+        merged = merge_pair(
+            background,
+            self._small.foreground,
+            hints=hints,
+            settings=small_settings(settings, 0.5**self._small.level),
+            progress=lambda _stage, _share, /: self._check(turn),
+        )
+        self._base = Painted(background.pixels, merged, hints)
+        self._made_with = wanted
+        return merged
+
+
+def small_settings(settings: MergeSettings, scale: float) -> MergeSettings:
+    """Return the settings for a picture reduced to `scale`: lengths in its px shrink with it."""
+    disc = settings.discs.disc_px
+    discs = replace(settings.discs, disc_px=None if disc is None else disc * scale)
+    matte = replace(settings.matte, edge_px=max(settings.matte.edge_px * scale, 1.0))
+    return replace(settings, discs=discs, matte=matte)
+
+
+def _shown(merged: Merged) -> Shown:
+    matte = np.rint(np.clip(merged.matte.alpha, 0, 1) * 255).astype(np.uint8)
+    return Shown(
+        result=_display(merged.pixels),
+        plate=_display(merged.plate.pixels),
+        matte=np.repeat(matte[..., None], 3, axis=2),
+    )
+
+
+def _display(pixels: Float) -> Label:
+    return np.asarray(encoded(pixels, profiles.srgb(), 8), np.uint8)

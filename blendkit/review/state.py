@@ -1,0 +1,199 @@
+"""What is known and decided about one pair; every change is saved before it is answered."""
+
+import hashlib
+import os
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, get_args
+
+from blendkit.errors import BlendkitError, InputError
+from blendkit.masks.strokes import Stroke, strokes_from
+from blendkit.review.fields import with_values
+from blendkit.review.folder import PairFiles, read_report
+from blendkit.review.history import History
+from blendkit.settings import MergeSettings
+from blendkit.sidecar import (
+    Decision,
+    Sidecar,
+    Tie,
+    merge_settings,
+    read_sidecar,
+    sidecar_path,
+    ties_from,
+    write_sidecar,
+)
+
+Work = tuple[tuple[Stroke, ...], tuple[Tie, ...], MergeSettings]
+MOST_STROKES = 20_000
+MOST_TIES = 200
+
+
+class PairState:
+    """One pair: its files, its sidecar, and the history of its strokes.
+
+    All changes pass through a lock and end in the sidecar, so two pages of one pair cannot mix
+    up their changes; what another program wrote to the sidecar meanwhile is taken up first.
+    """
+
+    def __init__(self, files: PairFiles) -> None:
+        self.files = files
+        self.id = hashlib.sha256(f"{files.background}|{files.result}".encode()).hexdigest()[:12]
+        self.path = sidecar_path(files.result)
+        self.lock = threading.RLock()
+        self.revision = 0
+        self.trouble = ""
+        self._stamp: tuple[int, int] | None = None
+        self.sidecar = Sidecar()
+        self.history = History()
+        self.refresh()
+        self._merged_with = self.work()
+
+    @property
+    def report(self) -> dict[str, Any] | None:
+        """The report of the pair's result; None if it was not merged."""
+        return read_report(self.files.report)
+
+    @property
+    def merged(self) -> bool:
+        """Whether the pair has a result."""
+        return self.files.result.is_file()
+
+    @property
+    def settings(self) -> MergeSettings:
+        """The settings that the next merge takes."""
+        return merge_settings(self.sidecar.settings, self.files.settings)
+
+    @property
+    def stale(self) -> bool:
+        """Whether something was painted, tied or set since the result was made."""
+        return self.merged and self.work() != self._merged_with
+
+    def refresh(self) -> None:
+        """Take up what another program wrote to the sidecar."""
+        with self.lock:
+            stamp = _stamp(self.path)
+            if stamp == self._stamp and stamp is not None:
+                return
+            try:
+                found = read_sidecar(self.path)
+            except BlendkitError as error:
+                self.trouble = str(error)
+                return
+            self.trouble = ""
+            if found.strokes != self.history.now:
+                self.history = History(found.strokes)
+            if self._stamp is not None or stamp is not None:
+                self.revision += 1
+            self.sidecar, self._stamp = found, stamp
+
+    def _save(self, changed: Sidecar) -> None:
+        if self.trouble:
+            raise InputError(self.trouble)
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        write_sidecar(self.path, replace(changed, inputs=self._inputs()))
+        self.sidecar, self._stamp = changed, _stamp(self.path)
+        self.revision += 1
+
+    def _inputs(self) -> dict[str, str]:
+        folder = self.path.parent.resolve()
+        frames = {"background": self.files.background, "foreground": self.files.foreground}
+        return {role: _relative(path, folder) for role, path in frames.items()}
+
+    def decide(self, decision: Any) -> None:
+        """Keep a decision."""
+        if decision not in get_args(Decision):
+            raise InputError(
+                f"decision {decision!r}: choose one of {', '.join(get_args(Decision))}"
+            )
+        with self.lock:
+            self.refresh()
+            self._save(replace(self.sidecar, decision=decision))
+
+    def paint(self, strokes: Sequence[Stroke], size: tuple[int, int]) -> None:
+        """Add strokes that belong together."""
+        with self.lock:
+            self.refresh()
+            if len(self.history.now) + len(strokes) > MOST_STROKES:
+                raise InputError(f"more than {MOST_STROKES} strokes: erase with fewer, larger ones")
+            self.history.add(strokes)
+            self._save_strokes(size)
+
+    def undo(self, size: tuple[int, int]) -> None:
+        """Undo the last painting, if there is one."""
+        with self.lock:
+            self.refresh()
+            if self.history.undo():
+                self._save_strokes(size)
+
+    def redo(self, size: tuple[int, int]) -> None:
+        """Do again what was undone last, if anything was."""
+        with self.lock:
+            self.refresh()
+            if self.history.redo():
+                self._save_strokes(size)
+
+    def _save_strokes(self, size: tuple[int, int]) -> None:
+        self._save(replace(self.sidecar, strokes=self.history.now, size=size))
+
+    def tie(self, ties: Any) -> None:
+        """Replace the ties."""
+        try:
+            found = ties_from(ties)
+        except (TypeError, ValueError) as error:
+            raise InputError("ties: give pairs of points [[x, y], [x, y]] in px") from error
+        if len(found) > MOST_TIES or not all(_sane(place) for tie in found for place in tie):
+            raise InputError(f"ties: at most {MOST_TIES}, each within the picture")
+        with self.lock:
+            self.refresh()
+            self._save(replace(self.sidecar, ties=found))
+
+    def set(self, values: Any) -> None:
+        """Change settings, {"stage.field": value}; None goes back to the default."""
+        if not isinstance(values, Mapping):
+            raise InputError("settings: give values by name")
+        with self.lock:
+            self.refresh()
+            overrides = with_values(self.sidecar.settings, values)
+            merge_settings(overrides)
+            self._save(replace(self.sidecar, settings=overrides))
+
+    def repaired(self, flag: int, mode: str) -> None:
+        """Note a repair that was applied."""
+        with self.lock:
+            self.refresh()
+            done = (*self.sidecar.repairs, {"flag": flag, "mode": mode})
+            self._save(replace(self.sidecar, repairs=done))
+
+    def work(self) -> Work:
+        """Return what a merge depends on: strokes, ties and settings."""
+        return self.sidecar.strokes, self.sidecar.ties, self.settings
+
+    def result_changed(self, work: Work) -> None:
+        """Note that a new result was written, made with this work."""
+        with self.lock:
+            self._merged_with = work
+            self.revision += 1
+
+
+def strokes_of(body: Any, size: tuple[int, int]) -> tuple[Stroke, ...]:
+    """Return the strokes of a request, each checked; InputError for anything else."""
+    document = {"schema": "blendkit.strokes/1", "size": list(size), "strokes": body}
+    return strokes_from(document, size=size)
+
+
+def _sane(place: tuple[float, float]) -> bool:
+    return all(-1e6 < value < 1e6 for value in place)
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    try:
+        about = path.stat()
+    except OSError:
+        return None
+    return about.st_mtime_ns, about.st_size
+
+
+def _relative(path: Path, folder: Path) -> str:
+    return Path(os.path.relpath(path.resolve(), folder)).as_posix()

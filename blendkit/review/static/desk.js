@@ -1,0 +1,183 @@
+// What is on the desk: the pairs, the one at hand, its preview; and every change to them.
+
+/** @import {Decision, Entry, Flag, Offer, Pair, Picture, Role, Stroke, Tie, Point} from "./shapes.js" */
+import * as api from "./api.js";
+
+const CALM_MS = 2500;
+const BUSY_MS = 400;
+
+/** Raises "pair" (another pair), "change" (the same pair, changed), "preview", "trouble". */
+export class Desk extends EventTarget {
+  constructor() {
+    super();
+    /** @type {Entry[]} */
+    this.pairs = [];
+    this.index = 0;
+    /** @type {Pair | null} */
+    this.pair = null;
+    /** @type {Picture[]} */
+    this.previews = [];
+    this.previewState = "";
+    this.previewWanted = false;
+    /** @type {AbortController | null} */
+    this.asking = null;
+    /** @type {Promise<void>} */
+    this.queue = Promise.resolve();
+  }
+
+  async open() {
+    await this.#safely(async () => {
+      this.pairs = (await api.folder()).pairs;
+      await this.go(Math.max(this.pairs.findIndex((pair) => `#${pair.id}` === location.hash), 0));
+    });
+    this.#listen();
+  }
+
+  /** @param {number} index */
+  async go(index) {
+    const entry = this.pairs[(index + this.pairs.length) % this.pairs.length];
+    if (!entry) return;
+    this.asking?.abort();
+    this.index = this.pairs.indexOf(entry);
+    history.replaceState(null, "", `#${entry.id}`);
+    await this.#safely(async () => {
+      const pair = await api.pair(entry.id);
+      if (this.pairs[this.index] !== entry) return;
+      this.previews = [];
+      this.previewState = "";
+      this.pair = pair;
+      this.#noted(pair);
+      this.dispatchEvent(new Event("pair"));
+      if (this.previewWanted) this.preview();
+    });
+  }
+
+  // Changes run one after another, in the order in which they were made.
+
+  /** @param {(id: string) => Promise<Pair>} change @param {boolean} [affectsPicture] */
+  change(change, affectsPicture = false) {
+    const id = this.pair?.id;
+    if (!id) return this.queue;
+    this.queue = this.queue.then(() => this.#safely(async () => {
+      this.#take(await change(id));
+      if (affectsPicture && this.previewWanted) this.preview();
+    }));
+    return this.queue;
+  }
+
+  /** @param {Decision} decision */
+  decide(decision) {
+    return this.change((id) => api.decide(id, decision));
+  }
+  /** @param {Stroke[]} strokes */
+  paint(strokes) {
+    return this.change((id) => api.paint(id, strokes), true);
+  }
+  /** @param {Point} place @param {Role} role */
+  zone([x, y], role) {
+    return this.change((id) => api.zone(id, x, y, role), true);
+  }
+  /** @param {"undo" | "redo"} what */
+  step(what) {
+    return this.change((id) => api.step(id, what), true);
+  }
+  /** @param {Tie[]} ties */
+  tie(ties) {
+    return this.change((id) => api.tie(id, ties));
+  }
+  /** @param {string} name @param {unknown} value */
+  set(name, value) {
+    return this.change((id) => api.set(id, { [name]: value }), true);
+  }
+  merge() {
+    return this.change((id) => api.merge(id));
+  }
+  cancel() {
+    return this.change((id) => api.cancel(id));
+  }
+  /** @param {Flag} flag @param {Offer} offer */
+  keepRepair(flag, offer) {
+    return this.change((id) => api.applyRepair(id, flag.id, offer.mode));
+  }
+
+  /** Ask for a preview of the strokes as they are; an older question is dropped. */
+  async preview() {
+    const pair = this.pair;
+    if (!pair) return;
+    this.asking?.abort();
+    const asking = (this.asking = new AbortController());
+    this.#previewSays(this.previews.length ? "The preview follows…" : "The preview is being prepared…");
+    try {
+      const found = await api.preview(pair.id, asking.signal);
+      if (asking !== this.asking || !found || this.pair?.id !== pair.id) return;
+      this.previews = found.pictures;
+      this.#previewSays("The preview shows all strokes.");
+    } catch (error) {
+      if (error instanceof DOMException) return;
+      this.#previewSays(`No preview: ${error instanceof Error ? error.message : error}`);
+    }
+  }
+
+  /** @param {string} words */
+  #previewSays(words) {
+    this.previewState = words;
+    this.dispatchEvent(new Event("preview"));
+  }
+
+  /** @param {Pair} pair */
+  #take(pair) {
+    this.#noted(pair);
+    if (pair.id !== this.pair?.id) return;
+    if (pair.revision < this.pair.revision) return;
+    this.pair = pair;
+    this.dispatchEvent(new Event("change"));
+  }
+
+  /** Keep the list in step with a pair. @param {Pair} pair */
+  #noted(pair) {
+    this.pairs = this.pairs.map((entry) => entry.id === pair.id
+      ? { id: pair.id, name: pair.name, decision: pair.decision, severity: pair.severity,
+          reason: pair.reason, merged: pair.merged }
+      : entry);
+  }
+
+  /** Ask for news: quickly while a merge runs, else now and then. */
+  async #listen() {
+    let wait = CALM_MS;
+    try {
+      const news = await api.news();
+      const busy = news.some((one) => one.job && ["running", "waiting"].includes(one.job.state));
+      wait = busy ? BUSY_MS : CALM_MS;
+      const own = news.find((one) => one.id === this.pair?.id);
+      if (own && this.pair && (own.revision !== this.pair.revision || JSON.stringify(own.job) !== JSON.stringify(this.pair.job)))
+        await this.#fetch(own.id);
+      this.lost = false;
+    } catch (error) {
+      if (!this.lost) this.#trouble(error);
+      this.lost = true;
+    }
+    setTimeout(() => this.#listen(), document.hidden ? 4 * wait : wait);
+  }
+
+  /** @param {string} id */
+  async #fetch(id) {
+    const before = this.pair?.strokes.length;
+    this.#take(await api.pair(id));
+    if (this.previewWanted && this.pair?.strokes.length !== before) this.preview();
+  }
+
+  /** @param {() => Promise<void>} work */
+  async #safely(work) {
+    try {
+      await work();
+    } catch (error) {
+      this.#trouble(error);
+    }
+  }
+
+  /** @param {unknown} error */
+  #trouble(error) {
+    const words = error instanceof Error ? error.message : String(error);
+    this.dispatchEvent(new CustomEvent("trouble", { detail: words }));
+  }
+}

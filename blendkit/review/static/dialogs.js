@@ -1,0 +1,42 @@
+// The two doors: all pairs, and all numbers.
+
+/** @import {Entry, Pair} from "./shapes.js" */
+/** @import {Change} from "./fields.js" */
+import { button, make } from "./dom.js";
+import { foldedFields } from "./fields.js";
+import { sentence } from "./slip.js";
+
+const DECISIONS = { open: "open", accepted: "accepted", "sent-back": "sent back", skipped: "skipped" };
+
+/** @param {HTMLDialogElement} dialog @param {Entry[]} pairs @param {number} index @param {(index: number) => void} go @param {() => void} end */
+export function fillList(dialog, pairs, index, go, end) {
+  const open = pairs.filter((pair) => pair.decision === "open").length;
+  dialog.replaceChildren(
+    button("Close", () => dialog.close(), { class: "close" }),
+    make("h2", { id: "list-title" }, `${pairs.length} pairs, ${open} to decide`),
+    make("table", {},
+      make("thead", {}, make("tr", {}, ...["Pair", "What to look at", "Decision"].map((word) => make("th", { scope: "col" }, word)))),
+      make("tbody", {}, ...pairs.map((pair, i) => make("tr", { class: pair.severity ?? "fine", "aria-current": String(i === index) },
+        make("td", {}, button(pair.name, () => { dialog.close(); go(i); })),
+        make("td", {}, make("span", { class: "swatch" }), sentence(pair.reason)),
+        make("td", {}, DECISIONS[pair.decision]))))),
+    make("p", { class: "advice" }, "Everything is saved as you go."),
+    button("End the session", end));
+}
+
+/** @param {HTMLDialogElement} dialog @param {Pair} pair @param {Change} change */
+export function fillNumbers(dialog, pair, change) {
+  const open = new Set([...dialog.querySelectorAll("details[open] > summary")].map(stageOf));
+  const focused = document.activeElement?.id.replace(/-\d+$/, "");
+  dialog.replaceChildren(
+    button("Close", () => dialog.close(), { class: "close" }),
+    make("h2", { id: "settings-title" }, `Numbers of ${pair.name}`),
+    make("p", { class: "advice" }, "They are kept with the pair; command line and batch use the same."),
+    ...foldedFields(pair.fields, change));
+  for (const part of dialog.querySelectorAll("details"))
+    if (open.has(stageOf(part.querySelector("summary")))) part.open = true;
+  if (focused) /** @type {HTMLElement | null} */ (dialog.querySelector(`[id^="${focused}-"]`))?.focus();
+}
+
+/** The stage that a fold's title names. @param {Element | null} title */
+const stageOf = (title) => (title?.textContent ?? "").replace(/ \(.*/, "");

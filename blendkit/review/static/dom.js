@@ -1,0 +1,44 @@
+// Small helpers around the document.
+
+/** @param {string} id @returns {HTMLElement} */
+export function byId(id) {
+  const found = document.getElementById(id);
+  if (!found) throw new Error(`no element #${id}`);
+  return found;
+}
+
+/** @param {string} id @returns {HTMLSelectElement} */
+export const selectById = (id) => /** @type {HTMLSelectElement} */ (byId(id));
+/** @param {string} id @returns {HTMLDialogElement} */
+export const dialogById = (id) => /** @type {HTMLDialogElement} */ (byId(id));
+
+/**
+ * Make an element.  Text is always set as text, so names of files cannot become markup.
+ * @param {string} tag
+ * @param {Record<string, unknown>} [properties]  on…: listener; aria-… and class: attribute
+ * @param {...(Node | string | null | false | undefined)} children
+ * @returns {HTMLElement}
+ */
+export function make(tag, properties = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(properties)) {
+    if (name.startsWith("on"))
+      element.addEventListener(name.slice(2), /** @type {EventListener} */ (value));
+    else if (name in element) Reflect.set(element, name, value);
+    else if (value !== undefined) element.setAttribute(name, String(value));
+  }
+  element.append(...children.filter((child) => child !== null && child !== false && child !== undefined));
+  return element;
+}
+
+/** @param {string} label @param {() => void} run @param {Record<string, unknown>} [more] */
+export const button = (label, run, more = {}) =>
+  make("button", { type: "button", onclick: run, ...more }, label);
+
+/** @param {HTMLSelectElement} select @param {[string, string][]} options  value and label @param {string} value */
+export function fill(select, options, value) {
+  const same = options.length === select.options.length &&
+    options.every(([key, label], i) => select.options[i]?.value === key && select.options[i]?.text === label);
+  if (!same) select.replaceChildren(...options.map(([key, label]) => new Option(label, key)));
+  select.value = value;
+}

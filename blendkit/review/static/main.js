@@ -1,0 +1,494 @@
+// Puts the page together: desk, stage, slip, decision, keys.
+
+/** @import {Decision, Flag, Offer, Picture, Point} from "./shapes.js" */
+/** @import {Key} from "./keys.js" */
+import * as api from "./api.js";
+import { Brush } from "./brush.js";
+import { Desk } from "./desk.js";
+import { fillList, fillNumbers } from "./dialogs.js";
+import { byId, dialogById, fill, selectById } from "./dom.js";
+import { Ink } from "./ink.js";
+import { fillHelp, listen } from "./keys.js";
+import { Lens } from "./lens.js";
+import { sentence, showFinding, showPaint, showTies } from "./slip.js";
+import { Stage } from "./stage.js";
+
+const PAN_PX = 90;
+const NOTICE_MS = 7000;
+
+const desk = new Desk();
+const stage = new Stage(byId("view"), byId("divider"));
+const ink = new Ink(/** @type {HTMLCanvasElement} */ (byId("ink")), stage);
+const brush = new Brush(byId("ink"), stage, ink);
+const lens = new Lens(byId("lens"), stage);
+const [first, second] = [selectById("first"), selectById("second")];
+const [way, marks] = [selectById("way"), selectById("marks")];
+const strength = /** @type {HTMLInputElement} */ (byId("marks-strength"));
+
+/** @type {"look" | "paint" | "tie"} */
+let task = "look";
+let finding = 0;
+/** @type {{flag: Flag, offer: Offer, ready: boolean, pictures: Picture[]} | null} */
+let trial = null;
+/** @type {Point | null} */
+let half = null;
+/** What was looked at before a task took the picture over. */
+let before = { first: "", way: "alone" };
+
+// Pictures
+
+function pictures() {
+  return [...(desk.pair?.pictures ?? []), ...desk.previews, ...(trial?.pictures ?? [])];
+}
+
+/** @param {string} kind */
+const pictureOf = (kind) => pictures().find((picture) => picture.kind === kind)?.id ?? "";
+/** @param {string} id */
+const kindOf = (id) => pictures().find((picture) => picture.id === id)?.kind ?? "";
+
+/** Fill the sentence under the picture; what was chosen stays chosen, by kind. @param {boolean} [anew] */
+function offer(anew = false) {
+  const pair = desk.pair;
+  if (!pair) return;
+  const kinds = { first: first?.dataset.kind ?? "", second: second?.dataset.kind ?? "" };
+  const options = /** @type {[string, string][]} */ (pictures().map((one) => [one.id, one.label]));
+  const usual = { first: pair.merged ? "result" : "background", second: pair.merged ? "background" : "foreground" };
+  fill(first, options, pictureOf(anew ? usual.first : kinds.first) || pictureOf(usual.first));
+  fill(second, options, pictureOf(anew ? usual.second : kinds.second) || pictureOf(usual.second));
+  fill(marks, [["", "nothing"], ...pair.marks.map((mark) => /** @type {[string, string]} */ ([mark.id, mark.label]))],
+    pair.marks.find((mark) => mark.kind === marks.dataset.kind)?.id ?? "");
+  if (anew) way.value = pair.merged ? "alone" : "wipe";
+  stage.offer(pictures(), pair.marks);
+}
+
+function show() {
+  first.dataset.kind = kindOf(first.value);
+  second.dataset.kind = kindOf(second.value);
+  marks.dataset.kind = desk.pair?.marks.find((mark) => mark.id === marks.value)?.kind ?? "";
+  second.disabled = way.value === "alone";
+  strength.disabled = marks.value === "";
+  stage.show({
+    first: first.value, second: second.value, mark: marks.value,
+    way: /** @type {"alone" | "wipe" | "turns"} */ (way.value),
+    strength: Number(strength.value) / 100,
+  });
+}
+
+function tags() {
+  const [left, right] = [byId("shown-left"), byId("shown-right")];
+  const name = (/** @type {string} */ id) => {
+    const picture = stage.pictures.get(id);
+    return picture ? [picture.label, picture.note].filter(Boolean).join(" · ") : "";
+  };
+  left.textContent = name(stage.turned ? stage.shown.second : stage.shown.first);
+  right.textContent = name(stage.shown.second);
+  right.hidden = stage.shown.way !== "wipe";
+  const percent = stage.scale * devicePixelRatio * 100;
+  byId("zoom-now").textContent = Number.isFinite(percent) ? `${percent < 10 ? percent.toFixed(1) : Math.round(percent)} %` : "fit";
+}
+
+/** @param {string} kind */
+function choose(kind) {
+  const id = pictureOf(kind);
+  if (!id) return;
+  first.value = id;
+  show();
+}
+
+// The slip
+
+/** @type {import("./slip.js").Wishes} */
+const wishes = {
+  fly,
+  flag: (step) => turnTo(finding + step),
+  merge: () => desk.merge(),
+  cancel: () => desk.cancel(),
+  change: (name, value) => desk.set(name, value),
+  tryRepair, keepRepair,
+  leaveRepair: () => endTrial(),
+  undo: () => desk.step("undo"),
+  redo: () => desk.step("redo"),
+  untie: (index) => desk.tie((desk.pair?.ties ?? []).filter((_, i) => i !== index)),
+  otherSide: () => lookAtSide(ink.side === 0 ? 1 : 0),
+  task: take,
+};
+
+function slip() {
+  const pair = desk.pair;
+  if (!pair) return;
+  const place = byId("slip");
+  if (task === "paint") showPaint(place, pair, brush, desk.previewState, wishes);
+  else if (task === "tie") showTies(place, pair, ink.side, half !== null, wishes);
+  else showFinding(place, pair, finding, trial, wishes);
+}
+
+/** @param {number} index */
+function turnTo(index) {
+  const many = desk.pair?.flags.length ?? 0;
+  if (!many) return;
+  finding = (index + many) % many;
+  fly();
+  slip();
+}
+
+function fly() {
+  const pair = desk.pair;
+  const flag = pair?.flags[finding];
+  if (!pair || !flag?.box) return;
+  const mark = pair.marks.find((one) => one.kind === "flags");
+  if (mark) marks.value = mark.id;
+  show();
+  stage.flyTo(flag.box);
+}
+
+/** @param {Flag} flag @param {Offer} offered */
+async function tryRepair(flag, offered) {
+  const id = desk.pair?.id ?? "";
+  trial = { flag, offer: offered, ready: false, pictures: [] };
+  slip();
+  try {
+    const found = await api.tryRepair(id, flag.id, offered.mode);
+    if (trial?.flag !== flag || desk.pair?.id !== id) return;
+    trial = { ...trial, ready: true, pictures: found.pictures };
+    offer();
+    [first.value, second.value, way.value] = [pictureOf("repair"), pictureOf("result"), "wipe"];
+    show();
+    if (flag.box) stage.flyTo(flag.box);
+  } catch (error) {
+    endTrial();
+    notice(error instanceof Error ? error.message : String(error));
+  }
+  slip();
+}
+
+async function keepRepair() {
+  if (!trial) return;
+  const { flag, offer: offered } = trial;
+  endTrial();
+  await desk.keepRepair(flag, offered);
+}
+
+function endTrial() {
+  if (!trial) return;
+  trial = null;
+  way.value = "alone";
+  first.dataset.kind = "result";
+  offer();
+  show();
+  slip();
+}
+
+// Tasks
+
+/** @param {"look" | "paint" | "tie"} wanted */
+function take(wanted) {
+  if (wanted === task) return;
+  if (task === "look") before = { first: kindOf(first.value), way: way.value };
+  endTrial();
+  task = wanted;
+  half = null;
+  for (const name of ["look", "paint", "tie"])
+    byId(`task-${name}`).setAttribute("aria-pressed", String(name === task));
+  byId("stage").classList.toggle("painting", task === "paint");
+  byId("stage").classList.toggle("tying", task === "tie");
+  ink.visible = task === "paint";
+  ink.ties = task === "tie" ? (desk.pair?.ties ?? []) : [];
+  ink.half = null;
+  brush.use(task === "paint");
+  desk.previewWanted = task === "paint";
+  if (task === "paint") {
+    way.value = "alone";
+    desk.preview();
+    choose(pictureOf("preview") ? "preview" : desk.pair?.merged ? "result" : "background");
+  } else if (task === "tie") lookAtSide(0);
+  else {
+    way.value = before.way;
+    choose(pictureOf(before.first) ? before.first : "result");
+  }
+  ink.draw();
+  slip();
+}
+
+/** @param {0 | 1} side */
+function lookAtSide(side) {
+  ink.side = side;
+  way.value = "alone";
+  choose(side === 0 ? "background" : "taken");
+  ink.draw();
+  slip();
+}
+
+/** @param {Point} place */
+function pin(place) {
+  const pair = desk.pair;
+  if (!pair) return;
+  if (half === null || ink.side === 0) {
+    half = place;
+    ink.half = half;
+    lookAtSide(1);
+  } else {
+    const ties = /** @type {import("./shapes.js").Tie[]} */ ([...pair.ties, [half, place]]);
+    half = ink.half = null;
+    desk.tie(ties);
+    lookAtSide(0);
+  }
+}
+
+// Decisions
+
+/** @param {Decision} decision */
+async function decide(decision) {
+  const again = desk.pair?.decision === decision;
+  await desk.decide(again ? "open" : decision);
+  if (!again) nextOpen();
+}
+
+function nextOpen() {
+  const all = desk.pairs.length;
+  for (let step = 1; step < all; step += 1) {
+    const index = (desk.index + step) % all;
+    if (desk.pairs[index]?.decision === "open") {
+      desk.go(index);
+      return;
+    }
+  }
+  notice("Every pair is decided.");
+}
+
+function head() {
+  const pair = desk.pair;
+  if (!pair) return;
+  const open = desk.pairs.filter((one) => one.decision === "open").length;
+  document.title = `${pair.name} – blendkit review`;
+  byId("position").textContent = `${desk.index + 1} of ${desk.pairs.length}`;
+  byId("list-open").setAttribute("aria-label", `Pair ${desk.index + 1} of ${desk.pairs.length}, ${open} to decide: list them`);
+  byId("name").textContent = `${pair.name} · ${open} to decide`;
+  byId("reason").textContent = sentence(pair.reason);
+  for (const decision of ["accepted", "sent-back", "skipped"])
+    byId(`decide-${decision}`).setAttribute("aria-pressed", String(pair.decision === decision));
+  ink.strokes = pair.strokes;
+  if (task === "tie") ink.ties = pair.ties;
+  ink.draw();
+  const numbers = dialogById("settings");
+  if (numbers.open) fillNumbers(numbers, pair, wishes.change);
+}
+
+/** @param {string} words */
+function notice(words) {
+  const place = byId("notice");
+  place.textContent = sentence(words);
+  place.hidden = false;
+  clearTimeout(Number(place.dataset.timer));
+  place.dataset.timer = String(setTimeout(() => { place.hidden = true; }, NOTICE_MS));
+}
+
+// Doors
+
+function openList() {
+  fillList(dialogById("list"), desk.pairs, desk.index, (index) => desk.go(index), endSession);
+  dialogById("list").showModal();
+}
+
+function openNumbers() {
+  if (!desk.pair) return;
+  fillNumbers(dialogById("settings"), desk.pair, wishes.change);
+  dialogById("settings").showModal();
+}
+
+function openHelp() {
+  fillHelp(dialogById("help"), keys);
+  dialogById("help").showModal();
+}
+
+async function endSession() {
+  await desk.queue;
+  await api.end();
+  document.body.replaceChildren();
+  document.title = "blendkit review has ended";
+  const words = document.createElement("p");
+  words.className = "ended";
+  words.textContent = "Everything is saved. This page can be closed.";
+  document.body.append(words);
+}
+
+// Keys
+
+const looking = () => task === "look";
+const painting = () => task === "paint";
+/** @param {number} x @param {number} y */
+const arrow = (x, y) => () => (painting() ? brush.move(x, y) : stage.panBy(x * PAN_PX, y * PAN_PX));
+const zoom = () => {
+  const whole = stage.viewer.viewport.getZoom() <= stage.viewer.viewport.getHomeZoom() * 1.02;
+  if (whole) stage.full(painting() ? (brush.at ?? undefined) : undefined);
+  else stage.fit();
+};
+/** @param {HTMLSelectElement} select @param {number} step */
+const cycle = (select, step) => {
+  const many = select.options.length;
+  select.selectedIndex = (select.selectedIndex + step + many) % many;
+  show();
+};
+/** @param {number} step */
+const strengthen = (step) => {
+  strength.value = String(Number(strength.value) + step);
+  show();
+};
+/** @param {string} kind */
+const against = (kind) => () => {
+  second.value = pictureOf(kind) || second.value;
+  if (way.value === "alone") way.value = "wipe";
+  show();
+};
+
+const KINDS = ["background", "foreground", "result", "plate", "matte"];
+
+/** @type {Key[]} */
+const keys = [
+  { group: "Pairs", keys: ["n", "PageDown"], shown: "N", say: "next pair", run: () => desk.go(desk.index + 1) },
+  { group: "Pairs", keys: ["p", "PageUp"], shown: "P", say: "previous pair", run: () => desk.go(desk.index - 1) },
+  { group: "Pairs", keys: ["l"], shown: "L", say: "list of pairs", run: openList },
+  { group: "Decision", keys: ["a"], shown: "A", say: "accept", run: () => decide("accepted") },
+  { group: "Decision", keys: ["s"], shown: "S", say: "send back", run: () => decide("sent-back") },
+  { group: "Decision", keys: ["k"], shown: "K", say: "skip for now", run: () => decide("skipped") },
+  { group: "Findings", keys: ["f"], shown: "F", say: "fly to the finding, then to the next",
+    run: () => { const at = looking(); take("look"); turnTo(at && flown ? finding + 1 : finding); flown = true; } },
+  { group: "Findings", keys: ["d"], shown: "D", say: "previous finding", run: () => { take("look"); turnTo(finding - 1); } },
+  ...KINDS.map((kind, i) => /** @type {Key} */ ({ group: "Picture", keys: [String(i + 1)], shown: String(i + 1),
+    say: kind === "result" ? "result" : kind === "plate" || kind === "matte" ? kind : `${kind} frame`, run: () => choose(kind) })),
+  ...KINDS.map((kind, i) => /** @type {Key} */ ({ group: "Compare", keys: [`Shift+${i + 1}`], shown: `Shift ${i + 1}`,
+    say: `against ${kind === "background" || kind === "foreground" ? `the ${kind} frame` : `the ${kind}`}`, run: against(kind) })),
+  { group: "Compare", keys: ["w"], shown: "W", say: "alone, wiped, in turns", run: () => cycle(way, 1) },
+  { group: "Compare", keys: [","], shown: ",", say: "wipe to the left", run: () => stage.wipeTo(stage.share - 0.04) },
+  { group: "Compare", keys: ["."], shown: ".", say: "wipe to the right", run: () => stage.wipeTo(stage.share + 0.04) },
+  { group: "Compare", keys: ["Space"], shown: "Space", say: "the other picture", run: other },
+  { group: "View", keys: ["z"], shown: "Z", say: "whole picture or 100 %", run: zoom },
+  { group: "View", keys: ["+", "="], shown: "+", say: "nearer", run: () => stage.zoomBy(1.5) },
+  { group: "View", keys: ["-"], shown: "-", say: "farther", run: () => stage.zoomBy(1 / 1.5) },
+  { group: "View", keys: ["ArrowLeft"], shown: "←", say: "move left (the brush, when painting)", run: arrow(-1, 0) },
+  { group: "View", keys: ["ArrowRight"], shown: "→", say: "move right", run: arrow(1, 0) },
+  { group: "View", keys: ["ArrowUp"], shown: "↑", say: "move up", run: arrow(0, -1) },
+  { group: "View", keys: ["ArrowDown"], shown: "↓", say: "move down", run: arrow(0, 1) },
+  { group: "View", keys: ["m"], shown: "M", say: "magnifier", run: magnify },
+  { group: "View", keys: ["o"], shown: "O", say: "next kind of marks", run: () => cycle(marks, 1) },
+  { group: "View", keys: ["Shift+o"], shown: "Shift O", say: "previous kind of marks", run: () => cycle(marks, -1) },
+  { group: "View", keys: ["c"], shown: "C", say: "clipped pixels", run: () => toggleMark("clipped") },
+  { group: "View", keys: ["u"], shown: "U", say: "fainter marks", run: () => strengthen(-10) },
+  { group: "View", keys: ["i"], shown: "I", say: "stronger marks", run: () => strengthen(10) },
+  { group: "View", keys: ["y"], shown: "Y", say: "fold the slip away", run: foldSlip },
+  { group: "Paint", keys: ["b"], shown: "B", say: "paint, or stop painting", run: () => take(painting() ? "look" : "paint") },
+  { group: "Paint", keys: ["g"], shown: "G", say: "foreground", when: painting, run: () => brush.take("foreground") },
+  { group: "Paint", keys: ["h"], shown: "H", say: "background", when: painting, run: () => brush.take("background") },
+  { group: "Paint", keys: ["e"], shown: "E", say: "erase", when: painting, run: () => brush.take("erase") },
+  { group: "Paint", keys: ["9"], shown: "9", say: "thinner brush", when: painting, run: () => brush.resize(-1) },
+  { group: "Paint", keys: ["0"], shown: "0", say: "thicker brush", when: painting, run: () => brush.resize(1) },
+  { group: "Paint", keys: ["r"], shown: "R", say: "take a zone by a click", when: painting, run: () => brush.takeZones(!brush.takingZone) },
+  { group: "Paint", keys: ["Enter"], shown: "Enter", say: "put the brush down, lift it", when: painting, run: () => brush.press() },
+  { group: "Paint", keys: ["Ctrl+z"], shown: "Ctrl Z", say: "undo", run: () => desk.step("undo") },
+  { group: "Paint", keys: ["Ctrl+y", "Ctrl+Shift+z"], shown: "Ctrl Y", say: "redo", run: () => desk.step("redo") },
+  { group: "Pair", keys: ["t"], shown: "T", say: "tie points, or stop", run: () => take(task === "tie" ? "look" : "tie") },
+  { group: "Pair", keys: ["j"], shown: "J", say: "numbers of this pair", run: openNumbers },
+  { group: "Pair", keys: ["Shift+Enter"], shown: "Shift Enter", say: "merge at full size", run: () => desk.merge() },
+  { group: "Pair", keys: ["Escape"], shown: "Esc", say: "back to looking", run: () => take("look") },
+  { group: "Pair", keys: ["?"], shown: "?", say: "this list", run: openHelp },
+];
+let flown = false;
+
+function other() {
+  if (task === "tie") lookAtSide(ink.side === 0 ? 1 : 0);
+  else if (way.value === "turns") stage.turn();
+  else {
+    [first.value, second.value] = [second.value, first.value];
+    show();
+  }
+}
+
+function magnify() {
+  lens.use(!lens.on);
+  byId("lens-toggle").setAttribute("aria-pressed", String(lens.on));
+}
+
+/** @param {string} kind */
+function toggleMark(kind) {
+  const mark = desk.pair?.marks.find((one) => one.kind === kind);
+  if (mark) marks.value = marks.value === mark.id ? "" : mark.id;
+  show();
+}
+
+function foldSlip() {
+  byId("desk").classList.toggle("folded");
+}
+
+// Wiring
+
+desk.addEventListener("pair", () => {
+  const pair = desk.pair;
+  if (!pair) return;
+  trial = null;
+  half = ink.half = null;
+  finding = 0;
+  flown = false;
+  stage.clear(pair.size);
+  brush.diameter_px = Math.max(Math.round(Math.max(...pair.size) / 50), 4);
+  brush.at = null;
+  offer(true);
+  show();
+  head();
+  if (task === "tie") lookAtSide(0);
+  slip();
+});
+desk.addEventListener("change", () => {
+  finding = Math.min(finding, Math.max((desk.pair?.flags.length ?? 1) - 1, 0));
+  offer();
+  show();
+  head();
+  slip();
+});
+desk.addEventListener("preview", () => {
+  const had = kindOf(first.value);
+  offer();
+  if (task === "paint" && pictureOf("preview") && (had === "result" || had === "background" || had === "preview" || had === ""))
+    choose("preview");
+  else show();
+  slip();
+});
+desk.addEventListener("trouble", (event) => notice(/** @type {CustomEvent} */ (event).detail));
+stage.addEventListener("move", tags);
+stage.addEventListener("show", tags);
+brush.addEventListener("change", slip);
+brush.addEventListener("stroke", (event) => {
+  const strokes = /** @type {CustomEvent} */ (event).detail;
+  ink.strokes = [...ink.strokes, ...strokes];
+  desk.paint(strokes);
+});
+brush.addEventListener("zone", (event) => {
+  brush.takeZones(false);
+  desk.zone(/** @type {CustomEvent} */ (event).detail, brush.role);
+});
+byId("ink").addEventListener("click", (event) => {
+  if (task !== "tie") return;
+  const box = byId("ink").getBoundingClientRect();
+  pin(stage.toPicture([event.clientX - box.left, event.clientY - box.top]));
+});
+stage.viewer.addHandler("canvas-click", (event) => {
+  if (event.quick && way.value === "turns") stage.turn();
+});
+for (const control of [first, second, way, marks]) control.addEventListener("change", show);
+strength.addEventListener("input", show);
+byId("look").addEventListener("submit", (event) => event.preventDefault());
+byId("previous").addEventListener("click", () => desk.go(desk.index - 1));
+byId("next").addEventListener("click", () => desk.go(desk.index + 1));
+byId("list-open").addEventListener("click", openList);
+byId("settings-open").addEventListener("click", openNumbers);
+byId("help-open").addEventListener("click", openHelp);
+byId("zoom").addEventListener("click", zoom);
+byId("lens-toggle").addEventListener("click", magnify);
+for (const name of /** @type {const} */ (["look", "paint", "tie"]))
+  byId(`task-${name}`).addEventListener("click", () => take(name));
+for (const decision of /** @type {const} */ (["accepted", "sent-back", "skipped"]))
+  byId(`decide-${decision}`).addEventListener("click", () => decide(decision));
+addEventListener("hashchange", () => {
+  const index = desk.pairs.findIndex((pair) => `#${pair.id}` === location.hash);
+  if (index >= 0 && index !== desk.index) desk.go(index);
+});
+listen(keys);
+desk.open();

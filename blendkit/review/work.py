@@ -1,0 +1,99 @@
+"""One merge in full, in a process of its own: the page stays quick, and it can be stopped."""
+
+import multiprocessing
+import signal
+import time
+from dataclasses import dataclass, replace
+from multiprocessing.connection import Connection
+from typing import Any
+
+from blendkit.errors import AlignmentError, BlendkitError
+from blendkit.frame import Progress
+from blendkit.masks.strokes import Stroke
+from blendkit.merge import merge_pair
+from blendkit.report.bundle import check_targets, target_paths, write_refusal, write_result
+from blendkit.report.inputs import Given, read_pair, with_strokes
+from blendkit.review.folder import PairFiles
+from blendkit.settings import MergeSettings
+from blendkit.sidecar import Tie
+
+Said = tuple[str, str, float]
+"""What a process tells: ("stage", name, share done), ("done", "", 1) or ("failed", why, 0)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A merge in full: the same as the command line's with the same strokes and settings."""
+
+    files: PairFiles
+    strokes: tuple[Stroke, ...]
+    ties: tuple[Tie, ...]
+    settings: MergeSettings
+    layers: bool = False
+
+
+def merge_in_full(task: Task, told: Progress) -> None:
+    """Merge and write the result with its report.
+
+    told : called with (stage, share done); whatever it raises ends the merge.
+
+    Raises
+    ------
+    BlendkitError : nothing was written, but for the report of frames that cannot be aligned.
+    """
+    files = task.files
+    files.result.parent.mkdir(parents=True, exist_ok=True)
+    given = Given(background=files.background, foreground=files.foreground, **files.masks)
+    paths = target_paths(files.result, layers=task.layers)
+    check_targets(paths, given.paths)
+    began = time.perf_counter()
+    told("reading", 0.0)
+    pair = read_pair(given)
+    time_s = {"read": time.perf_counter() - began}
+    hints = with_strokes(pair.hints, task.strokes, pair.background.size)
+    hints = replace(hints, ties=task.ties)
+    try:
+        merged = merge_pair(
+            pair.background, pair.foreground, hints=hints, settings=task.settings, progress=told
+        )
+    except AlignmentError as error:
+        write_refusal(
+            paths["report"], str(error), inputs=pair.inputs, settings=task.settings, time_s=time_s
+        )
+        raise
+    told("writing", 0.99)
+    write_result(
+        files.result,
+        merged,
+        pair.background,
+        pair.foreground,
+        inputs=pair.inputs,
+        layers=task.layers,
+        time_s=time_s,
+    )
+
+
+def start(task: Task) -> tuple[Any, Connection]:
+    """Start a process for a task; it tells what it does through the connection (`Said`)."""
+    context = multiprocessing.get_context("spawn")
+    here, there = context.Pipe(duplex=False)
+    process = context.Process(target=_run, args=(task, there), daemon=True)
+    process.start()
+    there.close()
+    return process, here
+
+
+def _run(task: Task, pipe: Connection) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's to obey
+    signal.signal(signal.SIGTERM, _stop)
+    try:
+        merge_in_full(task, lambda stage, share, /: pipe.send(("stage", stage, float(share))))
+        pipe.send(("done", "", 1.0))
+    except BlendkitError as error:
+        pipe.send(("failed", " ".join(str(error).split()), 0.0))
+    except MemoryError:
+        pipe.send(("failed", "there is too little memory; close other programs", 0.0))
+
+
+def _stop(_number: int, _frame: object) -> None:
+    raise SystemExit(1)

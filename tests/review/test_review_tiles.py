@@ -1,0 +1,156 @@
+"""Tiles show the picture: every pixel in its place, at every size, through its profile."""
+
+import io
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image, ImageCms
+
+from blendkit.files import write_picture
+from blendkit.files.profiles import oprgb, wide
+from blendkit.frame import Embedded, Frame, Label
+from blendkit.review.pyramid import Pyramids, count_levels, level_size
+from blendkit.review.tiles import OVERLAP_PX, TILE_PX, Placed, as_jpeg, tile_box
+
+
+def picture(path: Path, size: tuple[int, int], profile: bytes | None = None) -> Frame:
+    rng = np.random.default_rng(5)
+    small = rng.uniform(0.02, 0.9, (9, 9, 3)).astype(np.float32)
+    pixels = np.clip(cv2.resize(small, size, interpolation=cv2.INTER_CUBIC), 0, 1)
+    frame = Frame(pixels, embedded=Embedded(icc_profile=profile))
+    write_picture(path, pixels, like=frame)
+    return frame
+
+
+def assembled(placed: Placed, level: int) -> Label:
+    """Put a level together from its tiles, as the page does."""
+    width, height = level_size(placed.size, level)
+    out = np.zeros((height, width, 3), np.uint8)
+    for row in range(-(-height // TILE_PX)):
+        for column in range(-(-width // TILE_PX)):
+            left, top, right, bottom = tile_box(placed.size, level, column, row)
+            tile = placed.tile(level, column, row)
+            assert tile.shape == (bottom - top, right - left, 3)
+            out[top:bottom, left:right] = tile
+    return out
+
+
+@pytest.mark.parametrize("size", [(37, 21), (1, 1), (513, 512), (1100, 701)])
+@pytest.mark.parametrize("suffix", ["tif", "png"])
+def test_tiles_put_together_are_the_picture(
+    tmp_path: Path, size: tuple[int, int], suffix: str
+) -> None:
+    path = tmp_path / f"a.{suffix}"
+    picture(path, size)
+    placed = Placed(Pyramids(tmp_path / "cache").of(path), size)
+    # Pillow as the second opinion on what the file shows, reduced to 8 bits by both.
+    if suffix == "png":
+        with Image.open(path) as image:
+            deep = np.asarray(image)  # Pillow keeps 8 bits of 16
+        assert np.abs(assembled(placed, 0).astype(int) - deep.astype(int)).max() <= 1
+    for level in range(1, count_levels(size)):
+        below, here = assembled(placed, level - 1), assembled(placed, level)
+        assert here.shape[:2][::-1] == level_size(size, level)
+        whole = below[: below.shape[0] // 2 * 2, : below.shape[1] // 2 * 2].astype(float)
+        mean = whole.reshape(whole.shape[0] // 2, 2, -1, 2, 3).mean(axis=(1, 3))
+        assert np.abs(here[: mean.shape[0], : mean.shape[1]] - mean).max() <= 0.51
+
+
+@pytest.mark.parametrize("profile", [oprgb(), wide()])
+def test_colours_are_shown_as_srgb(tmp_path: Path, profile: bytes) -> None:
+    path = tmp_path / "a.tif"
+    frame = picture(path, (64, 48), profile)
+    shown = Placed(Pyramids(tmp_path / "cache").of(path), (64, 48)).tile(0, 0, 0)
+    # LittleCMS through Pillow, from 8-bit codes, is the second opinion (ICC.1:2022).
+    write_picture(tmp_path / "b.png", frame.pixels, like=frame, bits=8)
+    with Image.open(tmp_path / "b.png") as image:
+        source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        target = ImageCms.createProfile("sRGB")
+        intent = ImageCms.Intent.RELATIVE_COLORIMETRIC
+        wanted = np.asarray(ImageCms.profileToProfile(image, source, target, intent))
+    assert np.abs(shown.astype(int) - wanted.astype(int)).max() <= 3
+    assert np.abs(shown.astype(int) - wanted.astype(int)).mean() < 0.7
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_pictures_stand_upright(tmp_path: Path, orientation: int) -> None:
+    codes = np.zeros((40, 64, 3), np.uint8)
+    codes[:8, :8] = 250
+    path = tmp_path / "a.jpg"
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    Image.fromarray(codes).save(path, quality=95, exif=exif)
+    with Image.open(path) as image:
+        from PIL import ImageOps
+
+        upright = np.asarray(ImageOps.exif_transpose(image))
+    pyramid = Pyramids(tmp_path / "cache").of(path)
+    assert pyramid.size == upright.shape[1::-1]
+    shown = Placed(pyramid, pyramid.size).tile(0, 0, 0)
+    assert np.abs(shown.astype(int) - upright.astype(int)).max() <= 2
+
+
+@pytest.mark.parametrize("level", [0, 1, 2])
+def test_the_foreground_frame_is_laid_on_the_background_frame(tmp_path: Path, level: int) -> None:
+    size = (1100, 700)
+    path = tmp_path / "a.tif"
+    picture(path, size)
+    pyramid = Pyramids(tmp_path / "cache").of(path)
+    matrix = np.array([[1.01, 0.004, 12.4], [-0.004, 1.01, -7.3], [0, 0, 1]])
+    tiled = assembled(Placed(pyramid, size, matrix), level)
+    whole = cv2.warpPerspective(
+        assembled(Placed(pyramid, size), 0),
+        matrix,
+        size,
+        flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+        borderValue=(119, 119, 119),
+    )
+    for _ in range(level):
+        whole = cv2.resize(whole, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    inside = (slice(12, -12), slice(12, -12))
+    off = np.abs(tiled[inside].astype(int) - whole[inside].astype(int))
+    # Half a pixel out of register would show: this picture's neighbours differ by about a code.
+    assert np.quantile(off, 0.99) <= 2
+
+
+def test_tiles_are_jpeg_that_another_library_reads(tmp_path: Path) -> None:
+    path = tmp_path / "a.tif"
+    picture(path, (300, 200))
+    tile = Placed(Pyramids(tmp_path / "cache").of(path), (300, 200)).tile(0, 0, 0)
+    with Image.open(io.BytesIO(as_jpeg(tile))) as image:
+        assert image.size == (300, 200)
+        assert np.abs(np.asarray(image).astype(int) - tile.astype(int)).max() <= 6
+
+
+def test_there_are_no_tiles_outside_the_picture() -> None:
+    assert tile_box((600, 400), 0, 1, 0) == (TILE_PX - OVERLAP_PX, 0, 600, 400)
+    for level, column, row in ((0, 2, 0), (0, 0, 1), (-1, 0, 0), (9, 0, 0), (0, -1, 0)):
+        assert tile_box((600, 400), level, column, row) is None
+
+
+def test_a_pyramid_is_made_once_and_again_when_the_file_changes(tmp_path: Path) -> None:
+    path = tmp_path / "a.png"
+    picture(path, (600, 400))
+    pyramids = Pyramids(tmp_path / "cache")
+    first = pyramids.of(path)
+    made = (first.folder / "about.json").stat().st_ino
+    assert Pyramids(tmp_path / "cache").of(path).folder == first.folder
+    assert (first.folder / "about.json").stat().st_ino == made
+    picture(path, (620, 400))
+    again = pyramids.of(path)
+    assert again.folder != first.folder
+    assert again.size == (620, 400)
+    assert not list((tmp_path / "cache").glob(".part-*"))
+
+
+def test_the_cache_keeps_to_its_limit(tmp_path: Path) -> None:
+    pyramids = Pyramids(tmp_path / "cache", limit_bytes=500_000)
+    for name in "abcd":
+        path = tmp_path / f"{name}.png"
+        picture(path, (400, 300))
+        newest = pyramids.of(path)
+    kept = list((tmp_path / "cache").iterdir())
+    assert newest.folder in kept
+    assert 1 <= len(kept) <= 3  # 390 kB each: the limit is kept before another is made
