@@ -18,6 +18,23 @@ from blendkit.alignment.quality import Evidence
 from blendkit.frame import Float, Matrix
 
 
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """A shift d = (x_px, y_px) of a zone: its point x lies where the matrix takes x + d.
+
+    uncertainty_px: 95 % bound of the length of the error.
+    """
+
+    x_px: float
+    y_px: float
+    uncertainty_px: float
+
+    @property
+    def length_px(self) -> float:
+        """Length of the shift."""
+        return float(np.hypot(self.x_px, self.y_px))
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Alignment:
     """Where the foreground frame lies.
@@ -33,6 +50,9 @@ class Alignment:
     support: share of the frame that carried the fit.
     weights: float32 (height, width) at `weights_factor`: where the evidence lies.
     evidence: what confidence and uncertainty were worked out from; None where the user vouches.
+    behind: how the background moved beyond the matrix; None where it cannot be measured.
+    sway_px, parallax_px: what the sitter moved by herself, and what the camera's own movement
+        shifted the background against her; None where the two cannot be told apart.
     """
 
     matrix: Matrix
@@ -46,6 +66,9 @@ class Alignment:
     weights: Float
     weights_factor: int
     evidence: Evidence | None = None
+    behind: Motion | None = None
+    sway_px: Motion | None = None
+    parallax_px: Motion | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -55,9 +78,13 @@ class Light:
     gain_ev: per channel (r, g, b), EV to add to the foreground frame.
     falloff_ev: coefficients of r^2, r^4 and r^6, r = 1 at the frame's corner, EV.
     residual_ev: median absolute difference left on matched zones, EV.
-    flare: additive light of the foreground frame relative to white, per channel.
+    flare: light to take off the foreground frame first, relative to white, per channel.
     tone: "linear" or "curve": whether one gain fits all tones.
-    curve: knots (log2 of foreground light, EV to add) of the fitted tone curve; empty if linear.
+    curve: knots (log2 of a rendered value, EV that take it to log2 of linear light) of the tone
+        curve of both frames; empty if linear.
+    local_range_ev: smooth difference over the picture that is neither gain nor fall-off.
+    local_ev: its coefficients where it is followed; empty where it is left.
+    notes: sentences about light that does not behave as in two exposures of one scene.
     """
 
     gain_ev: tuple[float, float, float]
@@ -66,6 +93,9 @@ class Light:
     flare: tuple[float, float, float] = (0.0, 0.0, 0.0)
     tone: str = "linear"
     curve: tuple[tuple[float, float], ...] = ()
+    local_range_ev: float = 0.0
+    local_ev: tuple[float, ...] = ()
+    notes: tuple[str, ...] = ()
 
     @property
     def falloff_ev_corner(self) -> float:

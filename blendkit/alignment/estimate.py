@@ -8,8 +8,10 @@ import numpy as np
 from blendkit.alignment import Alignment, models
 from blendkit.alignment.coarse import Candidate, coarse_search, score_at
 from blendkit.alignment.content import check_content
+from blendkit.alignment.fit import Fit
+from blendkit.alignment.local import with_local_motion
 from blendkit.alignment.quality import Evidence, confidence_of, stated_uncertainty_px
-from blendkit.alignment.refine import Fit, refine
+from blendkit.alignment.refine import refine
 from blendkit.alignment.refusal import refuse
 from blendkit.alignment.select import with_best_model
 from blendkit.alignment.ties import CLICK_ERROR_SHARE, Tie, fit_ties
@@ -59,7 +61,7 @@ def align(
     found = _described(light_b, light_f, fit, settings)
     if found.confidence < settings.least_confidence:
         refuse(light_b, light_f, found, settings)
-    return found
+    return with_local_motion(light_b, light_f, found)
 
 
 def _search(light_b: Float, light_f: Float, settings: AlignmentSettings) -> Fit:

@@ -1,4 +1,4 @@
-"""Light: the gain and fall-off ratio that bring the foreground frame into the background's light.
+"""Light: what brings the foreground frame into the background frame's light.
 
 Only the *ratio* of the frames can be seen, and only the ratio is needed.  Per channel it is a gain;
 over the picture it is an even radial polynomial, shared by the channels, because a fast lens wide
@@ -10,19 +10,25 @@ do, where the picture is smooth: weights fall with the local contrast, and Tukey
 differs for another reason (a moved bough, a veil, a cloud's shadow).
 """
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.alignment import Light
-from blendkit.filters.bands import gaussian
-from blendkit.filters.resample import reduce_by
-from blendkit.filters.robust import tukey_weights, weighted_median
-from blendkit.frame import Bool, Float, Frame
+from blendkit.alignment.cells import DARK, Cells, make_cells, radial_terms
+from blendkit.alignment.flare import fit_flare
+from blendkit.alignment.light_notes import light_notes
+from blendkit.alignment.robust_fit import reweighted_fit
+from blendkit.alignment.smooth_local import fit_local, local_terms
+from blendkit.alignment.tone import curved, fit_tone, tone_spread_ev
+from blendkit.filters.robust import weighted_median
+from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.settings import LightSettings
 
-_CELLS = 240
-_DARK = 2e-3
-_RIDGE = np.array([0.002, 0.02, 0.05])
+_RIDGE = 1e-6
+_ONE_GAIN_FITS_EV = 0.04
+"""Spread of the ratio over the tones up to which one gain is taken to fit them all."""
 
 
 def fit_light(
@@ -30,8 +36,10 @@ def fit_light(
     aligned: Float,
     usable: Bool,
     settings: LightSettings,
+    *,
+    recorded: Capture | None = None,
 ) -> Light:
-    """Fit gain and fall-off ratio.
+    """Fit gain, fall-off ratio and, where one gain does not fit all tones, flare or a tone curve.
 
     Parameters
     ----------
@@ -42,29 +50,79 @@ def fit_light(
     usable : ndarray
         bool (height, width): False where it is not covered, clipped, or painted as foreground.
     settings : LightSettings
-        Uses window_share, largest_falloff_ev.
+        window_share, follow_local.
+    recorded : Capture, optional
+        What the camera recorded with the foreground frame, for cross-checks.
 
     Returns
     -------
     Light
-        EV to add to the foreground frame; residual_ev is the weighted median left.
+        residual_ev is the weighted median left; notes say what looks wrong.
     """
-    factor = max(max(usable.shape) // _CELLS, 1)
-    share = reduce_by(usable.astype(np.float32), factor)
-    width = settings.window_share * max(share.shape)
-    logs_b, logs_f = (
-        _smooth_log(reduce_by(np.where(usable[..., None], p, 0), factor), share, width)
-        for p in (background.pixels, aligned)
-    )
-    weight = _trust(logs_b, logs_f, share, width)
-    difference = logs_b - logs_f
-    fitted, residual = _robust_fit(difference, weight, radius_squared(share.shape))
-    gain, falloff = fitted[:3], fitted[3:]
-    return Light(
-        gain_ev=(float(gain[0]), float(gain[1]), float(gain[2])),
-        falloff_ev=(float(falloff[0]), float(falloff[1]), float(falloff[2])),
-        residual_ev=residual,
-    )
+    cells = make_cells(background.pixels, aligned, usable, settings.window_share)
+    light = _simplest_that_fits(cells)
+    local = fit_local(cells, cells.logs_b - _brought(cells, light))
+    if settings.follow_local:
+        light = replace(light, local_ev=local.coefficients)
+    light = replace(light, local_range_ev=local.range_ev)
+    return replace(light, notes=light_notes(light, background.capture, recorded))
+
+
+def _simplest_that_fits(cells: Cells) -> Light:
+    """Return gain and fall-off; with flare or a tone curve where that halves the tones' spread."""
+    plain = _fit_plain(cells)
+    spread = _spread(cells, plain)
+    if spread < _ONE_GAIN_FITS_EV:
+        return plain
+    others = [
+        _fit_plain(cells, replace(plain, flare=fit_flare(cells, plain))),
+        _fit_plain(cells, replace(plain, tone="curve", curve=fit_tone(cells))),
+    ]
+    spreads = [_spread(cells, other) for other in others]
+    best = int(spreads[1] < 0.7 * spreads[0])
+    return others[best] if spreads[best] < 0.6 * spread else plain
+
+
+def _spread(cells: Cells, light: Light) -> float:
+    return tone_spread_ev(cells, cells.logs_b - _brought(cells, light))
+
+
+def _fit_plain(cells: Cells, start: Light | None = None) -> Light:
+    """Fit gain and fall-off, with the start's flare or tone curve taken as given."""
+    start = start or Light((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), 0.0)
+    logs_f = _without_flare(cells.logs_f, start.flare)
+    difference = curved(cells.logs_b, start.curve) - curved(logs_f, start.curve)
+    values, weights = difference.reshape(-1), cells.weight.reshape(-1)
+    fitted, active = reweighted_fit(_design(cells.radial), values, weights, ridge=_RIDGE)
+    light = replace(start, gain_ev=_triple(fitted[:3]), falloff_ev=_triple(fitted[3:]))
+    left = np.abs(cells.logs_b - _brought(cells, light)).reshape(-1)
+    return replace(light, residual_ev=weighted_median(left, active + 1e-12))
+
+
+def _brought(cells: Cells, light: Light) -> Float:
+    """Return log2 of the cells' foreground light, brought into the background frame's light."""
+    logs = curved(_without_flare(cells.logs_f, light.flare), light.curve)
+    logs = logs + np.asarray(light.gain_ev) + (cells.radial @ np.array(light.falloff_ev))[..., None]
+    return np.asarray(curved(logs, light.curve, inverse=True), np.float32)
+
+
+def _without_flare(logs: Float, flare: tuple[float, float, float]) -> Float:
+    if not any(flare):
+        return logs
+    return np.asarray(np.log2(np.maximum(np.exp2(logs) - np.asarray(flare), DARK / 4)), np.float32)
+
+
+def _triple(values: NDArray[np.float64]) -> tuple[float, float, float]:
+    return float(values[0]), float(values[1]), float(values[2])
+
+
+def _design(radial: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return one row per cell and channel: gain r, g, b; r^2, r^4, r^6."""
+    flat = radial.reshape(-1, 3)
+    rows = np.zeros((flat.shape[0], 3, 6))
+    rows[:, :, 3:] = flat[:, None, :]
+    rows[:, range(3), range(3)] = 1
+    return rows.reshape(-1, 6)
 
 
 def apply_light(pixels: Float, light: Light) -> Float:
@@ -73,67 +131,24 @@ def apply_light(pixels: Float, light: Light) -> Float:
     pixels: float32 (height, width, 3), linear; result: the same shape.
     """
     gain = np.exp2(np.asarray(light.gain_ev, np.float32))
-    r2 = radius_squared(pixels.shape)
-    k1, k2, k3 = light.falloff_ev
-    radial = np.exp2(r2 * (k1 + r2 * (k2 + r2 * k3))).astype(np.float32)
-    return np.asarray(pixels * gain * radial[..., None], np.float32)
+    over_frame = np.exp2(_ev_over_frame(pixels.shape, light))[..., None]
+    clean = pixels
+    if any(light.flare):
+        clean = np.maximum(pixels - np.asarray(light.flare, np.float32), 0)
+    if not light.curve:
+        return np.asarray(clean * gain * over_frame, np.float32)
+    straight = np.exp2(curved(_log2(clean), light.curve)) * gain * over_frame
+    bent = np.exp2(curved(_log2(straight), light.curve, inverse=True))
+    return np.where(clean > 0, bent, 0).astype(np.float32)
 
 
-def radius_squared(shape: tuple[int, ...]) -> Float:
-    """Return the squared distance from the centre, 1 at the corner pixels; (height, width).
-
-    Examples
-    --------
-    >>> radius_squared((3, 5))[0, 0], radius_squared((3, 5))[1, 2]
-    (np.float32(1.0), np.float32(0.0))
-    """
-    y = np.arange(shape[0], dtype=np.float32) - (shape[0] - 1) / 2
-    x = np.arange(shape[1], dtype=np.float32) - (shape[1] - 1) / 2
-    corner = max(float(y[-1] ** 2 + x[-1] ** 2), 1e-6)
-    return np.asarray((y[:, None] ** 2 + x[None, :] ** 2) / corner, np.float32)
+def _log2(light: Float) -> Float:
+    return np.asarray(np.log2(np.maximum(light, 1e-6)), np.float32)
 
 
-def _smooth_log(masked: Float, share: Float, width: float) -> Float:
-    """Return log2 of the mean light of usable pixels in a Gaussian window, (h, w, 3)."""
-    mean = gaussian(masked, width) / (gaussian(share, width)[..., None] + 1e-6)
-    return np.asarray(np.log2(np.maximum(mean, _DARK)), np.float32)
-
-
-def _trust(logs_b: Float, logs_f: Float, share: Float, width: float) -> Float:
-    """Return the weight of each cell, (h, w, 3): usable, not dark, and locally smooth."""
-    slopes = [np.hypot(*np.gradient(logs, axis=(0, 1))) * width for logs in (logs_b, logs_f)]
-    contrast = np.maximum(*slopes)
-    lit = np.minimum(logs_b, logs_f) > np.log2(_DARK) + 1
-    return np.asarray(share[..., None] * lit / (0.05**2 + contrast**2), np.float32)
-
-
-def _robust_fit(difference: Float, weight: Float, r2: Float) -> tuple[NDArray[np.float64], float]:
-    """Fit three gains and three radial coefficients by reweighted least squares."""
-    rows = _design(r2)
-    values, weights = difference.reshape(-1).astype(np.float64), weight.reshape(-1)
-    fitted = np.zeros(6)
-    fitted[:3] = [_median(difference[..., c], weight[..., c]) for c in range(3)]
-    for _ in range(15):
-        residual = values - rows @ fitted
-        spread = weighted_median(np.abs(residual), weights + 1e-12)
-        active = weights * tukey_weights(residual, max(5 * spread, 0.01))
-        scaled = rows * active[:, None]
-        normal = scaled.T @ rows / (active.sum() + 1e-12)
-        normal[3:, 3:] += np.diag(_RIDGE * 0.01)
-        right = scaled.T @ values / (active.sum() + 1e-12)
-        fitted = np.linalg.solve(normal + 1e-9 * np.eye(6), right)
-    return fitted, weighted_median(np.abs(values - rows @ fitted), active + 1e-12)
-
-
-def _median(values: Float, weights: Float) -> float:
-    return weighted_median(values.ravel(), weights.ravel() + 1e-12)
-
-
-def _design(r2: Float) -> NDArray[np.float64]:
-    """Return one row per cell and channel: gain r, g, b; r^2, r^4, r^6."""
-    flat = r2.reshape(-1, 1).astype(np.float64)
-    radial = np.hstack([flat, flat**2, flat**3])
-    rows = np.zeros((flat.shape[0], 3, 6))
-    rows[:, :, 3:] = radial[:, None, :]
-    rows[:, range(3), range(3)] = 1
-    return rows.reshape(-1, 6)
+def _ev_over_frame(shape: tuple[int, ...], light: Light) -> Float:
+    """Return the EV to add that depend on the place only, float32 (height, width)."""
+    total = radial_terms(shape) @ np.array(light.falloff_ev, np.float32)
+    if any(light.local_ev):
+        total = total + local_terms(shape) @ np.array(light.local_ev, np.float32)
+    return np.asarray(total, np.float32)

@@ -8,7 +8,8 @@ perspective, so the random error of a homography is then large and the similarit
 """
 
 from blendkit.alignment import models
-from blendkit.alignment.refine import Fit, plain_shift, refit
+from blendkit.alignment.fit import Fit
+from blendkit.alignment.refine import plain_shift, refit
 from blendkit.frame import Float
 from blendkit.settings import AlignmentSettings
 

@@ -1,0 +1,161 @@
+"""One scale of the fine fit: bands, trial discs, Gauss-Newton steps."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from blendkit.alignment import models
+from blendkit.alignment.boxes import cut, mapped_box, whole_box, zone_box
+from blendkit.alignment.fit import Fit
+from blendkit.alignment.system import WINDOW_PX, System
+from blendkit.filters.bands import band_pass, window_mean
+from blendkit.filters.disc import disc_blur
+from blendkit.filters.resample import matrix_at_reduced_scale, reduce_by
+from blendkit.frame import Float, Matrix
+
+_BAND_PX = (1.0, 2.5)
+_DISC_PENALTY = 0.25
+"""Share by which each px of relative disc raises the error that a fit is taken to have.
+
+Blur-matched background carries veil, parallax and wrong blur, which its own residuals do not show.
+"""
+_ITERATIONS = 12
+_TRIAL_ITERATIONS = 2
+_SETTLED_PX = 0.002
+_BLOCKS_PER_SIDE = 24
+_LEAST_BLOCK_PX = 16
+
+
+class Level:
+    """Both frames at one reduction, cropped to the zone that carries the fit; the steps on them.
+
+    allowed: float32 of the reduced background frame's shape, 0 where evidence must not be taken.
+    Inside, transforms map px of the background's crop to px of the foreground's crop.
+    """
+
+    def __init__(
+        self,
+        background: Float,
+        foreground: Float,
+        factor: int,
+        start: Matrix,
+        coarser: Fit | None,
+        *,
+        allowed: Float | None = None,
+    ) -> None:
+        self.factor = factor
+        light_b, light_f = reduce_by(background, factor), reduce_by(foreground, factor)
+        self._shape = light_b.shape
+        small = matrix_at_reduced_scale(start, factor)
+        box_b = zone_box(coarser.weights, coarser.factor / factor, self._shape) if coarser else None
+        box_b = box_b or whole_box(self._shape)
+        box_f = mapped_box(box_b, small, light_f.shape)
+        self._corner = box_b[:2]
+        self._to_crop_b = shift_by(-box_b[0], -box_b[1])
+        self._to_crop_f = shift_by(-box_f[0], -box_f[1])
+        self._whole_b = light_b
+        self._light_b, self._light_f = cut(light_b, box_b), cut(light_f, box_f)
+        self.size = (self._light_b.shape[1], self._light_b.shape[0])
+        self._grid = models.grid_points((light_b.shape[1], light_b.shape[0])) - self._corner
+        self._allowed = None if allowed is None else cut(allowed, box_b)
+        self._bands: dict[float, tuple[Float, Float, float]] = {}
+
+    def fit(self, matrix: Matrix, discs_px: Sequence[float], model: str) -> Fit:
+        """Try the relative discs for two steps each, then settle with the best of them."""
+        small = matrix_at_reduced_scale(matrix, self.factor)
+        small = self._to_crop_f @ small @ np.linalg.inv(self._to_crop_b)
+        trials: list[tuple[float, float, Matrix]] = []
+        for disc in discs_px if len(discs_px) > 1 else ():
+            moved, system = self._gauss_newton(small, disc, model, _TRIAL_ITERATIONS)
+            trials.append((self._error_px(system, model, disc), disc, moved))
+        _, disc_px, small = min(trials, default=(0.0, discs_px[0], small), key=lambda t: t[0])
+        small, system = self._gauss_newton(small, disc_px, model, _ITERATIONS)
+        return self._describe(small, system, disc_px, model)
+
+    def _error_px(self, system: System, model: str, disc_px: float) -> float:
+        """Return the error over the whole frame that the fit is taken to have, px of the scale."""
+        covariance = system.block_covariance(model)
+        error = models.predicted_rms_px(covariance, model, self._grid, self.size)
+        return error * (1 + _DISC_PENALTY * abs(disc_px))
+
+    def bands(self, disc_px: float) -> tuple[Float, Float, float]:
+        """Return both bands with the sharper frame blurred by the relative disc, and the floor."""
+        if disc_px not in self._bands:
+            # Bands widen with the disc: a blurred edge has no fine band to fit.
+            grow = float(np.hypot(1, abs(disc_px) / 6))
+            fine, wide = _BAND_PX[0] * grow, _BAND_PX[1] * grow
+            soft_b = disc_blur(self._light_b, max(-disc_px, 0.0))
+            soft_f = disc_blur(self._light_f, max(disc_px, 0.0))
+            band_b, band_f = band_pass(soft_b, fine, wide), band_pass(soft_f, fine, wide)
+            floor = _noise_floor(disc_blur(self._whole_b, max(-disc_px, 0.0)), fine, wide)
+            self._bands = {disc_px: (band_b, band_f, floor)}
+        return self._bands[disc_px]
+
+    def _correlation(self, small: Matrix, disc_px: float, weights: Float) -> float:
+        band_b, band_f, _ = self.bands(disc_px)
+        moved, valid = models.sample(band_f, small, self.size)
+        local = np.sqrt(window_mean(band_b**2, WINDOW_PX) * window_mean(moved**2, WINDOW_PX))
+        share = weights * valid / (local + 1e-12)
+        return float((share * band_b * moved).sum() / ((weights * valid).sum() + 1e-12))
+
+    def _gauss_newton(
+        self, small: Matrix, disc_px: float, model: str, iterations: int
+    ) -> tuple[Matrix, System]:
+        for _ in range(iterations):
+            system = self._system(small, disc_px)
+            small, moved_px = models.step(small, system.solve(model), model, self.size)
+            if moved_px < _SETTLED_PX:
+                break
+        return small, self._system(small, disc_px)
+
+    def _system(self, small: Matrix, disc_px: float) -> System:
+        band_b, band_f, floor = self.bands(disc_px)
+        moved, valid = models.sample(band_f, small, self.size)
+        if self._allowed is not None:
+            valid = np.asarray(valid * self._allowed, np.float32)
+        block_px = max(max(self._shape) // _BLOCKS_PER_SIDE, _LEAST_BLOCK_PX)
+        return System(band_b, moved, valid, small, floor=floor, block_px=block_px)
+
+    def _describe(self, small: Matrix, system: System, disc_px: float, model: str) -> Fit:
+        weights = np.zeros(self._shape, np.float32)
+        rows = slice(self._corner[1], self._corner[1] + self.size[1])
+        weights[rows, self._corner[0] : self._corner[0] + self.size[0]] = system.weights
+        reduced = np.linalg.inv(self._to_crop_f) @ small @ self._to_crop_b
+        return Fit(
+            matrix=matrix_at_reduced_scale(reduced / reduced[2, 2], 1.0 / self.factor),
+            model=model,
+            frame_error_px=self._error_px(system, model, disc_px) * self.factor,
+            halves_px=self._halves_px(system, model) * self.factor,
+            residual_px=system.residual_px() * self.factor,
+            correlation=self._correlation(small, disc_px, system.weights),
+            relative_disc_px=disc_px * self.factor,
+            support=float(np.count_nonzero(system.weights > 0.1) / weights.size),
+            richer_px=self._richer_px(system, model, disc_px),
+            weights=weights,
+            factor=self.factor,
+        )
+
+    def _halves_px(self, system: System, model: str) -> float:
+        return models.step_rms_px(system.halves_step(model), model, self._grid, self.size)
+
+    def _richer_px(
+        self, system: System, model: str, disc_px: float
+    ) -> dict[str, tuple[float, float]]:
+        """Return, by richer model, its next step and its error over the whole frame, full px."""
+        found = {}
+        for name in list(models.MODELS)[list(models.MODELS).index(model) + 1 :]:
+            step = models.step_rms_px(system.solve(name), name, self._grid, self.size)
+            error = self._error_px(system, name, disc_px)
+            found[name] = (step * self.factor, error * self.factor)
+        return found
+
+
+def shift_by(x: float, y: float) -> Matrix:
+    """Return a shift by (x, y) px."""
+    return np.array([[1.0, 0.0, x], [0.0, 1.0, y], [0.0, 0.0, 1.0]])
+
+
+def _noise_floor(light: Float, fine_px: float, wide_px: float) -> float:
+    """Return a floor for band power: what the quietest tenth of the whole frame shows."""
+    power = window_mean(np.square(band_pass(light, fine_px, wide_px)), WINDOW_PX)
+    return float(np.percentile(power[::4, ::4], 10)) + 1e-12

@@ -1,0 +1,88 @@
+"""Tie points: exact ones give the transform back, clicked ones within their accuracy."""
+
+import numpy as np
+import pytest
+from skimage import data, transform
+
+from blendkit.alignment import models
+from blendkit.alignment.estimate import align
+from blendkit.alignment.ties import Tie, fit_ties
+from blendkit.errors import AlignmentError
+from blendkit.settings import AlignmentSettings
+
+SIZE = (600, 400)
+WARPS = {
+    "translation": np.array([[1, 0, 7.5], [0, 1, -3.25], [0, 0, 1]]),
+    "similarity": np.array([[1.02, -0.03, 5], [0.03, 1.02, -9], [0, 0, 1]]),
+    "affine": np.array([[1.05, -0.03, 5], [0.06, 0.97, -9], [0, 0, 1]]),
+    "homography": np.array([[1.05, -0.03, 5], [0.06, 0.97, -9], [8e-5, -6e-5, 1]]),
+}
+POINTS = np.array([[60, 50], [540, 70], [80, 350], [520, 330], [300, 200]], float)
+
+
+def _ties(warp: np.ndarray, points: np.ndarray, error_px: float = 0.0) -> list[Tie]:
+    rng = np.random.default_rng(3)
+    there = models.apply(warp, points) + rng.normal(0, error_px, points.shape)
+    return [
+        ((float(a), float(b)), (float(c), float(d)))
+        for (a, b), (c, d) in zip(points, there, strict=True)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("name", "count"), [("translation", 1), ("similarity", 2), ("affine", 3), ("homography", 4)]
+)
+def test_the_least_number_of_exact_ties_gives_the_transform_back(name: str, count: int) -> None:
+    matrix, model = fit_ties(_ties(WARPS[name], POINTS[:count]), SIZE, name)
+    assert model == name
+    assert models.grid_distance_px(matrix, WARPS[name], SIZE) < 1e-6
+
+
+@pytest.mark.parametrize("name", WARPS)
+def test_auto_takes_the_simplest_model_that_fits(name: str) -> None:
+    matrix, model = fit_ties(_ties(WARPS[name], POINTS), SIZE)
+    assert model == {"translation": "similarity"}.get(name, name)
+    assert models.grid_distance_px(matrix, WARPS[name], SIZE) < 1e-6
+
+
+def test_clicked_points_are_as_good_as_the_clicks() -> None:
+    matrix, _ = fit_ties(_ties(WARPS["similarity"], POINTS, 0.5), SIZE)
+    assert 0.01 < models.grid_distance_px(matrix, WARPS["similarity"], SIZE) < 1.5
+
+
+def test_a_point_that_contradicts_the_others_is_named() -> None:
+    ties = _ties(WARPS["similarity"], np.vstack([POINTS, [[100, 200], [450, 180]]]))
+    ties[2] = (ties[2][0], (ties[2][1][0] + 90, ties[2][1][1]))
+    with pytest.raises(AlignmentError, match="tie point 3 "):
+        fit_ties(ties, SIZE)
+
+
+def test_too_few_points_and_points_on_one_spot_are_refused() -> None:
+    with pytest.raises(AlignmentError, match="a homography needs at least 4"):
+        fit_ties(_ties(WARPS["affine"], POINTS[:3]), SIZE, "homography")
+    with pytest.raises(AlignmentError, match="spread them out"):
+        fit_ties([((10, 10), (12, 9)), ((10, 10), (12, 9))], SIZE)
+
+
+def test_pixels_refine_clicked_points() -> None:
+    here = (transform.resize(data.coffee(), (400, 600), anti_aliasing=True) ** 2.2).astype(
+        np.float32
+    )
+    warp = np.array([[1, 0, 60.0], [0, 1, -41.0], [0, 0, 1]]) @ WARPS["similarity"]
+    there = transform.warp(here, np.linalg.inv(warp), order=5, mode="reflect").astype(np.float32)
+    found = align(here, there, AlignmentSettings(), ties=_ties(warp, POINTS[2:], 0.6))
+    # A shift of 0.1 of the width with a turn lies near the edge of what the search covers.
+    assert models.grid_distance_px(found.matrix, warp, SIZE) < 0.1
+    assert found.model == "similarity"
+
+
+def test_ties_on_frames_that_show_nothing_in_common_are_taken_as_they_are() -> None:
+    here, there = (
+        (transform.resize(getattr(data, name)(), (400, 600), anti_aliasing=True) ** 2.2).astype(
+            np.float32
+        )
+        for name in ("coffee", "chelsea")
+    )
+    found = align(here, there, AlignmentSettings(), ties=_ties(WARPS["similarity"], POINTS))
+    assert models.grid_distance_px(found.matrix, WARPS["similarity"], SIZE) < 0.01
+    assert 0.5 < found.uncertainty_px < 3

@@ -1,0 +1,110 @@
+"""Alignment of simulated pairs against their exact warp, with bounds on both sides.
+
+Disc diameters are stated at 1200 px width; the frames here are half of that.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from blendkit.alignment import Alignment
+from blendkit.alignment.estimate import align
+from blendkit.errors import AlignmentError
+from blendkit.frame import Frame, Matrix
+from blendkit.settings import AlignmentSettings
+from blendkit.simulate import SCENES, PairSpec, Scene, render
+from blendkit.simulate.camera import translation
+from blendkit.simulate.metrics import grid_rms_px
+from blendkit.simulate.pair import warp_between
+from blendkit.simulate.sensor import exposed
+
+SIZE = (600, 400)
+SETTINGS = AlignmentSettings()
+PLAIN = PairSpec(
+    foreground_disc_px=(35.0, 1.5),
+    background_disc_px=(20.0, 3.0),
+    shift_px=(6.5, -4.25),
+    rotation_deg=0.6,
+    scale=1.012,
+    gain=1.4,
+    falloff_ev=(1.2, 0.1),
+    seed=4,
+)
+
+
+def _taken(scene: Scene, spec: PairSpec) -> tuple[Frame, Frame, Matrix]:
+    """Return both frames and the true warp of the zone in focus."""
+    wide, narrow = spec.cameras(scene)
+    moves = spec.movements(scene)
+    light = render(scene, wide, seed=1), render(scene, narrow, moves=moves, seed=2)
+    frames = [
+        Frame(exposed(pixels, camera, tone_curve=spec.tone_curve, seed=seed))
+        for pixels, camera, seed in zip(light, (wide, narrow), (3, 4), strict=True)
+    ]
+    sway = moves[scene.anchor.name]
+    return frames[0], frames[1], warp_between(scene, narrow) @ translation(*sway)
+
+
+def _aligned(scene: Scene, spec: PairSpec) -> tuple[Alignment, float]:
+    here, there, wanted = _taken(scene, spec)
+    found = align(here.pixels, there.pixels, SETTINGS)
+    return found, grid_rms_px(found.matrix, wanted, SIZE)
+
+
+@pytest.fixture(scope="module")
+def scene() -> Scene:
+    return SCENES["thin_boughs_over_woods"](3, SIZE)
+
+
+@pytest.mark.parametrize(("disc_px", "bound_px"), [(10, 0.05), (40, 0.15), (120, 0.5)])
+def test_error_stays_below_its_bar(scene: Scene, disc_px: float, bound_px: float) -> None:
+    half = disc_px / 2
+    spec = replace(
+        PLAIN,
+        foreground_disc_px=(half, 0.1 * half),
+        background_disc_px=(0.6 * half, 0.06 * half),
+    )
+    found, error = _aligned(scene, spec)
+    # Noise alone leaves some ten-thousandths of a px: less would mean that the truth leaked in.
+    assert 1e-4 < error < bound_px
+    assert found.confidence > 0.9
+    assert found.model == "similarity"
+    assert 0.01 < found.support < 0.9
+
+
+def test_a_swaying_sitter_is_followed(scene: Scene) -> None:
+    found, error = _aligned(scene, replace(PLAIN, sway_px=(0.75, -0.2)))
+    assert 1e-4 < error < 0.3
+    if found.sway_px is not None:
+        gap = np.hypot(found.sway_px.x_px - 0.75, found.sway_px.y_px + 0.2)
+        assert gap <= found.sway_px.uncertainty_px
+    if found.behind is not None:
+        gap = np.hypot(found.behind.x_px + 0.75, found.behind.y_px - 0.2)
+        assert gap <= found.behind.uncertainty_px
+
+
+def test_a_tripod_pair_is_a_translation_or_less_than_its_error_away(scene: Scene) -> None:
+    still = replace(PLAIN, rotation_deg=0.0, scale=1.0, shift_px=(2.25, 1.5))
+    found, error = _aligned(scene, still)
+    assert 1e-4 < error < 0.05
+    linear = np.abs(found.matrix[:2, :2] - np.eye(2)).max() * SIZE[0] / 2
+    assert linear < 0.08
+
+
+def test_wind_and_parallax_do_not_pull(scene: Scene) -> None:
+    _, error = _aligned(scene, replace(PLAIN, wind_px=(12.0, 5.0), parallax_px=(3.0, 1.0)))
+    assert 1e-4 < error < 0.15
+
+
+def test_a_stated_uncertainty_covers_the_error_and_says_something(scene: Scene) -> None:
+    found, error = _aligned(scene, replace(PLAIN, iso=(200.0, 1600.0)))
+    assert error < found.uncertainty_px < 0.6
+
+
+def test_another_scene_is_refused(scene: Scene) -> None:
+    other = SCENES["thick_boughs"](8, SIZE)
+    here, _, _ = _taken(scene, PLAIN)
+    _, there, _ = _taken(other, replace(PLAIN, seed=9))
+    with pytest.raises(AlignmentError, match="do not lie on each other"):
+        align(here.pixels, there.pixels, SETTINGS)
