@@ -104,6 +104,9 @@ class LightSettings:
         low=0.005,
         high=0.2,
     )
+    follow_local: bool = option(
+        default=False, help="follow a smooth difference of light, as from a cloud's shadow"
+    )
 
     def __post_init__(self) -> None:
         """Check the ranges."""
