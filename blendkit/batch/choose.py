@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from blendkit.batch.aperture import PAIR_STOPS, aperture_values, groups
+from blendkit.batch.clear_frames import find_clear
 from blendkit.batch.focus import focus_states
 from blendkit.batch.likeness import contrast, sharper_shares
-from blendkit.batch.clear_frames import find_clear
 from blendkit.batch.setups import Likenesses, SetUp
 from blendkit.batch.shots import Shot
 
@@ -78,7 +79,7 @@ def _far_ones(wide: Sequence[Shot], likenesses: Likenesses) -> tuple[list[Shot],
     return [wide[k] for k in far], rest
 
 
-def _told_by(wide: Shot, stopped: Shot, stops: float) -> dict[str, object]:
+def _told_by(wide: Shot, stopped: Shot, stops: float) -> dict[str, Any]:
     first, second = wide.capture.f_number, stopped.capture.f_number
     if first and second:
         return {"evidence": f"f/{first:g} against f/{second:g}", "certainty": 1.0}
@@ -166,7 +167,11 @@ def _why(best: int, sharpness: Sequence[float], count: int) -> str:
     if count == 1:
         return ""
     softest = min(sharpness)
-    note = ", none of them shaken" if softest > 0.75 * sharpness[best] else ", sharper than a shaken one"
+    note = (
+        ", none of them shaken"
+        if softest > 0.75 * sharpness[best]
+        else ", sharper than a shaken one"
+    )
     return f"best of {count} foreground frames{note}"
 
 

@@ -27,7 +27,9 @@ class Checksums:
             if key not in self.known:
                 self.known[key] = sha256(path)
         except OSError as error:
-            raise InputError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+            raise InputError(
+                f"{path}: cannot be read ({error.strerror}); check the name"
+            ) from error
         return self.known[key]
 
 

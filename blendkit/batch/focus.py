@@ -56,7 +56,8 @@ def _by_pixels(shots: Sequence[Shot], likenesses: Likenesses) -> list[list[int]]
         first, last = last, first
     unlike = {key: sum(pair) for key, pair in shares.items()}
     unlike |= {(b, a): value for (a, b), value in unlike.items()}
-    far, between, near = [first], [], [last]
+    far, near = [first], [last]
+    between: list[int] = []
     for index in range(len(shots)):
         if index not in (first, last):
             home = _side(index, first, last, unlike, len(shots))
@@ -68,9 +69,7 @@ def _refocused(shares: tuple[float, float]) -> bool:
     return min(shares) > _ONE_SHARE and sum(shares) > _BOTH_SHARES
 
 
-def _side(
-    index: int, far: int, near: int, unlike: dict[tuple[int, int], float], count: int
-) -> int:
+def _side(index: int, far: int, near: int, unlike: dict[tuple[int, int], float], count: int) -> int:
     """Return 0 for a shot focused as the far one, 1 for one between, 2 for one as the near one."""
     to_far, to_near, whole = unlike[index, far], unlike[index, near], unlike[far, near]
     in_step = min(far, near) < index < max(far, near) and count <= 5

@@ -61,7 +61,9 @@ def _pictures(folder: Path) -> Iterator[Path]:
     try:
         entries = sorted(folder.iterdir())
     except OSError as error:
-        raise InputError(f"{folder}: cannot be read ({error.strerror}); check its permissions") from error
+        raise InputError(
+            f"{folder}: cannot be read ({error.strerror}); check its permissions"
+        ) from error
     if any(entry.name == RECORDS for entry in entries):
         return
     for path in entries:

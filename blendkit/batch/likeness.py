@@ -1,4 +1,4 @@
-"""Likeness of small versions: do two frames show one set-up, and which is sharper where?
+"""Likeness of small versions: whether two frames show one set-up, and which is sharper where.
 
 Two channels of the alignment's coarse search give where the frames lie and how well they agree:
 *soft* (broad shapes in log light) hardly minds blur, *fine* (edges) tells apart two set-ups before

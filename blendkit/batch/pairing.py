@@ -1,47 +1,17 @@
 """Finds the pairs of a shoot."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from blendkit.batch.choose import Cast, Partner, best_foreground, bridges_for, cast_of
 from blendkit.batch.folder import find_frames
+from blendkit.batch.found import Found, FoundPair
 from blendkit.batch.setups import Likenesses, SetUp, find_setups, gap_s
 from blendkit.batch.shots import Shot, read_shots
 
 
-@dataclass(frozen=True, slots=True)
-class FoundPair:
-    """A pair as it was found.
-
-    kind: "aperture", "focus" or "both"; setup: number of the set-up, from 1.
-    certainty: 0 to 1; why: a sentence.
-    """
-
-    name: str
-    kind: str
-    setup: int
-    background: Path
-    foreground: Path
-    bridges: tuple[Path, ...]
-    clear: Path | None
-    certainty: float
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """What a folder holds: pairs, frames left alone with the reason, notes."""
-
-    folder: Path
-    pairs: tuple[FoundPair, ...]
-    alone: tuple[tuple[Path, str], ...]
-    notes: tuple[str, ...]
-
-
-def find_pairs(
-    folder: Path, *, told: Callable[[str, float], None] = lambda *_: None
-) -> Found:
+def find_pairs(folder: Path, *, told: Callable[[str, float], None] = lambda *_: None) -> Found:
     """Find the pairs among the frames of a folder.
 
     told: called with what runs and the share done.
@@ -65,7 +35,7 @@ def find_pairs(
             alone += [(shot.path, _reason_alone(setup)) for shot in setup.shots]
             continue
         number += 1
-        pairs += [_pair(shot, cast, number, likenesses, folder) for shot in cast.backgrounds]
+        pairs += [_pair(shot, cast, number, likenesses) for shot in cast.backgrounds]
         used = {path for pair in pairs for path in _files(pair)}
         alone += [
             (shot.path, "another foreground frame of the set-up fits better")
@@ -75,9 +45,7 @@ def find_pairs(
     return Found(folder, tuple(_uniquely_named(pairs)), tuple(alone), tuple(notes))
 
 
-def _pair(
-    background: Shot, cast: Cast, number: int, likenesses: Likenesses, folder: Path
-) -> FoundPair:
+def _pair(background: Shot, cast: Cast, number: int, likenesses: Likenesses) -> FoundPair:
     partner = best_foreground(background, cast, likenesses)
     return FoundPair(
         name=background.path.stem,

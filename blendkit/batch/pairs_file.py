@@ -8,9 +8,10 @@ from typing import Any
 import tomlkit
 
 from blendkit import __version__
-from blendkit.batch.pairing import Found, FoundPair
+from blendkit.batch.found import Found, FoundPair
 from blendkit.batch.settings_file import SettingError, merged_settings
 from blendkit.batch.toml_lines import TomlFile, read_toml
+from blendkit.errors import InputError
 from blendkit.files.atomic import atomic
 from blendkit.settings import MergeSettings
 
@@ -19,6 +20,13 @@ SCHEMA = "blendkit.pairs/1"
 MASKS = ("foreground_mask", "background_mask", "matte", "strokes")
 _FILES = ("background", "foreground", "clear", *MASKS)
 _KNOWN = ("name", "setup", "bridges", "skip", "settings", "kind", "certainty", "why", *_FILES)
+
+_KINDS: dict[str, tuple[type, str]] = {
+    "name": (str, "a text in quotes"),
+    "setup": (int, "a whole number"),
+    "skip": (bool, "true or false"),
+    "bridges": (list, 'a list, as in ["a.tif", "b.tif"]'),
+}
 
 _HEAD = """\
 Pairs of a shoot, found by blendkit {version}: {pairs} of them, {alone} frames left alone.
@@ -182,32 +190,15 @@ def _settings(
 def _pair(
     file: TomlFile, nth: int, table: dict[str, Any], folder: Path, base: MergeSettings
 ) -> Pair:
-    def complain(key: str, message: str) -> Exception:
-        return file.error(file.line("pair", key, nth=nth), message)
-
-    for key in table:
-        if key not in _KNOWN:
-            raise complain(key, f"a pair has no {key}; it may have {', '.join(_KNOWN)}")
-    for key in ("name", "background", "foreground"):
-        if key not in table:
-            raise complain("", f"this pair lacks {key}; add it")
-    for key, kind, what in (
-        ("name", str, "a text in quotes"),
-        ("setup", int, "a whole number"),
-        ("skip", bool, "true or false"),
-        ("bridges", list, 'a list, as in ["a.tif", "b.tif"]'),
-    ):
-        if not isinstance(table.get(key, kind()), kind):
-            raise complain(key, f"{key} = {table[key]!r}: give {what}")
-    if not table["name"] or set(table["name"]) & set('/\\:*?"<>|') or table["name"][0] == ".":
-        raise complain("name", f"name = {table['name']!r}: cannot be a file's name; choose another")
+    _check_keys(file, nth, table)
 
     def place(key: str, given: Any) -> Path:
+        line = file.line("pair", key, nth=nth)
         if not isinstance(given, str):
-            raise complain(key, f"{key} = {given!r}: give a file's name in quotes")
+            raise file.error(line, f"{key} = {given!r}: give a file's name in quotes")
         found = (folder / given).resolve()
         if not found.is_file():
-            raise complain(key, f"{key}: there is no file {found}; correct the name")
+            raise file.error(line, f"{key}: there is no file {found}; correct the name")
         return found
 
     return Pair(
@@ -216,10 +207,28 @@ def _pair(
         bridges=tuple(place("bridges", item) for item in table.get("bridges", [])),
         setup=table.get("setup"),
         skip=table.get("skip", False),
-        settings=_settings(
-            file, base, table.get("settings", {}), table="pair.settings", nth=nth
-        ),
+        settings=_settings(file, base, table.get("settings", {}), table="pair.settings", nth=nth),
     )
+
+
+def _check_keys(file: TomlFile, nth: int, table: dict[str, Any]) -> None:
+    """Raise for a key that is unknown, missing or of the wrong kind."""
+
+    def complain(key: str, message: str) -> InputError:
+        return file.error(file.line("pair", key, nth=nth), message)
+
+    for key in table:
+        if key not in _KNOWN:
+            raise complain(key, f"a pair has no {key}; it may have {', '.join(_KNOWN)}")
+    for key in ("name", "background", "foreground"):
+        if key not in table:
+            raise complain("", f"this pair lacks {key}; add it")
+    for key, (kind, what) in _KINDS.items():
+        if not isinstance(table.get(key, kind()), kind):
+            raise complain(key, f"{key} = {table[key]!r}: give {what}")
+    name = table["name"]
+    if not name or set(name) & set('/\\:*?"<>|') or name[0] == ".":
+        raise complain("name", f"name = {name!r}: cannot be a file's name; choose another")
 
 
 def _check_names(file: TomlFile, pairs: list[Pair]) -> None:

@@ -9,11 +9,11 @@ import threading
 import time
 from collections import deque
 from collections.abc import Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, wait
+from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass, field
 from multiprocessing import get_context
 
-from pebble import ProcessExpired, ProcessFuture, ProcessPool
+from pebble import ProcessExpired, ProcessPool
 
 from blendkit.batch.memory import PARENT_BYTES
 from blendkit.batch.records import Job, Outcome, Work, failed
@@ -34,7 +34,7 @@ class Local:
     limit_bytes: int
     needs: dict[str, int]
     threads: int = 0
-    _running: dict[ProcessFuture, Job] = field(default_factory=dict)
+    _running: dict[Future[Outcome], Job] = field(default_factory=dict)
 
     def run(self, jobs: Sequence[Job]) -> Iterator[Outcome]:
         """Yield an outcome for every job, in the order in which they end.
@@ -76,26 +76,29 @@ class Local:
         return len(self._running) < self.processes and self.needs[job.name] <= room
 
     def _too_large(self, job: Job) -> str:
-        need, limit = ((n + PARENT_BYTES) / 1e9 for n in (self.needs[job.name], self.limit_bytes - PARENT_BYTES))
+        need, limit = (
+            (n + PARENT_BYTES) / 1e9
+            for n in (self.needs[job.name], self.limit_bytes - PARENT_BYTES)
+        )
         return (
             f"needs about {need:.1f} GB of memory, {limit:.1f} GB are allowed: "
             "give more with --memory, or close other programs"
         )
 
 
-def _outcome(future: ProcessFuture, job: Job) -> Outcome:
+def _outcome(future: Future[Outcome], job: Job) -> Outcome:
     try:
-        outcome: Outcome = future.result()
+        return future.result()
     except ProcessExpired as error:
         code = error.exitcode
         how = f"signal {-code}" if code is not None and code < 0 else f"code {code}"
         return failed(
             job,
-            f"its process ended early ({how}), perhaps for lack of memory: run again, with fewer --jobs",
+            f"its process ended early ({how}), perhaps for lack of memory: "
+            "run again, with fewer --jobs",
         )
     except Exception as error:  # noqa: BLE001 - a defect in one pair must not stop the others
         return failed(job, f"{type(error).__name__}: {error}; this is a fault of blendkit")
-    return outcome
 
 
 class _environment:  # noqa: N801 - reads as a function where it is used

@@ -8,7 +8,7 @@ takes.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import timedelta
+from itertools import pairwise
 
 import numpy as np
 
@@ -33,7 +33,9 @@ class SetUp:
 
     def looked_at(self) -> list[Shot]:
         """Return up to four members to compare with: the latest of each kind, then the latest."""
-        latest = {(shot.capture.f_number, shot.capture.focus_distance_m): shot for shot in self.shots}
+        latest = {
+            (shot.capture.f_number, shot.capture.focus_distance_m): shot for shot in self.shots
+        }
         kinds = list(latest.values())[-(_LOOKED_AT - 1) :]
         return [*kinds, *[shot for shot in self.shots[-_LOOKED_AT:] if shot not in kinds]][
             :_LOOKED_AT
@@ -102,7 +104,7 @@ def in_order(shots: Sequence[Shot]) -> list[Shot]:
     known = [moment.replace(tzinfo=None) for moment in times if moment is not None]
     if len(known) < len(named) or len(named) < 3:
         return named
-    falls = sum(later < earlier for earlier, later in zip(known, known[1:], strict=False))
+    falls = sum(later < earlier for earlier, later in pairwise(known))
     if falls <= max(1, 0.1 * len(known)):
         return named
     pairs = sorted(zip(known, range(len(named)), strict=True))
@@ -114,13 +116,12 @@ def gap_s(first: Shot, second: Shot) -> float | None:
     a, b = first.capture.captured_at, second.capture.captured_at
     if a is None or b is None:
         return None
-    apart: timedelta = a.replace(tzinfo=None) - b.replace(tzinfo=None)
-    return abs(apart.total_seconds())
+    return abs((a.replace(tzinfo=None) - b.replace(tzinfo=None)).total_seconds())
 
 
 def _usual_pause_s(stream: Sequence[Shot]) -> float:
     """Return a pause that is longer than those between the frames of a set-up."""
-    gaps = [gap_s(a, b) for a, b in zip(stream, stream[1:], strict=False)]
+    gaps = [gap_s(a, b) for a, b in pairwise(stream)]
     known = [gap for gap in gaps if gap is not None]
     return max(_PAUSE_S, 3 * float(np.median(known))) if known else _PAUSE_S
 

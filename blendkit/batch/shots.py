@@ -97,7 +97,9 @@ def _jpeg(path: Path) -> Float:
             picture.draft("L", (2 * SMALL_PX, 2 * SMALL_PX))
             upright = ImageOps.exif_transpose(picture).convert("L")
     except (OSError, ValueError, SyntaxError) as error:
-        raise InputError(f"{path.name}: is cut short or damaged; copy or export it again") from error
+        raise InputError(
+            f"{path.name}: is cut short or damaged; copy or export it again"
+        ) from error
     # Power 2.2 is near enough to any encoding's curve for comparing scenes.
     return np.square(np.asarray(upright, np.float32) / 255) ** np.float32(1.1)
 
@@ -112,7 +114,7 @@ def _raw(path: Path) -> Float:
     try:
         with rawpy.imread(str(path)) as opened:
             preview = opened.extract_thumb()
-        with Image.open(io.BytesIO(preview.data)) as picture:
+        with Image.open(io.BytesIO(bytes(preview.data))) as picture:
             picture.draft("L", (2 * SMALL_PX, 2 * SMALL_PX))
             upright = ImageOps.exif_transpose(picture).convert("L")
     except (rawpy.LibRawError, OSError, ValueError, TypeError):

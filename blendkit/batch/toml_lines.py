@@ -33,7 +33,7 @@ class TomlFile:
         """
         seen, here = -1, table == ""
         head = 1
-        root = table.split(".")[0]
+        root = table.split(".", maxsplit=1)[0]
         for number, text in enumerate(self.text.splitlines(), start=1):
             found = _TABLE.match(text)
             if found:

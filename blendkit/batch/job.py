@@ -1,0 +1,152 @@
+"""Merges one pair, in whatever process it is called in: read, merge, write, remember."""
+
+import json
+import os
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from blendkit.batch.ledger import remember
+from blendkit.batch.lend import lent_hints
+from blendkit.batch.records import Job, Outcome, failed, named_inputs
+from blendkit.batch.thumbs import write_thumbs
+from blendkit.errors import AlignmentError, BlendkitError
+from blendkit.files import prefer_raws
+from blendkit.hints import Hints
+from blendkit.masks.strokes import rasterise, strokes_from
+from blendkit.merge import merge_pair
+from blendkit.report.bundle import write_refusal, write_result
+from blendkit.report.inputs import Given, read_pair
+from blendkit.report.inputs import Pair as ReadPair
+from blendkit.sidecar import Sidecar, merge_settings, read_sidecar, sidecar_path, write_sidecar
+
+
+def merge_job(job: Job) -> Outcome:
+    """Merge a job's pair and write everything that belongs to it; never raises for a bad pair."""
+    began = time.perf_counter()
+    _limit_threads()
+    try:
+        outcome = _merge(job, began)
+    except BlendkitError as error:
+        outcome = failed(job, str(error), time_s=time.perf_counter() - began)
+    except MemoryError:
+        reason = "the memory did not suffice: close other programs, or use fewer --jobs"
+        outcome = failed(job, reason, time_s=time.perf_counter() - began)
+    return outcome
+
+
+def _limit_threads() -> None:
+    import cv2  # noqa: PLC0415 - heavy: only where a pair is merged
+
+    threads = os.environ.get("OMP_NUM_THREADS", "")
+    if threads.isdigit():
+        cv2.setNumThreads(int(threads))
+
+
+def _merge(job: Job, began: float) -> Outcome:
+    sidecar = read_sidecar(sidecar_path(job.output))
+    settings = merge_settings(sidecar.settings, job.pair.settings)
+    pair, notes = _read(job, sidecar)
+    time_s = {"read": time.perf_counter() - began}
+    report = job.output.with_name(f"{job.output.stem}.report.json")
+    try:
+        merged = merge_pair(pair.background, pair.foreground, hints=pair.hints, settings=settings)
+    except AlignmentError as error:
+        write_refusal(report, str(error), inputs=pair.inputs, settings=settings, time_s=time_s)
+        outcome = failed(job, str(error), time_s=time.perf_counter() - began)
+        return replace(outcome, report=report.name)
+    written = write_result(
+        job.output,
+        merged,
+        pair.background,
+        pair.foreground,
+        inputs=pair.inputs,
+        layers=job.layers,
+        time_s=time_s,
+    )
+    thumbs = write_thumbs(job.records, job.name, merged, pair.background)
+    _keep_sidecar(job, sidecar)
+    outcome = _judged(job, written.document, sidecar, notes, time.perf_counter() - began)
+    remember(job, outcome, [*written.paths.values(), *thumbs])
+    return outcome
+
+
+def _read(job: Job, sidecar: Sidecar) -> tuple[ReadPair, tuple[str, ...]]:
+    """Read the frames and all that is known to help: masks, strokes, ties, what others lend."""
+    own = job.pair
+    (background, foreground), notes = prefer_raws((own.background, own.foreground))
+    pair = read_pair(
+        Given(
+            background=background,
+            foreground=foreground,
+            foreground_mask=own.foreground_mask,
+            background_mask=own.background_mask,
+            matte=own.matte,
+        )
+    )
+    size = pair.background.size
+    hints = replace(_stroked(own.strokes, sidecar, pair.hints, size), ties=sidecar.ties)
+    if job.lender is not None:
+        hints, lent = lent_hints(job.lender, job.lender_output, pair, hints)
+        notes = (*notes, *lent)
+    return replace(pair, hints=hints), notes
+
+
+def _stroked(path: Path | None, sidecar: Sidecar, hints: Hints, size: tuple[int, int]) -> Hints:
+    """Add strokes: those of the sidecar win over a file of strokes."""
+    strokes = sidecar.strokes
+    if not strokes and path is not None:
+        try:
+            document: Any = json.loads(path.read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            document = None
+        strokes = strokes_from(document, size=size, name=path.name)
+    if not strokes:
+        return hints
+    painted = rasterise(strokes, size)
+    return replace(hints, front_strokes=painted.foreground, back_strokes=painted.background)
+
+
+def _keep_sidecar(job: Job, sidecar: Sidecar) -> None:
+    """Leave a sidecar beside a new result, so that the review knows its inputs."""
+    path = sidecar_path(job.output)
+    if not path.exists():
+        folder = job.output.parent
+        inputs = {
+            role: os.path.relpath(file, folder).replace(os.sep, "/")
+            for role, file in job.pair.files
+            if role != "bridge"
+        }
+        write_sidecar(path, replace(sidecar, inputs=inputs))
+
+
+def _judged(
+    job: Job, document: dict[str, Any], sidecar: Sidecar, notes: tuple[str, ...], time_s: float
+) -> Outcome:
+    """Return the outcome of a written result: what a person should know comes first."""
+    flags = {"note": 0, "warn": 0, "fail": 0}
+    for flag in document["flags"]:
+        flags[flag["severity"]] += 1
+    reasons = [
+        f"{flag['message']}: {flag['advice']}"
+        for loudness in ("fail", "warn")
+        for flag in document["flags"]
+        if flag["severity"] == loudness
+    ]
+    if sidecar.repairs:
+        reasons.insert(0, "merged anew, its repairs have to be applied again")
+    if sidecar.decision == "sent-back":
+        reasons.insert(0, "was sent back in the review")
+    look = bool(reasons)
+    more = f" (and {len(reasons) - 1} more)" if len(reasons) > 1 else ""
+    return Outcome(
+        name=job.name,
+        status="needs-a-look" if look else "merged",
+        inputs=named_inputs(job.pair),
+        output=job.output.name,
+        report=f"{job.output.stem}.report.json",
+        reason=f"{reasons[0]}{more}" if look else "; ".join(notes),
+        flags=flags,
+        time_s=round(time_s, 3),
+    )

@@ -1,0 +1,257 @@
+"""Runs a batch: which pairs are done, which are to do, and what came of each."""
+
+import json
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+from blendkit.batch import ledger
+from blendkit.batch.fingerprints import Checksums, fingerprint
+from blendkit.batch.pairs_file import Pair
+from blendkit.batch.records import STATUSES, Job, Outcome, Work, failed, left_out
+from blendkit.errors import InputError, OutputError
+from blendkit.files.atomic import atomic
+from blendkit.files.capture import read_capture
+from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path
+
+SCHEMA = "blendkit.batch/1"
+SUFFIXES = (".tif", ".png", ".jpg")
+
+
+class Runner(Protocol):
+    """Runs jobs somewhere and yields an outcome for every one."""
+
+    def run(self, jobs: Sequence[Job]) -> Iterator[Outcome]:
+        """Yield outcomes in the order in which they end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is to be merged, and where to.
+
+    suffix: of the results, one of SUFFIXES.
+    """
+
+    pairs: tuple[Pair, ...]
+    out: Path
+    suffix: str = ".tif"
+    layers: bool = False
+
+    def output(self, pair: Pair) -> Path:
+        """Return where a pair's result goes."""
+        return self.out / f"{pair.name}{self.suffix}"
+
+
+@dataclass(slots=True)
+class Report:
+    """What came of a batch, in the order of its pairs.
+
+    interrupted: it was ended by Ctrl-C; what was not reached is left out.
+    """
+
+    outcomes: dict[str, Outcome] = field(default_factory=dict)
+    interrupted: bool = False
+    time_s: float = 0.0
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """How many pairs ended how."""
+        ended = [outcome.status for outcome in self.outcomes.values()]
+        return {status: ended.count(status) for status in STATUSES}
+
+    def document(self) -> dict[str, object]:
+        """Return summary.json."""
+        return {
+            "schema": SCHEMA,
+            "pairs": [outcome.document() for outcome in self.outcomes.values()],
+            "counts": self.counts,
+            "interrupted": self.interrupted,
+            "time_s": round(self.time_s, 1),
+        }
+
+
+class Told(Protocol):
+    """Told of every outcome."""
+
+    def __call__(self, outcome: Outcome, *, new: bool) -> None:
+        """Take note of it; new is False if it was there before this run."""
+
+
+def _not_told(outcome: Outcome, *, new: bool) -> None:
+    """Ignore it."""
+
+
+def run_batch(
+    order: Order,
+    runner: Callable[[Sequence[Job]], Runner],
+    *,
+    told: Told = _not_told,
+) -> Report:
+    """Merge what is not done yet, and write summary.json.
+
+    Parameters
+    ----------
+    order : the pairs and the output folder.
+    runner : makes what runs the jobs, once it is known which they are.
+    told : called with each outcome.
+
+    Raises
+    ------
+    InputError, OutputError : the order cannot be begun at all.
+    """
+    began = time.perf_counter()
+    _check(order)
+    report = Report()
+    with ledger.opened(order.out) as records:
+        jobs = _sorted_out(order, records, report, told)
+        try:
+            if jobs:
+                _work_off(runner(jobs), jobs, report, told)
+        except KeyboardInterrupt:
+            report.interrupted = True
+        for job in jobs:
+            if job.name not in report.outcomes:
+                reason = "not reached before the run was ended: run again to go on"
+                report.outcomes[job.name] = left_out(job.pair, reason)
+        report.outcomes = {pair.name: report.outcomes[pair.name] for pair in order.pairs}
+        report.time_s = time.perf_counter() - began
+        write_summary(order.out, report)
+    return report
+
+
+def _check(order: Order) -> None:
+    if order.suffix not in SUFFIXES:
+        raise InputError(f"--format {order.suffix}: choose one of {', '.join(SUFFIXES)}")
+    try:
+        order.out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"{order.out}: cannot be made ({error.strerror}); choose another"
+        ) from error
+    inputs = {path.resolve() for pair in order.pairs for _, path in pair.files}
+    for pair in order.pairs:
+        if order.output(pair).resolve() in inputs:
+            raise OutputError(
+                f"{order.output(pair)}: is a frame of the shoot; choose another --out"
+            )
+
+
+def _work_off(runner: Runner, jobs: Sequence[Job], report: Report, told: Told) -> None:
+    with closing(runner.run(jobs)) as outcomes:  # type: ignore[type-var]
+        for outcome in outcomes:
+            report.outcomes[outcome.name] = outcome
+            told(outcome, new=True)
+
+
+def _sorted_out(order: Order, records: Path, report: Report, told: Told) -> list[Job]:
+    """Return the jobs that are to do; note the others in the report."""
+    jobs = []
+    checksums = Checksums()
+    lenders = _lenders(order)
+    for pair in order.pairs:
+        ended = _ended(order, pair, records, checksums, lenders)
+        if isinstance(ended, Job):
+            jobs.append(ended)
+        else:
+            report.outcomes[pair.name] = ended
+            told(ended, new=False)
+    return jobs
+
+
+def _ended(
+    order: Order,
+    pair: Pair,
+    records: Path,
+    checksums: Checksums,
+    lenders: dict[int, tuple[Pair, Sidecar]],
+) -> Job | Outcome:
+    """Return a pair's job, or how it has ended already."""
+    output = order.output(pair)
+    lender = lenders.get(pair.setup) if pair.setup is not None else None
+    try:
+        sidecar = read_sidecar(sidecar_path(output))
+        if pair.skip or sidecar.decision == "skipped":
+            return left_out(pair, "is marked to be skipped")
+        if lender is not None and (lender[0] is pair or _painted(pair, sidecar)):
+            lender = None
+        print_ = fingerprint(pair, sidecar, checksums, lender=lender, layers=order.layers)
+    except InputError as error:
+        return failed(Job(pair, output, records, ""), str(error))
+    job = Job(
+        pair=pair,
+        output=output,
+        records=records,
+        fingerprint=print_,
+        lender=lender[0] if lender else None,
+        lender_output=order.output(lender[0]) if lender else None,
+        layers=order.layers,
+    )
+    return ledger.recall(job) or job
+
+
+def _painted(pair: Pair, sidecar: Sidecar) -> bool:
+    named = (pair.foreground_mask, pair.background_mask, pair.matte, pair.strokes)
+    return any(named) or bool(sidecar.strokes)
+
+
+def _lenders(order: Order) -> dict[int, tuple[Pair, Sidecar]]:
+    """Return, for each set-up, the first pair for which something was painted that can be lent."""
+    found: dict[int, tuple[Pair, Sidecar]] = {}
+    for pair in order.pairs:
+        if pair.setup is None or pair.setup in found:
+            continue
+        try:
+            sidecar = read_sidecar(sidecar_path(order.output(pair)))
+        except InputError:
+            continue
+        if pair.foreground_mask or pair.background_mask or pair.strokes or sidecar.strokes:
+            found[pair.setup] = pair, sidecar
+    return found
+
+
+def frame_size(pair: Pair) -> tuple[int, int]:
+    """Return the size of a pair's background frame, (0, 0) if it cannot be read."""
+    try:
+        return read_capture(pair.background)[1]
+    except InputError:
+        return 0, 0
+
+
+def local_runner(
+    work: Work, *, jobs: int | None = None, memory_bytes: int | None = None
+) -> Callable[[Sequence[Job]], Runner]:
+    """Return a maker of runners that use processes of this machine.
+
+    jobs : processes at most; None takes one a processor.
+    memory_bytes : for all processes together; None takes most of what is free.
+    """
+    from blendkit.batch.memory import (  # noqa: PLC0415 - only where it runs here
+        available_bytes,
+        estimated_bytes,
+        processes_for,
+    )
+    from blendkit.batch.pool import Local  # noqa: PLC0415
+
+    def make(waiting: Sequence[Job]) -> Runner:
+        needs = {job.name: estimated_bytes(frame_size(job.pair)) for job in waiting}
+        limit = memory_bytes or available_bytes()
+        count = processes_for(list(needs.values()), limit, asked=jobs)
+        return Local(work, count, limit, needs)
+
+    return make
+
+
+def write_summary(out: Path, report: Report) -> None:
+    """Write summary.json and summary.html, each whole or not at all."""
+    from blendkit.batch.summary_page import summary_page  # noqa: PLC0415 - not for the workers
+
+    texts = {
+        "summary.json": json.dumps(report.document(), indent=1, ensure_ascii=False) + "\n",
+        "summary.html": summary_page(report.document(), out),
+    }
+    for name, text in texts.items():
+        with atomic(out / name) as temporary:
+            temporary.write_text(text, encoding="utf-8")

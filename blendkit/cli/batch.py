@@ -1,0 +1,170 @@
+"""`blendkit batch`: merge a whole shoot."""
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import click
+
+from blendkit.errors import EXIT_OK, EXIT_SOME_PAIRS_FAILED, InputError
+
+EXIT_INTERRUPTED = 130
+"""128 + 2, as shells count a program that Ctrl-C ended (common practice, no source)."""
+
+_FILE = click.Path(path_type=Path)
+
+
+@click.command("batch")
+@click.argument("source", metavar="DIR_OR_PAIRS", type=_FILE)
+@click.option("--out", type=_FILE, required=True, help="folder for the results")
+@click.option("--settings", "settings_file", type=_FILE, help="TOML file of settings for all pairs")
+@click.option("--only", multiple=True, metavar="NAME", help="merge this pair only; may be repeated")
+@click.option(
+    "--format",
+    "suffix",
+    type=click.Choice(["tif", "png", "jpg"]),
+    default="tif",
+    show_default=True,
+    help="of the results",
+)
+@click.option("--layers", is_flag=True, help="also write matte, plate and foreground")
+@click.option("--jobs", type=click.IntRange(1, 512), help="processes [default: one a processor]")
+@click.option(
+    "--memory", metavar="SIZE", help="for all processes, as in 12GB [default: most of it]"
+)
+@click.option("--cluster", metavar="ADDRESS", help="merge on the workers of a Dask scheduler")
+@click.option("--json", "as_json", is_flag=True, help="print each pair's end as a line of JSON")
+@click.pass_context
+def command(
+    ctx: click.Context,
+    *,
+    source: Path,
+    out: Path,
+    settings_file: Path | None,
+    only: tuple[str, ...],
+    suffix: str,
+    layers: bool,
+    jobs: int | None,
+    memory: str | None,
+    cluster: str | None,
+    as_json: bool,
+) -> None:
+    """Merge the pairs that a pairs.toml lists, or those found in a folder.
+
+    Run it again to go on after an interruption: what is done and unchanged is not done again.
+    OUT/summary.html shows what came of it, what needs a hand first.
+
+    Exit codes: 0 all merged (look at the flags), 4 some failed, 2 wrong use, 130 ended by Ctrl-C.
+    """
+    from blendkit.batch.job import merge_job  # noqa: PLC0415 - keeps help quick
+    from blendkit.batch.memory import parse_bytes  # noqa: PLC0415
+    from blendkit.batch.run import Order, local_runner, run_batch  # noqa: PLC0415
+
+    limit = parse_bytes(memory) if memory else None
+    pairs = _chosen(_pairs(source, out, settings_file), only)
+    order = Order(pairs, out, suffix=f".{suffix}", layers=layers)
+    runner: Any = local_runner(merge_job, jobs=jobs, memory_bytes=limit)
+    if cluster:
+        from blendkit.batch.cluster import Cluster  # noqa: PLC0415
+
+        order = replace(order, out=out.resolve())
+        runner = lambda _: Cluster(merge_job, cluster)  # noqa: E731
+    with _shown(len(pairs), as_json=as_json) as told:
+        report = run_batch(order, runner, told=told)
+    _tell_end(report, out, as_json=as_json)
+    ctx.exit(_exit_code(report))
+
+
+def _pairs(source: Path, out: Path, settings_file: Path | None) -> tuple[Any, ...]:
+    """Return the pairs of a list, or of a folder's list, or those found in a folder."""
+    from blendkit.batch.pairs_file import (  # noqa: PLC0415
+        NAME,
+        from_found,
+        read_pairs,
+        read_settings,
+    )
+
+    settings = read_settings(settings_file) if settings_file else None
+    if source.is_file():
+        return tuple(read_pairs(source, settings))
+    listed = source / NAME
+    if listed.is_file():
+        click.echo(f"merging the pairs of {listed}", err=True)
+        return tuple(read_pairs(listed, settings))
+    return tuple(from_found(_found(source, out), settings))
+
+
+def _found(source: Path, out: Path) -> Any:
+    from blendkit.batch.pairing import find_pairs  # noqa: PLC0415
+    from blendkit.batch.pairs_file import NAME, write_pairs  # noqa: PLC0415
+    from blendkit.cli.progress import shown_progress  # noqa: PLC0415
+
+    with shown_progress(f"looking for pairs in {source}") as progress:
+        found = find_pairs(source, told=progress)
+    if not found.pairs:
+        raise InputError(f"{source}: no pairs were found; name them in a {NAME}")
+    if not (out / NAME).exists():
+        out.mkdir(parents=True, exist_ok=True)
+        write_pairs(out / NAME, found)
+        click.echo(f"wrote {out / NAME}: {len(found.pairs)} pairs", err=True)
+    return found
+
+
+def _chosen(pairs: tuple[Any, ...], only: tuple[str, ...]) -> tuple[Any, ...]:
+    names = {pair.name for pair in pairs}
+    for name in only:
+        if name not in names:
+            raise InputError(f"--only {name}: there is no such pair; there are {', '.join(names)}")
+    return tuple(pair for pair in pairs if not only or pair.name in only)
+
+
+@contextmanager
+def _shown(count: int, *, as_json: bool) -> Iterator[Any]:
+    """Give what shows outcomes: lines of JSON, and a bar or plain lines on standard error."""
+    tally = {"merged": 0, "needs-a-look": 0, "failed": 0, "left-out": 0}
+
+    def line(outcome: Any, *, new: bool) -> None:
+        tally[outcome.status] += 1
+        if as_json:
+            click.echo(json.dumps({"event": "pair", "new": new, **outcome.document()}))
+        if not sys.stderr.isatty() and not as_json:
+            why = f": {outcome.reason}" if outcome.reason else ""
+            before = "" if new else " (done before)"
+            click.echo(f"{outcome.name}: {outcome.status}{before}{why}", err=True)
+
+    if not sys.stderr.isatty():
+        yield line
+        return
+    with click.progressbar(
+        length=count,
+        label="pairs",
+        file=sys.stderr,
+        show_pos=True,
+        item_show_func=lambda _: f"{tally['failed']} failed, {tally['needs-a-look']} to look at",
+    ) as bar:
+
+        def step(outcome: Any, *, new: bool) -> None:
+            line(outcome, new=new)
+            bar.update(1, outcome)
+
+        yield step
+
+
+def _tell_end(report: Any, out: Path, *, as_json: bool) -> None:
+    counts = report.counts
+    if as_json:
+        click.echo(
+            json.dumps({"event": "end", "counts": counts, "interrupted": report.interrupted})
+        )
+    told = ", ".join(f"{count} {status}" for status, count in counts.items() if count)
+    click.echo(f"{told or 'no pairs'}; see {out / 'summary.html'}", err=True)
+
+
+def _exit_code(report: Any) -> int:
+    if report.interrupted:
+        return EXIT_INTERRUPTED
+    return EXIT_SOME_PAIRS_FAILED if report.counts["failed"] else EXIT_OK
