@@ -34,7 +34,7 @@ _FILE = click.Path(path_type=Path)
 @click.option("--layers", is_flag=True, help="also write matte, plate and foreground")
 @click.option("--jobs", type=click.IntRange(1, 512), help="processes [default: one a processor]")
 @click.option(
-    "--memory", metavar="SIZE", help="for all processes, as in 12GB [default: most of it]"
+    "--memory", metavar="SIZE", help="for all processes, as in 12GB [default: most]"
 )
 @click.option("--cluster", metavar="ADDRESS", help="merge on the workers of a Dask scheduler")
 @click.option("--json", "as_json", is_flag=True, help="print each pair's end as a line of JSON")
@@ -139,6 +139,7 @@ def _shown(count: int, *, as_json: bool) -> Iterator[Any]:
     if not sys.stderr.isatty():
         yield line
         return
+    bar: Any
     with click.progressbar(
         length=count,
         label="pairs",
@@ -157,9 +158,8 @@ def _shown(count: int, *, as_json: bool) -> Iterator[Any]:
 def _tell_end(report: Any, out: Path, *, as_json: bool) -> None:
     counts = report.counts
     if as_json:
-        click.echo(
-            json.dumps({"event": "end", "counts": counts, "interrupted": report.interrupted})
-        )
+        end = {"event": "end", "counts": counts, "interrupted": report.interrupted}
+        click.echo(json.dumps(end))
     told = ", ".join(f"{count} {status}" for status, count in counts.items() if count)
     click.echo(f"{told or 'no pairs'}; see {out / 'summary.html'}", err=True)
 
