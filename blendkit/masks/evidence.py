@@ -1,18 +1,24 @@
 """What the matte network looks at: one stack of planes from both frames, the hint and a prior.
 
-The same function feeds training and use.  Light enters as a square root, scaled by one factor for
+The same functions feed training and use.  Light enters as a square root, scaled by one factor for
 the frame so that its median luminance is 0.18: the network sees neither exposure nor units.
 """
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
+from blendkit.filters.bands import gaussian
 from blendkit.frame import Float, luminance
 
-PLANES = 9
-"""sqrt light of the foreground frame (3) and the background frame (3), hint, prior, grain."""
+PLANES = 10
+"""sqrt light of the foreground frame (3) and the background frame (3), hint, prior, grain, colour."""
 NO_PRIOR = 0.5
 _MIDDLE_GREY = 0.18
 _GRAIN_SCALE = 20.0
+_BINS = (20, 14, 14)
+_LEAST_PIXELS = 200
+_CLEAR_QUANTILE = 0.3
 
 
 def exposure_scale(background: Float) -> float:
@@ -20,8 +26,72 @@ def exposure_scale(background: Float) -> float:
     return float(_MIDDLE_GREY / max(float(np.median(luminance(background[::8, ::8]))), 1e-3))
 
 
+def colour_evidence(foreground: Float, hint: Float, scale: float) -> Float:
+    """Return how unlike the unpainted surroundings each painted pixel's colour is, 0 to 1.
+
+    Inside a rough mask foreground and background are mixed; outside it all is background.  With R the
+    ratio of the two colour densities and q the share of background inside, the chance of foreground
+    is 1 - q / R (Elkan & Noto 2008, doi:10.1145/1401890.1401920, with the roles swapped).
+
+    Parameters
+    ----------
+    foreground : ndarray
+        Foreground frame, float32 (height, width, 3), linear.
+    hint : ndarray
+        1 where foreground may stand, float32 (height, width).
+    scale : float
+        From `exposure_scale`.
+
+    Returns
+    -------
+    ndarray
+        float32 (height, width); 0 outside the hint, and everywhere if too little is left outside.
+    """
+    inside = hint > 0.5
+    chance = np.zeros(hint.shape, np.float32)
+    if inside.sum() < _LEAST_PIXELS or (~inside).sum() < _LEAST_PIXELS:
+        return chance
+    bins = _colour_bins(gaussian(foreground, 0.7) * scale)
+    front, back = (_density(bins[where]) for where in (inside, ~inside))
+    ratio = ((front + 1e-6) / (back + 1e-6))[bins[inside]]
+    clear = min(float(np.quantile(ratio, _CLEAR_QUANTILE)), 0.95)
+    chance[inside] = np.clip(1 - clear / ratio, 0, 1)
+    return chance
+
+
+def _colour_bins(light: Float) -> NDArray[np.int64]:
+    """Return the bin of each pixel: luminance and two ratios of channels, on log scales."""
+    logs = np.log2(np.maximum(light, 1e-3))
+    axes = (
+        (logs.mean(axis=2) + 9) / 10.5,
+        (logs[..., 0] - logs[..., 1] + 2) / 4,
+        (logs[..., 2] - logs[..., 1] + 2) / 4,
+    )
+    index = np.zeros(light.shape[:2], np.int64)
+    for values, count in zip(axes, _BINS, strict=True):
+        index = index * count + np.clip((values * count).astype(np.int64), 0, count - 1)
+    return index
+
+
+def _density(bins: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Return a smoothed density over all bins, summing to 1."""
+    counts = np.bincount(bins, minlength=int(np.prod(_BINS))).astype(np.float64).reshape(_BINS)
+    for axis in range(3):
+        moved = np.moveaxis(counts, axis, 0).reshape(counts.shape[axis], -1)
+        smooth = cv2.GaussianBlur(moved, (1, 5), 0.1, sigmaY=0.9, borderType=cv2.BORDER_REPLICATE)
+        shape = np.moveaxis(counts, axis, 0).shape
+        counts = np.moveaxis(smooth.reshape(shape), 0, axis)
+    return (counts / counts.sum()).ravel()
+
+
 def network_planes(
-    background: Float, foreground: Float, hint: Float, prior: Float, grain: float, scale: float
+    background: Float,
+    foreground: Float,
+    hint: Float,
+    prior: Float,
+    colour: Float,
+    grain: float,
+    scale: float,
 ) -> Float:
     """Stack the planes.
 
@@ -33,6 +103,8 @@ def network_planes(
         1 where foreground may stand (a rough mask), 0 where it does not, float32 (height, width).
     prior : ndarray
         Matte from a smaller scale, 0 to 1, or NO_PRIOR everywhere.
+    colour : ndarray
+        From `colour_evidence`.
     grain : float
         Standard deviation of the foreground frame's noise at middle grey, linear light.
     scale : float
@@ -50,4 +122,5 @@ def network_planes(
     planes[6] = hint
     planes[7] = prior - NO_PRIOR
     planes[8] = min(grain * scale * _GRAIN_SCALE, 2.0)
+    planes[9] = colour
     return planes

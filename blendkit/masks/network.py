@@ -17,7 +17,7 @@ import numpy as np
 
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
-from blendkit.masks.evidence import NO_PRIOR, exposure_scale, network_planes
+from blendkit.masks.evidence import NO_PRIOR, colour_evidence, exposure_scale, network_planes
 
 _TILE = 256
 _MARGIN = 64
@@ -25,7 +25,9 @@ _COARSEST_PX = 640
 _SETTLED = 0.004
 
 
-def network_matte(background: Float, foreground: Float, hint: Float, grain: float) -> Float:
+def network_matte(
+    background: Float, foreground: Float, hint: Float, grain: float, *, prior: Float | None = None
+) -> Float:
     """Propose a matte.
 
     Parameters
@@ -36,6 +38,8 @@ def network_matte(background: Float, foreground: Float, hint: Float, grain: floa
         float32 (height, width): 1 where foreground may stand, 0 elsewhere.
     grain : float
         Noise of the foreground frame at middle grey, linear standard deviation.
+    prior : ndarray, optional
+        A first matte, float32 (height, width), that the coarsest scale starts from.
 
     Returns
     -------
@@ -43,12 +47,22 @@ def network_matte(background: Float, foreground: Float, hint: Float, grain: floa
         float32 (height, width), 0 to 1, 0 outside the hint.
     """
     scale = exposure_scale(background)
-    prior: Float | None = None
+    matte: Float | None = None
     for factor in _factors(max(hint.shape)):
         soft, sharp, where = (reduce_by(v, factor) for v in (background, foreground, hint))
-        prior = _at_one_scale(soft, sharp, where, prior, grain / factor, scale)
-    assert prior is not None  # noqa: S101 - there is always one factor
-    return np.asarray(prior * (hint > 0), np.float32)
+        if matte is None:
+            start = None if prior is None else reduce_by(prior, factor)
+            matte = _at_one_scale(soft, sharp, where, start, grain / factor, scale)
+        else:
+            finer = _doubled(matte, where.shape)
+            matte = _at_one_scale(soft, sharp, where, finer, grain / factor, scale)
+    assert matte is not None  # noqa: S101 - there is always one factor
+    return np.asarray(matte * (hint > 0), np.float32)
+
+
+def _doubled(matte: Float, shape: tuple[int, ...]) -> Float:
+    wide = cv2.resize(matte, None, fx=2, fy=2, interpolation=cv2.INTER_LINEAR)
+    return np.ascontiguousarray(wide[: shape[0], : shape[1]], np.float32)
 
 
 def _factors(long_side_px: int) -> list[int]:
@@ -72,18 +86,21 @@ def _at_one_scale(
     scale: float,
 ) -> Float:
     shape = hint.shape
-    if coarser is None:
-        prior = np.full(shape, NO_PRIOR, np.float32)
-        matte, open_ = np.zeros(shape, np.float32), hint > 0
-    else:
-        prior = cv2.resize(coarser, None, fx=2, fy=2, interpolation=cv2.INTER_LINEAR)
-        prior = np.ascontiguousarray(prior[: shape[0], : shape[1]])
-        matte, open_ = prior.copy(), (hint > 0) & (prior > _SETTLED)
-        open_ &= cv2.erode(prior, np.ones((5, 5), np.uint8)) < 1 - _SETTLED
+    prior = np.full(shape, NO_PRIOR, np.float32) if coarser is None else coarser
+    matte = np.zeros(shape, np.float32) if coarser is None else prior.copy()
+    colour = colour_evidence(foreground, hint, scale)
+    open_ = (hint > 0) & (prior > _SETTLED)
+    open_ &= cv2.erode(prior, np.ones((5, 5), np.uint8)) < 1 - _SETTLED
     for inner, outer in _tiles(shape):
         if open_[inner].any():
             planes = network_planes(
-                background[outer], foreground[outer], hint[outer], prior[outer], grain, scale
+                background[outer],
+                foreground[outer],
+                hint[outer],
+                prior[outer],
+                colour[outer],
+                grain,
+                scale,
             )
             found = _run(planes)
             top, left = inner[0].start - outer[0].start, inner[1].start - outer[1].start

@@ -57,7 +57,9 @@ def measured(chosen: list[Case], cache: Path, *, compare: bool) -> Iterator[dict
         pair = pair_of(case, cache)
         yield row_of(case, pair, pair.foreground.pixels, compare=compare)
         if index % 3 == 0 and other and _unrelated(other[0], case):
-            yield {**row_of(case, pair, other[1], compare=False), "group": "unrelated"}
+            # The figures of all scenes are alike: mirrored, none lies on another by right.
+            stranger = np.ascontiguousarray(other[1][:, ::-1])
+            yield {**row_of(case, pair, stranger, compare=False), "group": "unrelated"}
         other = case, pair.foreground.pixels
 
 

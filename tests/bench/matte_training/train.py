@@ -19,8 +19,9 @@ import numpy as np
 import torch
 from network import MatteNet
 from numpy.typing import NDArray
+from torch import nn
 
-from blendkit.masks.evidence import NO_PRIOR, exposure_scale, network_planes
+from blendkit.masks.evidence import NO_PRIOR, PLANES, colour_evidence, exposure_scale, network_planes
 
 _CROP = 160
 _BATCH = 10
@@ -102,8 +103,9 @@ def _hint(matte: NDArray[np.float32], rng: np.random.Generator) -> NDArray[np.fl
 
 def _planes(parts: Sample, prior: NDArray[np.float32]) -> NDArray[np.float32]:
     scale = exposure_scale(parts["soft"])
+    colour = colour_evidence(parts["sharp"], parts["hint"], scale)
     return network_planes(
-        parts["soft"], parts["sharp"], parts["hint"], prior, float(parts["grain"]), scale
+        parts["soft"], parts["sharp"], parts["hint"], prior, colour, float(parts["grain"]), scale
     )
 
 
@@ -182,8 +184,9 @@ def _validate(net: MatteNet, scenes: Scenes) -> float:
 @click.argument("target", type=click.Path(path_type=Path))
 @click.option("--minutes", default=45.0)
 @click.option("--seed", default=5)
+@click.option("--rate", default=2e-3)
 @click.option("--resume", type=click.Path(path_type=Path))
-def main(folder: Path, target: Path, minutes: float, seed: int, resume: Path | None) -> None:
+def main(folder: Path, target: Path, minutes: float, seed: int, rate: float, resume: Path | None) -> None:
     """Train on the scenes in FOLDER and write TARGET (.onnx) and its weights (.pt) beside it."""
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
@@ -194,15 +197,15 @@ def main(folder: Path, target: Path, minutes: float, seed: int, resume: Path | N
     scenes = Scenes([f for i, f in enumerate(files) if i % 10])
     net = MatteNet().to(memory_format=torch.channels_last)
     if resume:
-        net.load_state_dict(torch.load(resume))
-    optimiser = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=1e-4)
+        net.load_state_dict(_widened(torch.load(resume)))
+    optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-4)
     began, step, running = time.time(), 0, 0.0
     for batch in _batches(scenes, seed):
         share = (time.time() - began) / (60 * minutes)
         if share >= 1:
             break
         for group in optimiser.param_groups:
-            group["lr"] = 2e-3 * min(1, (step + 1) / 50) * max(np.cos(share * np.pi / 2), 0.02)
+            group["lr"] = rate * min(1, (step + 1) / 50) * max(np.cos(share * np.pi / 2), 0.02)
         planes = _with_priors(net, batch, rng)
         truth = torch.from_numpy(np.stack([p["matte"] for p in batch]))[:, None]
         hint = torch.from_numpy(np.stack([p["hint"] for p in batch]))[:, None]
@@ -222,12 +225,20 @@ def main(folder: Path, target: Path, minutes: float, seed: int, resume: Path | N
     print(f"held-out error {_validate(net, held):.4f} after {step} steps")
 
 
+def _widened(weights: dict[str, torch.Tensor]) -> dict[str, torch.Tensor]:
+    """Let weights from before a plane was added go on: the new plane starts without influence."""
+    first = weights["down.0.0.weight"]
+    missing = PLANES - first.shape[1]
+    weights["down.0.0.weight"] = nn.functional.pad(first, (0, 0, 0, 0, 0, missing))
+    return weights
+
+
 def _export(net: MatteNet, target: Path) -> None:
     torch.save(net.state_dict(), target.with_suffix(".pt"))
     net.eval()
     torch.onnx.export(
         net,
-        (torch.zeros(1, 9, 64, 64),),
+        (torch.zeros(1, PLANES, 64, 64),),
         str(target),
         input_names=["planes"],
         output_names=["matte"],

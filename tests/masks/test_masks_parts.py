@@ -1,0 +1,135 @@
+"""The matte stage's parts, against PyMatting, known mixtures and drawn strokes."""
+
+import cv2
+import numpy as np
+import pytest
+from pymatting import estimate_alpha_cf
+from skimage import data
+
+from blendkit.frame import Float
+from blendkit.hints import Hints
+from blendkit.masks.closed_form import closed_form
+from blendkit.masks.colors import foreground_color
+from blendkit.masks.evidence import NO_PRIOR, PLANES, exposure_scale, network_planes
+from blendkit.masks.network import network_matte
+from blendkit.masks.region import search_region
+from blendkit.masks.spread import spread_strokes
+
+SHAPE = (160, 220)
+
+
+def bough_over_gravel() -> tuple[Float, Float, Float, Float]:
+    """Return picture, true matte, bough colour and background, linear light."""
+    grey = np.square(np.asarray(data.gravel(), np.float32)[: SHAPE[0], : SHAPE[1]] / 255)
+    background = np.repeat(0.2 + 0.5 * grey[..., None], 3, axis=2)
+    drawn = np.zeros((SHAPE[0] * 4, SHAPE[1] * 4), np.uint8)
+    cv2.line(drawn, (0, 100), (880, 500), 255, 60)
+    cv2.line(drawn, (300, 240), (700, 40), 255, 20)
+    matte = cv2.resize(drawn, SHAPE[::-1], interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    color = np.full((*SHAPE, 3), (0.05, 0.03, 0.02), np.float32)
+    return matte[..., None] * color + (1 - matte[..., None]) * background, matte, color, background
+
+
+def test_closed_form_agrees_with_pymatting_on_the_same_open_pixels() -> None:
+    picture, matte, _, _ = bough_over_gravel()
+    kernel = np.ones((9, 9), np.uint8)
+    trimap = np.full(SHAPE, 0.5)
+    trimap[cv2.erode(matte, kernel) > 0.99] = 1
+    trimap[cv2.dilate(matte, kernel) < 0.01] = 0
+    theirs = estimate_alpha_cf(picture.astype(np.float64), trimap)
+    open_ = trimap == 0.5
+    none = np.zeros(SHAPE, np.float32)
+    ours = closed_form(picture, trimap.astype(np.float32), none, open_, iterations=400)
+    # PyMatting regularises with 1e-7, we with 1e-6: they differ where both are unsure.
+    assert np.abs(ours - theirs)[open_].mean() < 0.04
+    assert np.abs(ours - matte)[open_].mean() < 1.3 * np.abs(theirs - matte)[open_].mean() + 0.005
+
+
+def test_colours_are_freed_of_the_light_that_shone_past_the_edge() -> None:
+    picture, matte, color, _ = bough_over_gravel()
+    found = foreground_color(picture, matte)
+    edge = (matte > 0.1) & (matte < 0.9)
+    plain = np.abs(picture - color)[edge].mean()
+    freed = np.abs(found - color)[edge].mean()
+    assert freed < 0.35 * plain
+    solid = cv2.erode(matte, np.ones((3, 3), np.uint8)) > 0.999
+    assert np.array_equal(found[solid], picture[solid])
+
+
+def test_no_foreground_has_no_colour() -> None:
+    picture, _, _, _ = bough_over_gravel()
+    assert not foreground_color(picture, np.zeros(SHAPE, np.float32)).any()
+
+
+def test_paint_decides_where_to_search() -> None:
+    everywhere, none = np.ones(SHAPE, np.bool_), np.zeros(SHAPE, np.float32)
+    painted, barred = none.copy(), none.copy()
+    painted[:80], barred[:20] = 1, 1
+    hints = Hints(foreground_mask=painted, background_mask=barred)
+    region = search_region(everywhere, none, none, hints)
+    assert region[20:80].all()
+    assert not region[:20].any()
+    assert not region[80:].any()
+
+
+def test_without_paint_the_sitter_and_what_is_sharper_behind_are_left_alone() -> None:
+    everywhere, none = np.ones(SHAPE, np.bool_), np.zeros(SHAPE, np.float32)
+    softer = np.full(SHAPE, 20.0, np.float32)
+    softer[:, :50] = -10
+    sitter = none.copy()
+    sitter[:, 100:] = 1
+    region = search_region(everywhere, softer, sitter, Hints())
+    assert region[:, 50:100].all()
+    assert region.sum() == 50 * SHAPE[0]
+
+
+def test_strokes_keep_what_hangs_together_and_background_strokes_stop_them() -> None:
+    proposal = np.zeros(SHAPE, np.float32)
+    proposal[40:46], proposal[100:106] = 0.9, 0.9
+    proposal[60:95, 100:104] = 0.9
+    picture = np.full((*SHAPE, 3), 0.05, np.float32)
+    front, back = np.zeros(SHAPE, np.float32), np.zeros(SHAPE, np.float32)
+    front[41:44, 10:60] = 1
+    back[101:104, 150:200] = 1
+    kept = spread_strokes(proposal, picture, front, back)
+    assert kept[42].min() == pytest.approx(0.9)
+    assert not kept[100:106, 120:].any()
+
+
+def test_a_piece_of_another_colour_is_not_taken_along() -> None:
+    proposal = np.zeros(SHAPE, np.float32)
+    proposal[40:46], proposal[100:106] = 0.9, 0.9
+    picture = np.full((*SHAPE, 3), 0.04, np.float32)
+    picture[90:] = (0.9, 0.2, 0.1)
+    front = np.zeros(SHAPE, np.float32)
+    front[41:44, 10:60] = 1
+    kept = spread_strokes(proposal, picture, front, None)
+    assert kept[40:46].all()
+    assert not kept[100:106].any()
+
+
+def test_the_network_sees_neither_exposure_nor_units() -> None:
+    picture, matte, _, _ = bough_over_gravel()
+    prior = np.full(SHAPE, NO_PRIOR, np.float32)
+    planes = [
+        network_planes(p, p, matte, prior, 0.01 * gain, exposure_scale(p))
+        for gain, p in ((1, picture), (4, picture / 4))
+    ]
+    assert planes[0].shape == (PLANES, *SHAPE)
+    np.testing.assert_allclose(planes[0][:6], planes[1][:6], atol=1e-5)
+
+
+def test_the_matte_does_not_depend_on_threads() -> None:
+    picture, matte, _, background = bough_over_gravel()
+    soft = cv2.blur(background, (31, 31))
+    hint = (cv2.dilate(matte, np.ones((25, 25))) > 0.5).astype(np.float32)
+    threads = cv2.getNumThreads()
+    found = []
+    try:
+        for count in (1, 2):
+            cv2.setNumThreads(count)
+            found.append(network_matte(soft, picture, hint, 0.002))
+    finally:
+        cv2.setNumThreads(threads)
+    assert np.array_equal(*found)
+    assert not found[0][hint == 0].any()

@@ -1,0 +1,111 @@
+"""Whole merges against the exact truth of simulated pairs."""
+
+from functools import cache
+
+import cv2
+import numpy as np
+import pytest
+
+from blendkit.errors import AlignmentError, InputError
+from blendkit.frame import Float, Frame, Source
+from blendkit.hints import Hints
+from blendkit.merge import merge_pair
+from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
+from blendkit.simulate.metrics import grid_rms_px, psnr, regions
+from blendkit.simulate.rough_mask import rough_mask
+
+SIZE = (720, 480)
+
+
+@cache
+def pair(scene: str, seed: int = 2) -> SimulatedPair:
+    spec = PairSpec(
+        foreground_disc_px=(42.0, 0.8),
+        background_disc_px=(18.0, 3.0),
+        shift_px=(6.0, -4.0),
+        rotation_deg=0.3,
+        scale=1.006,
+        gain=0.85,
+        falloff_ev=(1.2, 0.1),
+        iso=(100.0, 800.0),
+        seed=seed,
+    )
+    return make_pair(SCENES[scene](seed, SIZE), spec)
+
+
+def painted(found: SimulatedPair) -> Hints:
+    return Hints(foreground_mask=rough_mask(found.truth.matte, seed=1, reach_px=(6.0, 12.0)))
+
+
+@pytest.mark.parametrize("scene", ["twigs_against_sky", "bramble_over_picture"])
+def test_a_rough_mask_clears_the_veil_and_keeps_the_twigs(scene: str) -> None:
+    found = pair(scene)
+    merged = merge_pair(found.background, found.foreground, hints=painted(found))
+    truth = found.truth
+    assert grid_rms_px(merged.alignment.matrix, truth.warp, SIZE) < 0.15
+    halo = regions(truth)["halo"]
+    before = psnr(found.background.pixels, truth.composite, region=halo)
+    after = psnr(merged.pixels, truth.composite, region=halo)
+    assert before + 3 < after < 60
+    whole = psnr(merged.pixels, truth.composite)
+    assert psnr(found.background.pixels, truth.composite) + 4 < whole < 55
+
+
+def test_a_known_matte_comes_near_the_best_there_is() -> None:
+    found = pair("twigs_against_sky")
+    hints = Hints(matte=found.truth.matte)
+    merged = merge_pair(found.background, found.foreground, hints=hints)
+    assert 36 < psnr(merged.pixels, found.truth.composite) < 55
+    disc = found.truth.blur_discs_px["boughs-1"][0]
+    assert merged.groups[0].disc_px == pytest.approx(disc, rel=0.15)
+
+
+def test_what_no_foreground_reached_stays_to_the_last_bit() -> None:
+    found = pair("twigs_against_sky")
+    merged = merge_pair(found.background, found.foreground, hints=painted(found))
+    reach = int(0.6 * 42) * 2 + 1
+    painted_zone = rough_mask(found.truth.matte, seed=1, reach_px=(6.0, 12.0))
+    far = cv2.dilate(painted_zone, np.ones((reach, reach))) == 0
+    assert far.mean() > 0.2
+    assert np.array_equal(merged.pixels[far], found.background.pixels[far])
+    assert (merged.sources[far] == Source.BACKGROUND_FRAME).all()
+
+
+@pytest.mark.parametrize(("value", "wanted"), [(0.0, "background"), (1.0, "foreground")])
+def test_a_matte_of_one_tone_gives_one_frame(value: float, wanted: str) -> None:
+    found = pair("twigs_against_sky")
+    matte = np.full(SIZE[::-1], value, np.float32)
+    merged = merge_pair(found.background, found.foreground, hints=Hints(matte=matte))
+    if wanted == "background":
+        assert np.array_equal(merged.pixels, found.background.pixels)
+    else:
+        covered = merged.covered
+        smooth = [cv2.blur(p, (9, 9)) for p in (merged.pixels, merged.aligned)]
+        assert np.abs(smooth[0] - smooth[1])[covered].mean() < 0.01
+
+
+def test_a_frame_merged_with_itself_comes_back() -> None:
+    frame = pair("twigs_against_sky").background
+    merged = merge_pair(frame, frame)
+    np.testing.assert_allclose(merged.alignment.matrix, np.eye(3), atol=2e-3)
+    assert np.abs(merged.pixels - frame.pixels).max() < 0.02
+    assert np.mean(np.abs(merged.pixels - frame.pixels)) < 1e-4
+
+
+def test_light_of_the_pair_is_matched() -> None:
+    found = pair("twigs_against_sky")
+    merged = merge_pair(found.background, found.foreground, hints=painted(found))
+    assert merged.light.residual_ev < 0.02
+    free = regions(found.truth)["clear"] & merged.covered & (merged.aligned.max(axis=2) < 0.9)
+    ratio = [float(p[free].mean()) for p in (merged.aligned, found.truth.foreground_aligned)]
+    assert abs(np.log2(ratio[0] / ratio[1])) < 0.03
+
+
+def test_unrelated_frames_are_refused_and_sizes_must_agree() -> None:
+    one, other = pair("twigs_against_sky").background, pair("bramble_over_picture", 3).foreground
+    noise = np.random.default_rng(0).uniform(0, 1, one.pixels.shape).astype(np.float32)
+    with pytest.raises(AlignmentError, match="confidence"):
+        merge_pair(one, Frame(noise, name="noise"))
+    small: Float = other.pixels[:100, :100]
+    with pytest.raises(InputError, match="100x100"):
+        merge_pair(one, Frame(small, name="small"))
