@@ -1,0 +1,186 @@
+"""Flags of the mid-ground: soft between two sharp parts of one surface, and jumps of blur on it.
+
+Along a surface on which distance runs one way the sharp places of one exposure are one interval.
+So where a plane is sharp near and sharp far, everything between must be sharp; what is soft there
+is soft for no optical reason.  Nothing is said of places that lie on no plane.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from blendkit.filters.resample import reduce_by
+from blendkit.frame import Bool, Capture, Float
+from blendkit.midground import LOUDNESS, Flag, ResultBlur, Surface
+from blendkit.midground.loudness import blur_severity, just_visible_px, step_severity
+from blendkit.midground.surfaces import find_surfaces
+from blendkit.settings import ViewingSettings
+
+SOFT_AT_1200_PX = 3.0
+"""Discs above this, px at 1200 px width, count as soft: smaller ones are within the map's error."""
+_LEAST_SHARE = 0.003
+_BROAD_SHARE = 0.03
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Ground:
+    """A surface with its blur in the result, all at the blur map's scale.
+
+    disc_px: of the result by the surface's plane; nearness: signed background disc by the plane.
+    pasted: share of the foreground frame, 0 to 1.
+    """
+
+    surface: Surface
+    nearness: Float
+    disc_px: Float
+    pasted: Float
+
+
+def grounds_of(blur: ResultBlur, alpha: Float, *, seed: int = 0) -> tuple[Ground, ...]:
+    """Return the surfaces of a result with their blur; thin foreground is left out."""
+    pasted, thin = _broad_matte(alpha, blur)
+    found = []
+    for surface in find_surfaces(blur, ~thin, seed=seed):
+        x = surface.discs_px()
+        front = blur.lens.ratio * x - blur.lens.gap_px
+        disc = (1 - pasted) * np.abs(x) + pasted * np.abs(front)
+        found.append(Ground(surface, x, np.asarray(disc, np.float32), pasted))
+    return tuple(found)
+
+
+def soft_midground(
+    blur: ResultBlur,
+    alpha: Float,
+    viewing: ViewingSettings,
+    captures: tuple[Capture, Capture],
+    *,
+    seed: int = 0,
+) -> Iterator[Flag]:
+    """Flag ground that is soft between two sharp parts of it, and jumps of blur on it."""
+    if blur.lens.evidence == "unknown":
+        return
+    size = (alpha.shape[1], alpha.shape[0])
+    visible = just_visible_px(size, viewing)
+    for ground in grounds_of(blur, alpha, seed=seed):
+        soft = soft_between_sharp(ground, soft_from_px(size, visible))
+        if soft is not None:
+            yield _soft_flag(soft, ground, blur, size, visible, captures)
+        yield from _step_flag(ground, blur, size, visible)
+
+
+def soft_from_px(size: tuple[int, int], visible_px: float) -> float:
+    """Return the disc from which ground counts as soft, px."""
+    return max(SOFT_AT_1200_PX * max(size) / 1200, visible_px)
+
+
+def soft_between_sharp(ground: Ground, least_px: float) -> Bool | None:
+    """Return where a surface is soft although it is sharp both nearer and farther; None = nowhere.
+
+    The near sharp part must come from the foreground frame and the far one from the background
+    frame: what a single frame shows is what its lens did.
+    """
+    here, x = ground.surface.region, ground.nearness
+    sharp = here & (ground.disc_px < least_px)
+    near, far = sharp & (ground.pasted > 0.5), sharp & (ground.pasted <= 0.5)
+    enough = _LEAST_SHARE * here.size
+    if min(near.sum(), far.sum()) < enough:
+        return None
+    between = (x < np.median(x[near])) & (x > np.median(x[far]))
+    soft = here & (ground.disc_px >= least_px) & between
+    return np.asarray(soft, np.bool_) if soft.sum() >= enough else None
+
+
+def _soft_flag(
+    soft: Bool,
+    ground: Ground,
+    blur: ResultBlur,
+    size: tuple[int, int],
+    visible: float,
+    captures: tuple[Capture, Capture],
+) -> Flag:
+    worst = float(np.quantile(ground.disc_px[soft], 0.9))
+    share = 100 * float(soft.mean())
+    known = "" if blur.lens.evidence == "recorded" else ", measured at edges"
+    return Flag(
+        "soft-midground",
+        blur_severity(worst, visible),
+        at_full_size(soft, size),
+        f"{share:.1f} % of the picture is soft between two sharp parts of one surface: its disc "
+        f"reaches {worst:.1f} px{known}, {worst / visible:.1f} times the just visible one",
+        _advice(blur, visible, captures),
+    )
+
+
+def _advice(blur: ResultBlur, visible: float, captures: tuple[Capture, Capture]) -> str:
+    """Say which f-number would have closed the gap, or that a bridge frame does."""
+    stop = captures[0].f_number
+    worst = blur.lens.gap_px / 2
+    if stop is None or blur.lens.gap_px <= 0:
+        return "repair it with extend or taper, or take a bridge frame focused on it"
+    closing = stop * worst / visible
+    middle = "between the two focus distances"
+    distances = [c.focus_distance_m for c in captures]
+    if distances[0] and distances[1]:
+        middle = f"at {2 / (1 / distances[0] + 1 / distances[1]):.1f} m"
+    if closing <= 22:
+        return f"take both frames at about f/{closing:.0f}, or a bridge frame focused {middle}"
+    return f"take a bridge frame focused {middle}; no f-number up to 22 closes the gap"
+
+
+def _step_flag(
+    ground: Ground, blur: ResultBlur, size: tuple[int, int], visible: float
+) -> Iterator[Flag]:
+    """Flag the seam of the matte on a surface where blur jumps across it."""
+    edge = _seam(ground)
+    if edge.sum() < 0.02 * max(edge.shape):
+        return
+    x = ground.nearness[edge]
+    one = float(np.median(np.abs(x)))
+    other = float(np.median(np.abs(blur.lens.ratio * x - blur.lens.gap_px)))
+    severity = step_severity(one, other, visible)
+    if severity is None:
+        return
+    side = max(round(0.008 * max(edge.shape)), 1) * 2 + 1
+    region = cv2.dilate(edge.astype(np.uint8), np.ones((side, side), np.uint8)) > 0
+    yield Flag(
+        "blur-step",
+        severity,
+        at_full_size(region, size),
+        f"blur jumps from {other:.1f} to {one:.1f} px where the foreground frame ends on a surface",
+        "end the foreground where both frames are equally sharp, or repair it with extend or taper",
+    )
+
+
+def _seam(ground: Ground) -> Bool:
+    """Return where the matte ends inside a surface."""
+    inside = (ground.pasted > 0.5).astype(np.uint8)
+    edge = cv2.morphologyEx(inside, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
+    return np.asarray(edge & ground.surface.region, np.bool_)
+
+
+def _broad_matte(alpha: Float, blur: ResultBlur) -> tuple[Float, Bool]:
+    """Return the matte without thin foreground, and where thin foreground and its veil may be."""
+    shape = blur.disc_px.shape
+    small = cv2.resize(
+        reduce_by(alpha, blur.factor), (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR
+    )
+    side = max(round(_BROAD_SHARE * max(shape)), 3) | 1
+    kernel = np.ones((side, side), np.uint8)
+    padded = cv2.copyMakeBorder(small, side, side, side, side, cv2.BORDER_REPLICATE)
+    broad = cv2.morphologyEx(padded, cv2.MORPH_OPEN, kernel)[side:-side, side:-side]
+    thin = cv2.dilate((small - broad > 0.1).astype(np.uint8), kernel) > 0
+    return np.asarray(broad, np.float32), np.asarray(thin, np.bool_)
+
+
+def at_full_size(region: Bool, size: tuple[int, int]) -> Bool:
+    """Return a region of the blur map at full size (width, height)."""
+    grown = cv2.resize(region.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(grown > 0.5, np.bool_)
+
+
+def loudest(flags: tuple[Flag, ...], kind: str) -> Flag | None:
+    """Return the loudest flag of a kind, None if there is none."""
+    same = [flag for flag in flags if flag.kind == kind]
+    return max(same, key=lambda flag: LOUDNESS[flag.severity], default=None)

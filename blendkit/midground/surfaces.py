@@ -1,0 +1,103 @@
+"""Ground, roads and walls: regions on which the signed disc is linear over the picture.
+
+Over a plane 1/distance is linear in picture coordinates, and so is the signed disc of a thin lens.
+Planes are found one after the other by random samples of three places (Fischler & Bolles 1981,
+doi:10.1145/358669.358692) and then fitted by least squares.  What lies on no plane stays unknown:
+nothing is flagged there.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from blendkit.frame import Bool, Float
+from blendkit.midground import ResultBlur, Surface
+
+_SURE = 0.15
+_TRIES = 300
+_LEAST_SHARE = 0.05
+_MOST = 3
+
+
+def find_surfaces(blur: ResultBlur, usable: Bool, *, seed: int = 0) -> tuple[Surface, ...]:
+    """Return the planes that a picture shows, the largest first.
+
+    Parameters
+    ----------
+    blur : ResultBlur
+    usable : bool, the map's shape: False where something else stands in front.
+    seed : of the random samples.
+    """
+    rng = np.random.default_rng(seed)
+    open_ = usable & (blur.confidence > _SURE)
+    found: list[Surface] = []
+    while len(found) < _MOST:
+        surface = _next_surface(blur, open_, rng)
+        if surface is None:
+            break
+        found.append(surface)
+        open_ = open_ & ~surface.region
+    return tuple(found)
+
+
+def tolerance_px(blur: ResultBlur) -> Float:
+    """Return how far from a plane a measured disc may lie, px: 0.6 at 1200 px width, and a tenth."""
+    unit = max(blur.disc_px.shape) * blur.factor / 1200
+    x = blur.background_px
+    scale = np.maximum(np.abs(x), np.abs(blur.foreground_px))
+    return np.asarray(0.6 * unit + 0.10 * scale, np.float32)
+
+
+def _next_surface(blur: ResultBlur, open_: Bool, rng: np.random.Generator) -> Surface | None:
+    rows, columns = np.nonzero(open_)
+    if len(rows) < _LEAST_SHARE * open_.size:
+        return None
+    allowed = tolerance_px(blur)[rows, columns]
+    x = blur.background_px[rows, columns].astype(np.float64)
+    places = np.column_stack([np.ones(len(rows)), columns, rows]).astype(np.float64)
+    plane = _best_plane(places, x, allowed, rng)
+    for _ in range(4):
+        inside = np.abs(places @ plane - x) < allowed
+        if inside.sum() < 10:
+            return None
+        plane = np.linalg.lstsq(
+            places[inside] / allowed[inside, None], x[inside] / allowed[inside], rcond=None
+        )[0]
+    fits = np.zeros(open_.shape, np.uint8)
+    fits[rows[inside], columns[inside]] = 1
+    region = _grown(fits)
+    if region.mean() < _LEAST_SHARE:
+        return None
+    return Surface(region, (float(plane[0]), float(plane[1]), float(plane[2])))
+
+
+def _best_plane(
+    places: NDArray[np.float64], x: NDArray[np.float64], allowed: Float, rng: np.random.Generator
+) -> NDArray[np.float64]:
+    """Return the plane through three places that the most others agree with."""
+    some = rng.choice(len(x), min(len(x), 1500), replace=False)
+    best, most = np.zeros(3), -1
+    for _ in range(_TRIES):
+        three = rng.choice(some, 3, replace=False)
+        matrix = places[three]
+        if abs(np.linalg.det(matrix)) < 0.002 * np.ptp(places[:, 1]) * np.ptp(places[:, 2]):
+            continue
+        plane = np.linalg.solve(matrix, x[three])
+        count = int((np.abs(places[some] @ plane - x[some]) < allowed[some]).sum())
+        if count > most:
+            best, most = plane, count
+    return best
+
+
+def _grown(fits: NDArray[np.uint8]) -> Bool:
+    """Return the largest connected part of what fits, small holes closed."""
+    side = max(round(0.02 * max(fits.shape)), 1) * 2 + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    padded = cv2.copyMakeBorder(fits, side, side, side, side, cv2.BORDER_REPLICATE)
+    closed = cv2.morphologyEx(
+        cv2.morphologyEx(padded, cv2.MORPH_OPEN, np.ones((3, 3))), cv2.MORPH_CLOSE, kernel
+    )
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(closed[side:-side, side:-side])
+    if count < 2:
+        return np.zeros(fits.shape, np.bool_)
+    return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])), np.bool_)
