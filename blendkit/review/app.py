@@ -131,11 +131,11 @@ def _changing(session: Session) -> list[Route]:
 
     async def repair(request: Request) -> Response:
         body, key = await _body(request), request.path_params["pair"]
-        apply = bool(body.get("apply"))
-        found = await run_in_threadpool(
-            lambda: session.repair(key, _whole(body, "flag"), _word(body, "mode"), apply=apply)
-        )
-        return _json(await run_in_threadpool(session.document, key) if apply else found)
+        flag, mode = _whole(body, "flag"), _word(body, "mode")
+        if not body.get("apply"):
+            return _json(await run_in_threadpool(session.try_repair, key, mode))
+        await run_in_threadpool(session.keep_repair, key, flag, mode)
+        return _json(await run_in_threadpool(session.document, key))
 
     def state(key: str) -> Any:
         return session.pair(key)

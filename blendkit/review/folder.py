@@ -26,6 +26,7 @@ class PairFiles:
 
     result: where its result is, or is going to be.
     masks: further files that the merge takes, by name: foreground_mask, background_mask, matte.
+    bridges: frames that are sharp in the mid-ground, for its repair.
     settings: of the pair in the list of pairs; a sidecar's are set on top of them.
     why: why the two frames are a pair, as a sentence; empty if nobody said so.
     """
@@ -35,6 +36,7 @@ class PairFiles:
     foreground: Path
     result: Path
     masks: Mapping[str, Path] = field(default_factory=dict)
+    bridges: tuple[Path, ...] = ()
     settings: MergeSettings = field(default_factory=MergeSettings)
     why: str = ""
 
@@ -93,7 +95,8 @@ def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], lis
             if role.replace("-", "_") in MASKS and place is not None
         }
         result = _result_of(document, path, stem)
-        pairs.append(PairFiles(stem, background, foreground, result, masks))
+        bridges = tuple(place for role, place in places.items() if role == "bridge" and place)
+        pairs.append(PairFiles(stem, background, foreground, result, masks, bridges))
     return pairs, outside
 
 
@@ -157,6 +160,7 @@ def _as_files(pair: "Pair", folder: Path, why: str = "") -> PairFiles:
         foreground=pair.foreground,
         result=folder / RESULTS / f"{pair.name}.tif",
         masks={name: path for name, path in masks.items() if path is not None},
+        bridges=pair.bridges,
         settings=pair.settings,
         why=why,
     )

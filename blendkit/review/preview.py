@@ -16,7 +16,7 @@ from blendkit.hints import Hints
 from blendkit.masks.strokes import Stroke, rasterise
 from blendkit.merge import Merged, merge_pair
 from blendkit.review.pyramid import Pyramid, count_levels, level_size
-from blendkit.review.repaint import Painted, repaint
+from blendkit.review.repaint import Ready, prepare, repaint
 from blendkit.settings import MergeSettings
 from blendkit.sidecar import Tie
 
@@ -123,8 +123,10 @@ class Previewer:
         self._work = threading.Lock()
         self._guard = threading.Lock()
         self._newest = 0
+        self._wanted: MergeSettings | None = None
         self._small: Small | None = None
-        self._base: Painted | None = None
+        self._ready: Ready | None = None
+        self._now: Merged | None = None
         self._made_with: tuple[object, ...] = ()
 
     def update(
@@ -139,7 +141,7 @@ class Previewer:
         """
         with self._guard:
             self._newest += 1
-            turn = self._newest
+            turn, self._wanted = self._newest, settings
         with self._work:
             self._check(turn)
             merged = self._merged(strokes, ties, settings, turn)
@@ -147,12 +149,21 @@ class Previewer:
 
     def merged(self) -> Merged | None:
         """Return the small merge as it is; None before the first."""
-        return None if self._base is None else self._base.merged
+        return self._now
+
+    def small(self) -> Small:
+        """Return the frames at screen size."""
+        self._small = self._small or self._load()
+        return self._small
 
     def drop(self) -> None:
         """Let go of the arrays; the next request makes them again."""
         with self._work:
-            self._small = self._base = None
+            self._small = self._ready = self._now = None
+
+    def _check_settings(self, settings: MergeSettings) -> None:
+        if settings != self._wanted:
+            raise Superseded
 
     def _check(self, turn: int) -> None:
         if turn != self._newest:
@@ -168,21 +179,29 @@ class Previewer:
         self._small = self._small or self._load()
         hints = self._small.hints(strokes, ties)
         wanted = (ties, settings)
-        base = self._base
-        if base is not None and self._made_with == wanted:
-            self._base = repaint(base, hints, lambda: self._check(turn))
-            return self._base.merged
-        background = self._small.background
-        merged = merge_pair(
-            background,
-            self._small.foreground,
-            hints=hints,
-            settings=small_settings(settings, 0.5**self._small.level),
-            progress=lambda _stage, _share, /: self._check(turn),
+        if self._ready is None or self._made_with != wanted:
+            self._prepare(hints, settings)
+            self._made_with = wanted
+        assert self._ready is not None  # noqa: S101 - just made
+        self._now = repaint(
+            self._ready, self._now or self._ready.merged, hints, lambda: self._check(turn)
         )
-        self._base = Painted(background.pixels, merged, hints)
-        self._made_with = wanted
-        return merged
+        return self._now
+
+    def _prepare(self, hints: Hints, settings: MergeSettings) -> None:
+        """Merge the small frames without strokes."""
+        assert self._small is not None  # noqa: S101 - loaded before
+        bare = replace(hints, front_strokes=None, back_strokes=None)
+        merged = merge_pair(
+            self._small.background,
+            self._small.foreground,
+            hints=bare,
+            settings=small_settings(settings, 0.5**self._small.level),
+            # A stroke does not change what is prepared, so only another setting ends it.
+            progress=lambda _stage, _share, /: self._check_settings(settings),
+        )
+        self._ready = prepare(self._small.background.pixels, merged, bare)
+        self._now = None
 
 
 def small_settings(settings: MergeSettings, scale: float) -> MergeSettings:
@@ -196,11 +215,12 @@ def small_settings(settings: MergeSettings, scale: float) -> MergeSettings:
 def _shown(merged: Merged) -> Shown:
     matte = np.rint(np.clip(merged.matte.alpha, 0, 1) * 255).astype(np.uint8)
     return Shown(
-        result=_display(merged.pixels),
-        plate=_display(merged.plate.pixels),
+        result=display(merged.pixels),
+        plate=display(merged.plate.pixels),
         matte=np.repeat(matte[..., None], 3, axis=2),
     )
 
 
-def _display(pixels: Float) -> Label:
+def display(pixels: Float) -> Label:
+    """Return linear pixels of sRGB as a screen shows them, uint8 (height, width, 3)."""
     return np.asarray(encoded(pixels, profiles.srgb(), 8), np.uint8)

@@ -1,8 +1,9 @@
-"""What a stroke changes in a small merge: the matte where it was painted, the veil around it.
+"""What strokes change in a small merge: the pieces of the matte that they touch, and their veil.
 
-A merge from the beginning takes many seconds even at screen size.  A stroke changes only where the
-foreground is searched, so alignment, light, blur and discs stay, and matte, plate and composite are
-worked out again in a window around the paint.  The merge in full starts from the beginning.
+A merge from the beginning takes many seconds even at screen size.  Strokes only choose among what
+was found, so everything else is worked out once, without them: alignment, light, discs, the matte
+of all that might be foreground, the re-rendered background.  What a stroke changes is composed
+again in a window.  The merge in full starts from the beginning.
 """
 
 from collections.abc import Callable
@@ -18,62 +19,108 @@ from blendkit.blending.finish import color_with_grain, plate_with_grain
 from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
+from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float
 from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.find import find_matte
 from blendkit.masks.region import search_region
+from blendkit.masks.sitter import protected
+from blendkit.masks.spread import spread_strokes
 from blendkit.merge import Merged
 from blendkit.sharpness.relative import filled
 
-_RIM_PX = 12
+_RIM_PX = 4
+_VISIBLE = 1 / 512
+_HALF = 2
 Window = tuple[slice, slice]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Painted:
-    """A small merge and the paint that it was made with.
+class Ready:
+    """What is worked out once, without strokes.
 
     background: the background frame's pixels, float32 (height, width, 3).
+    merged: the merge without strokes.
+    free: matte of all that might be foreground, proven or not.
+    softness: disc of the background, px, float32 (height, width).
+    rendered, mass: the background re-rendered without any of it, from `rerender`.
     """
 
     background: Float
     merged: Merged
-    hints: Hints
+    free: Matte
+    softness: Float
+    rendered: Float
+    mass: Float
 
 
-def repaint(base: Painted, hints: Hints, check: Callable[[], None] = lambda: None) -> Painted:
-    """Return the small merge with other paint.
+def prepare(background: Float, merged: Merged, hints: Hints) -> Ready:
+    """Work out what strokes choose from.
 
+    background : float32 (height, width, 3); merged, hints : made without strokes.
+    """
+    alpha = merged.matte.alpha
+    softness = filled(merged.blur, (alpha.shape[1], alpha.shape[0]))
+    free = merged.matte
+    if hints.matte is None:
+        region = search_region(merged.covered, softness, merged.sitter, hints)
+        grain = merged.noise[1].at_middle_grey
+        free = find_matte(background, merged.aligned, region, grain, merged.settings.matte)
+    keep = (1 - np.maximum(free.alpha, alpha)) * merged.covered
+    rendered, mass = rerender(merged.aligned, keep, np.maximum(softness, 0))
+    return Ready(background, merged, free, softness, rendered, mass)
+
+
+def repaint(
+    ready: Ready, now: Merged, hints: Hints, check: Callable[[], None] = lambda: None
+) -> Merged:
+    """Return the small merge with these strokes.
+
+    Parameters
+    ----------
+    ready : what strokes choose from.
+    now : the small merge as it was with other strokes, or without any.
+    hints : with the strokes.
     check : called between steps; may raise to end the work.
     """
-    merged = base.merged
-    softness = filled(merged.blur, merged.matte.alpha.shape[::-1])
-    before, after = (_region(merged, softness, h) for h in (base.hints, hints))
-    paint = _paint_differs(base.hints, hints, before.shape)
-    changed = paint | (after & ~before) | ((merged.matte.alpha > 0) & ~after)
+    matte = _chosen(ready, hints)
+    if matte is None:
+        return ready.merged
+    changed = np.abs(matte.alpha - now.matte.alpha) > _VISIBLE
     if not changed.any():
-        return Painted(base.background, merged, hints)
+        return replace(now, matte=matte)
     check()
-    window = _around(changed, _RIM_PX)
-    matte = _matte_in(base, after, changed, window)
-    check()
-    reach = round(_reach_px(merged, softness))
+    reach = round(_reach_px(now))
     target = _around(changed, _RIM_PX + reach)
-    return Painted(base.background, _composed(base, matte, softness, target, reach), hints)
+    sitter = protected(ready.merged.sitter, hints.painted(now.pixels.shape[1::-1]))
+    return _composed(ready, replace(now, matte=matte, sitter=sitter), target, reach)
 
 
-def _region(merged: Merged, softness: Float, hints: Hints) -> Bool:
-    return search_region(merged.covered, softness, merged.sitter, hints)
+def _chosen(ready: Ready, hints: Hints) -> Matte | None:
+    """Return the matte that strokes choose; None where there are no strokes."""
+    front, back = hints.front_strokes, hints.back_strokes
+    if front is None and back is None:
+        return None
+    known = ready.free if front is not None else ready.merged.matte
+    small = [None if v is None else reduce_by(v, _HALF) for v in (front, back)]
+    proposal = reduce_by(known.alpha, _HALF)
+    kept = spread_strokes(proposal, reduce_by(ready.merged.aligned, _HALF), *_or_any(small))
+    lost = _at_full((proposal - kept) > _VISIBLE, known.alpha.shape)
+    alpha = np.where(lost, 0, known.alpha).astype(np.float32)
+    return Matte(alpha, known.color, known.searched)
 
 
-def _paint_differs(one: Hints, other: Hints, shape: tuple[int, ...]) -> Bool:
-    differs = np.zeros(shape, np.bool_)
-    for name in ("front_strokes", "back_strokes"):
-        masks = [getattr(hints, name) for hints in (one, other)]
-        first, second = (np.zeros(shape, np.float32) if m is None else m for m in masks)
-        differs |= first != second
-    return differs
+def _or_any(marks: list[Float | None]) -> list[Float | None]:
+    """Return strokes reduced in size, what they touch at all still marked."""
+    return [None if mark is None else (mark > 0).astype(np.float32) for mark in marks]
+
+
+def _at_full(region: Bool, shape: tuple[int, ...]) -> Bool:
+    wide = cv2.resize(
+        region.astype(np.uint8), None, fx=_HALF, fy=_HALF, interpolation=cv2.INTER_NEAREST
+    )
+    return np.asarray(wide[: shape[0], : shape[1]] > 0, np.bool_)
 
 
 def _around(region: Bool, rim_px: int) -> Window:
@@ -84,57 +131,37 @@ def _around(region: Bool, rim_px: int) -> Window:
     )
 
 
-def _matte_in(base: Painted, region: Bool, changed: Bool, window: Window) -> Matte:
-    """Search the matte again where paint changed; elsewhere it stays, as far as it may."""
-    merged = base.merged
-    here = np.zeros_like(region)
-    here[window] = True
-    grain = merged.noise[1].at_middle_grey
-    found = find_matte(base.background, merged.aligned, region & here, grain, merged.settings.matte)
-    near = cv2.dilate(changed.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-    alpha = np.where(near, found.alpha, merged.matte.alpha) * region
-    color = merged.matte.color.copy()
-    taken = near & (found.alpha > 0)
-    color[taken] = found.color[taken]
-    return Matte(np.asarray(alpha, np.float32), color, region)
-
-
-def _reach_px(merged: Merged, softness: Float) -> float:
-    """Return how far from a change of the matte the plate can change."""
+def _reach_px(merged: Merged) -> float:
+    """Return how far from a change of the matte its veil changes."""
     shifts = [max(map(abs, group.shift_px)) + group.disc_px / 2 for group in merged.groups]
-    return max([*shifts, float(softness.max()) / 2, 1.0]) + 2
+    return max([*shifts, 1.0]) + 2
 
 
-def _composed(base: Painted, matte: Matte, softness: Float, target: Window, reach: int) -> Merged:
-    """Return the merge with plate and composite worked out again in the target window."""
-    merged = base.merged
-    wide = _widened(target, reach, matte.alpha.shape)
-    part = _cut(merged, matte, wide)
-    soft = np.maximum(softness[wide], 0)
-    keep = (1 - part.matte.alpha) * part.covered
-    rendered, mass = rerender(part.aligned, keep, soft)
+def _composed(ready: Ready, changed: Merged, target: Window, reach: int) -> Merged:
+    """Return a merge whose plate and composite are worked out again in the target window."""
+    wide = _widened(target, reach, changed.matte.alpha.shape)
+    part, background = _cut(changed, wide), ready.background[wide]
     veil = make_veil(part.matte.alpha, part.matte.color, part.groups)
-    plate = make_plate(
-        base.background[wide], veil, rendered, mass, part.sitter, merged.settings.plate
-    )
-    grain = merged.settings.grain
-    plate = plate_with_grain(plate, veil, softness[wide], merged.noise[0].sigma, grain)
-    noise = merged.noise
+    behind = ready.rendered[wide], ready.mass[wide]
+    settings, noise = changed.settings, changed.noise
+    plate = make_plate(background, veil, *behind, part.sitter, settings.plate)
+    soft = ready.softness[wide]
+    plate = plate_with_grain(plate, veil, soft, noise[0].sigma, settings.grain)
     color = color_with_grain(
-        part.matte.color, part.matte.alpha, noise[1].sigma, noise[0].sigma, grain
+        part.matte.color, part.matte.alpha, noise[1].sigma, noise[0].sigma, settings.grain
     )
-    pixels = compose(base.background[wide], plate, part.matte.alpha, color)
-    sources = source_map(plate, part.matte.alpha)
+    whole = changed.plate
     return replace(
-        merged,
-        matte=matte,
+        changed,
         plate=Plate(
-            _put(merged.plate.pixels, plate.pixels, target, wide),
-            _put(merged.plate.divided, plate.divided, target, wide),
-            _put(merged.plate.touched, plate.touched, target, wide),
+            _put(whole.pixels, plate.pixels, target, wide),
+            _put(whole.divided, plate.divided, target, wide),
+            _put(whole.touched, plate.touched, target, wide),
         ),
-        pixels=_put(merged.pixels, pixels, target, wide),
-        sources=_put(merged.sources, sources, target, wide),
+        pixels=_put(
+            changed.pixels, compose(background, plate, part.matte.alpha, color), target, wide
+        ),
+        sources=_put(changed.sources, source_map(plate, part.matte.alpha), target, wide),
     )
 
 
@@ -146,10 +173,11 @@ def _widened(window: Window, reach: int, shape: tuple[int, ...]) -> Window:
     )
 
 
-def _cut(merged: Merged, matte: Matte, window: Window) -> Merged:
+def _cut(merged: Merged, window: Window) -> Merged:
     groups = tuple(
         BoughGroup(group.share[window], group.disc_px, group.shift_px) for group in merged.groups
     )
+    matte = merged.matte
     return replace(
         merged,
         matte=Matte(matte.alpha[window], matte.color[window], matte.searched[window]),

@@ -14,7 +14,7 @@ from blendkit.review.fields import NEAR, setting_fields
 from blendkit.review.folder import pairs_in
 from blendkit.review.jobs import Job, Jobs
 from blendkit.review.pictures import Tiled, Whole, file_pictures, whole
-from blendkit.review.preview import Previewer, Shown, Small, small_frames
+from blendkit.review.preview import Previewer, Shown, Small, display, small_frames
 from blendkit.review.pyramid import Pyramids
 from blendkit.review.reason import Reason, loudest_first, order_of, reason_for
 from blendkit.review.state import PairState, Work, strokes_of
@@ -208,17 +208,28 @@ class Session:
         with state.lock:
             work = state.work()
         layers = state.files.result.with_name(f"{state.files.result.stem}.matte.tif").is_file()
-        if self.jobs.add(key, Task(state.files, *work, layers=layers)):
+        modes = tuple(repairs.checked_mode(str(one.get("mode"))) for one in state.sidecar.repairs)
+        if self.jobs.add(key, Task(state.files, *work, modes, layers)):
             self._works[key] = work
 
-    def repair(self, key: str, flag: int, mode: str, *, apply: bool) -> Document:
-        """Try a repair of a flag, or apply it; return the pictures of the trial."""
+    def try_repair(self, key: str, mode: str) -> Document:
+        """Repair at screen size and return the picture; nothing is changed."""
         state = self.pair(key)
-        found = repairs.repair(state, flag, mode, self._previewer(state), apply=apply)
-        if apply:
-            state.repaired(flag, mode)
-            state.result_changed(state.work())
-        return {"revision": state.revision, "pictures": self._keep(state, {"repair": found})}
+        wanted = repairs.checked_mode(mode)
+        merged = self._small_merge(state)
+        repaired = repairs.try_repair(merged, self._previewer(state).small(), wanted)
+        shown = {"repair": display(repaired.pixels)}
+        return {"revision": state.revision, "pictures": self._keep(state, shown)}
+
+    def keep_repair(self, key: str, flag: int, mode: str) -> None:
+        """Note a repair and merge in full with it."""
+        state = self.pair(key)
+        wanted = repairs.checked_mode(mode)
+        kinds = {int(one.get("id", 0)): str(one.get("kind")) for one in _flags(state.report)}
+        if flag not in kinds:
+            raise InputError("this finding is gone; reload the page")
+        state.repaired(kinds[flag], wanted)
+        self.merge(key)
 
     def close(self) -> None:
         """End merges; everything else is saved already."""

@@ -26,6 +26,7 @@ from blendkit.sidecar import (
 )
 
 Work = tuple[tuple[Stroke, ...], tuple[Tie, ...], MergeSettings]
+"""Strokes, ties and settings."""
 MOST_STROKES = 20_000
 MOST_TIES = 200
 
@@ -159,12 +160,12 @@ class PairState:
             merge_settings(overrides)
             self._save(replace(self.sidecar, settings=overrides))
 
-    def repaired(self, flag: int, mode: str) -> None:
-        """Note a repair that was applied."""
+    def repaired(self, kind: str, mode: str) -> None:
+        """Note a repair for a kind of flag; the merge in full carries it out."""
         with self.lock:
             self.refresh()
-            done = (*self.sidecar.repairs, {"flag": flag, "mode": mode})
-            self._save(replace(self.sidecar, repairs=done))
+            others = [one for one in self.sidecar.repairs if one.get("flag") != kind]
+            self._save(replace(self.sidecar, repairs=(*others, {"flag": kind, "mode": mode})))
 
     def work(self) -> Work:
         """Return what a merge depends on: strokes, ties and settings."""

@@ -8,11 +8,13 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from blendkit.errors import AlignmentError, BlendkitError
+from blendkit.files import read_frame
 from blendkit.frame import Progress
 from blendkit.masks.strokes import Stroke
-from blendkit.merge import merge_pair
+from blendkit.merge import Merged, merge_pair
+from blendkit.repair import Mode, repair_result
 from blendkit.report.bundle import check_targets, target_paths, write_refusal, write_result
-from blendkit.report.inputs import Given, read_pair, with_strokes
+from blendkit.report.inputs import Given, Pair, read_pair, with_strokes
 from blendkit.review.folder import PairFiles
 from blendkit.settings import MergeSettings
 from blendkit.sidecar import Tie
@@ -29,6 +31,7 @@ class Task:
     strokes: tuple[Stroke, ...]
     ties: tuple[Tie, ...]
     settings: MergeSettings
+    repairs: tuple[Mode, ...] = ()
     layers: bool = False
 
 
@@ -43,7 +46,13 @@ def merge_in_full(task: Task, told: Progress) -> None:
     """
     files = task.files
     files.result.parent.mkdir(parents=True, exist_ok=True)
-    given = Given(background=files.background, foreground=files.foreground, **files.masks)
+    given = Given(
+        background=files.background,
+        foreground=files.foreground,
+        foreground_mask=files.masks.get("foreground_mask"),
+        background_mask=files.masks.get("background_mask"),
+        matte=files.masks.get("matte"),
+    )
     paths = target_paths(files.result, layers=task.layers)
     check_targets(paths, given.paths)
     began = time.perf_counter()
@@ -61,6 +70,7 @@ def merge_in_full(task: Task, told: Progress) -> None:
             paths["report"], str(error), inputs=pair.inputs, settings=task.settings, time_s=time_s
         )
         raise
+    merged, records = _repaired(merged, pair, task)
     told("writing", 0.99)
     write_result(
         files.result,
@@ -69,8 +79,20 @@ def merge_in_full(task: Task, told: Progress) -> None:
         pair.foreground,
         inputs=pair.inputs,
         layers=task.layers,
+        repairs=records,
         time_s=time_s,
     )
+
+
+def _repaired(merged: Merged, pair: Pair, task: Task) -> tuple[Merged, list[dict[str, object]]]:
+    """Carry out the repairs that were kept, and return what each of them did."""
+    records: list[dict[str, object]] = []
+    for mode in task.repairs:
+        bridges = [read_frame(path, match=pair.background) for path in task.files.bridges]
+        done = repair_result(merged, pair.background, pair.foreground, mode=mode, bridges=bridges)
+        merged = done.merged
+        records += done.records
+    return merged, records
 
 
 def start(task: Task) -> tuple[Any, Connection]:

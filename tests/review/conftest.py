@@ -1,5 +1,6 @@
-"""A folder with pairs that take no time to make: boughs drawn over a gradient, blurred by a disc."""
+"""A folder with pairs that take no time to make: a bough drawn over a wall, blurred by a disc."""
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -61,8 +62,6 @@ FLAG = {
 @pytest.fixture
 def shoot(tmp_path: Path) -> Path:
     """Return a folder with two results with reports: "calm" without flags, "loud" with one."""
-    import json
-
     for seed, (name, flags) in enumerate((("calm", []), ("loud", [FLAG]))):
         background, foreground = drawn_pair(seed=seed)
         paths = [tmp_path / f"{name}-wide.tif", tmp_path / f"{name}-stopped.tif"]

@@ -2,6 +2,7 @@
 
 import io
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from starlette.testclient import TestClient
 
 from blendkit.review.app import make_app
 from blendkit.review.session import Session
+from blendkit.settings import MergeSettings
 from blendkit.sidecar import read_sidecar, sidecar_path
 
 JSON = {"content-type": "application/json"}
@@ -42,18 +44,25 @@ def test_the_pair_that_needs_a_look_comes_first_with_its_reason(client: TestClie
 def test_a_pair_tells_everything_the_page_shows(client: TestClient) -> None:
     pair = first_pair(client)
     assert pair["size"] == [300, 200]
-    assert [one["kind"] for one in pair["pictures"]] == ["result", "background", "foreground", "taken"]
+    assert [one["kind"] for one in pair["pictures"]] == [
+        "result",
+        "background",
+        "foreground",
+        "taken",
+    ]
     assert pair["pictures"][1]["note"] == "f/2.8, ISO 100"
-    assert {mark["kind"] for mark in pair["marks"]} == {"flags", "sources", "blur", "zones", "clipped"}
+    assert {mark["kind"] for mark in pair["marks"]} == {
+        "flags",
+        "sources",
+        "blur",
+        "zones",
+        "clipped",
+    }
     assert pair["flags"][0]["box"] == [40, 30, 60, 50]
     assert not pair["undo"]
 
 
 def test_every_setting_is_a_field_with_its_unit_and_range(client: TestClient) -> None:
-    from dataclasses import fields
-
-    from blendkit.settings import MergeSettings
-
     shown = {field["name"]: field for field in first_pair(client)["fields"]}
     for stage in fields(MergeSettings):
         for item in fields(getattr(MergeSettings(), stage.name)):
@@ -77,7 +86,12 @@ def test_tiles_arrive_and_unknown_ones_do_not(client: TestClient) -> None:
         with Image.open(io.BytesIO(tile.content)) as image:
             assert image.size == (300, 200)
     known = pair["pictures"][0]["id"]
-    for address in (f"/tiles/{known}/0/9/9", f"/tiles/{known}/7/0/0", "/tiles/other/0/0/0", f"/tiles/{known}/0/-1/0"):
+    for address in (
+        f"/tiles/{known}/0/9/9",
+        f"/tiles/{known}/7/0/0",
+        "/tiles/other/0/0/0",
+        f"/tiles/{known}/0/-1/0",
+    ):
         assert client.get(address).status_code == 404
 
 

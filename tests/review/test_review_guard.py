@@ -75,7 +75,7 @@ def test_a_request_that_the_browser_calls_cross_site_is_refused(client: TestClie
 )
 def test_no_part_of_an_address_becomes_a_path(client: TestClient, path: str) -> None:
     answer = client.get(f"/{TOKEN}/{path}")
-    assert answer.status_code == 404
+    assert answer.status_code in (403, 404)
     assert b"root:" not in answer.content
     assert b"import" not in answer.content
 

@@ -197,7 +197,12 @@ def test_frames_outside_the_folder_are_not_looked_at_unless_their_folder_is_name
 
 
 def test_frames_without_results_are_paired_and_a_list_of_pairs_is_obeyed(shoot: Path) -> None:
-    for path in (*shoot.glob("*.report.json"), *shoot.glob("*.png"), shoot / "calm.tif", shoot / "loud.tif"):
+    for path in (
+        *shoot.glob("*.report.json"),
+        *shoot.glob("*.png"),
+        shoot / "calm.tif",
+        shoot / "loud.tif",
+    ):
         path.unlink()
     (shoot / "pairs.toml").write_text(
         '[[pair]]\nname = "mine"\nbackground = "loud-wide.tif"\nforeground = "loud-stopped.tif"\n'

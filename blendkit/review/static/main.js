@@ -65,8 +65,8 @@ function show() {
   first.dataset.kind = kindOf(first.value);
   second.dataset.kind = kindOf(second.value);
   marks.dataset.kind = desk.pair?.marks.find((mark) => mark.id === marks.value)?.kind ?? "";
-  second.disabled = way.value === "alone";
-  strength.disabled = marks.value === "";
+  second.hidden = way.value === "alone";
+  strength.hidden = marks.value === "";
   stage.show({
     first: first.value, second: second.value, mark: marks.value,
     way: /** @type {"alone" | "wipe" | "turns"} */ (way.value),
@@ -318,8 +318,7 @@ const painting = () => task === "paint";
 /** @param {number} x @param {number} y */
 const arrow = (x, y) => () => (painting() ? brush.move(x, y) : stage.panBy(x * PAN_PX, y * PAN_PX));
 const zoom = () => {
-  const whole = stage.viewer.viewport.getZoom() <= stage.viewer.viewport.getHomeZoom() * 1.02;
-  if (whole) stage.full(painting() ? (brush.at ?? undefined) : undefined);
+  if (stage.whole) stage.full(painting() ? (brush.at ?? undefined) : undefined);
   else stage.fit();
 };
 /** @param {HTMLSelectElement} select @param {number} step */

@@ -16,8 +16,8 @@ import { numberField } from "./fields.js";
 
 const SEVERITY = { note: "Worth knowing", warn: "Worth a look", fail: "Goes wrong" };
 const ROLES = /** @type {[Role, string, string, string][]} */ ([
-  ["foreground", "Foreground", "G", "Take the sharp frame here: the matte is searched inside."],
-  ["background", "Background", "H", "Keep the background frame here, whatever was found."],
+  ["foreground", "Foreground", "G", "Mark a bough: what hangs together with it is taken, and what looks like it."],
+  ["background", "Background", "H", "Not this: what hangs together with it is left out, up to the next mark."],
   ["erase", "Erase", "E", "Take paint away, either kind."],
 ]);
 
@@ -81,8 +81,8 @@ function calmParts(pair, wishes) {
   if (!pair.merged)
     return [
       make("h2", {}, "Not merged yet"),
-      make("p", { class: "message" }, sentence(pair.reason)),
-      make("p", { class: "advice" }, "Merge it as it is, or paint first what is foreground."),
+      make("p", { class: "message" }, "Merge it as it is, or paint first what is foreground."),
+      make("p", { class: "advice" }, "A merge in full runs behind the page; you can go on with other pairs."),
       pair.job?.state === "running" ? null : make("div", { class: "row" },
         button("Merge", wishes.merge, { "data-keep": "merge" }),
         button("Paint first", () => wishes.task("paint"))),
@@ -123,8 +123,8 @@ export function showPaint(slip, pair, brush, preview, wishes) {
   put(slip, [
     make("h2", {}, "Paint"),
     make("p", { class: "advice" }, inks
-      ? "Foreground is searched inside the painted foreground only."
-      : "Nothing is painted as foreground: it is searched in the whole picture."),
+      ? "A few strokes are enough; they decide about whole boughs."
+      : "Nothing is marked as foreground yet: everything that was found is taken."),
     make("div", { class: "roles", role: "group", "aria-label": "Brush" }, ...ROLES.map((role) => roleButton(role, brush))),
     make("div", { class: "number" },
       make("label", { htmlFor: "brush-size" }, "Brush"),

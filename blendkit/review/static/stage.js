@@ -8,6 +8,7 @@
  */
 
 const FLIGHT_MARGIN = 0.35;
+const RIM = 0.008; // grey around the whole picture, so that its edges can be judged
 
 /** @param {Picture} picture @returns {any} */
 export function sourceOf(picture) {
@@ -72,7 +73,10 @@ export class Stage extends EventTarget {
     this.turned = false;
     this.share = 0.5;
     this.viewer.addHandler("viewport-change", () => this.#moved());
-    this.viewer.addHandler("resize", () => requestAnimationFrame(() => this.#moved()));
+    this.whole = true;
+    for (const name of /** @type {const} */ (["canvas-drag", "canvas-scroll", "canvas-pinch"]))
+      this.viewer.addHandler(name, () => { this.whole = false; });
+    this.viewer.addHandler("resize", () => requestAnimationFrame(() => this.#resized()));
     this.#holdDivider();
   }
 
@@ -174,6 +178,12 @@ export class Stage extends EventTarget {
     this.viewer.world.removeItem(item);
   }
 
+  /** A picture that was seen whole stays whole. */
+  #resized() {
+    if (this.whole) this.fit(true);
+    this.#moved();
+  }
+
   #moved() {
     this.#clip();
     this.dispatchEvent(new Event("move"));
@@ -252,12 +262,15 @@ export class Stage extends EventTarget {
 
   /** @param {boolean} [immediately] */
   fit(immediately = false) {
-    const [width, height] = this.size;
-    this.viewer.viewport.fitBounds(new OpenSeadragon.Rect(0, 0, 1, height / width), immediately);
+    this.whole = true;
+    const height = this.size[1] / this.size[0];
+    const bounds = new OpenSeadragon.Rect(-RIM, -RIM, 1 + 2 * RIM, height + 2 * RIM);
+    this.viewer.viewport.fitBounds(bounds, immediately);
   }
 
   /** One px of the picture on one px of the screen, around a place. @param {Point} [around] */
   full(around = this.middle) {
+    this.whole = false;
     const zoom = this.size[0] / (this.element.clientWidth * devicePixelRatio);
     const world = new OpenSeadragon.Point(around[0] / this.size[0], around[1] / this.size[0]);
     this.viewer.viewport.panTo(world);
@@ -266,6 +279,7 @@ export class Stage extends EventTarget {
 
   /** @param {number} factor @param {Point} [at]  CSS px */
   zoomBy(factor, at) {
+    this.whole = false;
     const point = at && this.viewer.viewport.pointFromPixel(new OpenSeadragon.Point(...at), true);
     this.viewer.viewport.zoomBy(factor, point);
     this.viewer.viewport.applyConstraints();
@@ -273,6 +287,7 @@ export class Stage extends EventTarget {
 
   /** @param {number} x  CSS px @param {number} y @param {boolean} [immediately] */
   panBy(x, y, immediately = false) {
+    this.whole = false;
     const by = this.viewer.viewport.deltaPointsFromPixels(new OpenSeadragon.Point(x, y));
     this.viewer.viewport.panBy(by, immediately);
     this.viewer.viewport.applyConstraints(immediately);
@@ -280,6 +295,7 @@ export class Stage extends EventTarget {
 
   /** Fly to a box [x, y, width, height] with some surroundings. @param {number[]} box */
   flyTo(box) {
+    this.whole = false;
     const [x = 0, y = 0, width = 1, height = 1] = box;
     const margin = FLIGHT_MARGIN * Math.max(width, height, 0.04 * this.size[0]);
     const [all] = this.size;

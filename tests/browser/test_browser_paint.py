@@ -1,0 +1,291 @@
+"""Painting, previews and merges, in a real browser."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+
+SIZE = (600, 400)
+SLOW_MS = 120_000
+
+
+@pytest.fixture
+def shoot(tmp_path: Path, write_pair: Any) -> Path:
+    """Return a folder with one pair that was never merged."""
+    folder = tmp_path / "shoot"
+    folder.mkdir()
+    write_pair(folder, "gate", SIZE)
+    return folder
+
+
+def sidecar(visit: Any) -> dict[str, Any]:
+    path = visit.folder / "results" / "gate.blendkit.json"
+    return json.loads(path.read_text()) if path.exists() else {}
+
+
+def strokes(visit: Any) -> list[dict[str, Any]]:
+    return (sidecar(visit).get("strokes") or {}).get("strokes", [])
+
+
+def preview_is_ready(visit: Any) -> None:
+    visit.page.locator("#preview-state", has_text="The preview shows all strokes.").wait_for(
+        timeout=SLOW_MS
+    )
+
+
+def preview(visit: Any) -> np.ndarray:
+    """Return the newest preview picture, as the server sent it."""
+    data = visit.page.evaluate(
+        """async () => {
+          const id = [...document.querySelector("#first").options]
+            .find((one) => one.text === "Preview").value;
+          const answer = await fetch(`pictures/${id}`);
+          return [...new Uint8Array(await answer.arrayBuffer())];
+        }"""
+    )
+    return cv2.imdecode(np.array(data, np.uint8), cv2.IMREAD_COLOR).astype(int)
+
+
+def test_a_stroke_becomes_data_in_px_of_the_picture_and_is_undone(visit: Any) -> None:
+    page = visit.page
+    page.keyboard.press("b")
+    page.locator("#brush-size").fill("30")
+    page.locator("#brush-size").press("Tab")
+    visit.drag((0.3, 0.3), (0.5, 0.6))
+    page.wait_for_timeout(900)
+    (stroke,) = strokes(visit)
+    assert (stroke["role"], stroke["diameter_px"]) == ("foreground", 30)
+    assert sidecar(visit)["strokes"]["size"] == list(SIZE)
+    # Shares of the stage to px: the whole picture is fitted into it with a rim.
+    box = page.locator("#stage").bounding_box()
+    scale = min(box["width"] / (600 * 1.016), box["height"] / (400 + 600 * 0.016))
+    for point, (u, v) in ((stroke["points"][0], (0.3, 0.3)), (stroke["points"][-1], (0.5, 0.6))):
+        assert point[0] == pytest.approx(300 + (u - 0.5) * box["width"] / scale, abs=2.5)
+        assert point[1] == pytest.approx(200 + (v - 0.5) * box["height"] / scale, abs=2.5)
+    page.keyboard.press("h")
+    visit.drag((0.6, 0.3), (0.7, 0.3))
+    page.wait_for_timeout(700)
+    assert [one["role"] for one in strokes(visit)] == ["foreground", "background"]
+    for _ in range(2):
+        page.keyboard.press("Control+z")
+    page.wait_for_timeout(900)
+    assert strokes(visit) == []
+    page.keyboard.press("Control+y")
+    page.wait_for_timeout(700)
+    assert len(strokes(visit)) == 1
+    page.reload()
+    visit.ready()
+    page.keyboard.press("b")
+    page.get_by_role("button", name="Undo").click()
+    page.wait_for_timeout(700)
+    assert strokes(visit) == []
+
+
+def test_straight_lines_wheel_and_keys_of_the_brush(visit: Any) -> None:
+    page = visit.page
+    page.keyboard.press("b")
+    size = page.locator("#brush-size")
+    before = float(size.input_value())
+    page.keyboard.press("0")
+    larger = float(size.input_value())
+    assert larger > before
+    page.mouse.move(400, 400)
+    page.mouse.wheel(0, 120)
+    assert float(size.input_value()) < larger
+    visit.drag((0.3, 0.3), (0.31, 0.3))
+    page.wait_for_timeout(500)
+    box = page.locator("#stage").bounding_box()
+    page.keyboard.down("Shift")
+    page.mouse.click(box["x"] + 0.6 * box["width"], box["y"] + 0.7 * box["height"])
+    page.keyboard.up("Shift")
+    page.wait_for_timeout(900)
+    first, line = strokes(visit)
+    assert line["points"][0] == pytest.approx(first["points"][-1], abs=0.2)
+    assert len(line["points"]) == 2
+
+
+def test_a_pen_pressed_harder_paints_wider(visit: Any) -> None:
+    page = visit.page
+    page.keyboard.press("b")
+    page.evaluate(
+        """() => {
+          const ink = document.querySelector("#ink");
+          const box = ink.getBoundingClientRect();
+          const send = (type, x, pressure) => ink.dispatchEvent(new PointerEvent(type, {
+            pointerId: 7, pointerType: "pen", pressure, bubbles: true, isPrimary: true,
+            buttons: type === "pointerup" ? 0 : 1, clientX: box.left + x, clientY: box.top + 300}));
+          ink.setPointerCapture = () => {};
+          send("pointerdown", 300, 0.2);
+          for (let x = 300; x <= 500; x += 10) send("pointermove", x, 0.2 + (x - 300) / 250);
+          send("pointerup", 500, 0);
+        }"""
+    )
+    page.wait_for_timeout(900)
+    widths = [one["diameter_px"] for one in strokes(visit)]
+    assert len(widths) >= 4
+    assert widths == sorted(widths)
+    page.keyboard.press("Control+z")
+    page.wait_for_timeout(700)
+    assert strokes(visit) == []  # one press of the pen is undone at once
+
+
+def test_by_keyboard_alone_a_pair_is_painted_and_decided(visit: Any) -> None:
+    page = visit.page
+    page.keyboard.press("b")
+    for _ in range(4):
+        page.keyboard.press("ArrowLeft")
+    page.keyboard.press("Enter")
+    for _ in range(5):
+        page.keyboard.press("ArrowUp")
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(900)
+    (stroke,) = strokes(visit)
+    assert stroke["points"][0][0] == stroke["points"][-1][0]
+    assert stroke["points"][0][1] - stroke["points"][-1][1] == pytest.approx(
+        5 * stroke["diameter_px"] / 2, abs=1
+    )
+    page.keyboard.press("Escape")
+    page.keyboard.press("a")
+    page.wait_for_timeout(700)
+    assert sidecar(visit)["decision"] == "accepted"
+
+
+def test_two_tabs_do_not_corrupt_the_sidecar(visit: Any) -> None:
+    other = visit.another()
+    other.locator("#name", has_text="gate").wait_for()
+    for page in (visit.page, other):
+        page.keyboard.press("b")
+    for k in range(4):
+        for page, row in ((visit.page, 0.3), (other, 0.6)):
+            box = page.locator("#stage").bounding_box()
+            x = box["x"] + (0.3 + 0.1 * k) * box["width"]
+            page.mouse.click(x, box["y"] + row * box["height"])
+    visit.page.wait_for_timeout(1500)
+    assert len(strokes(visit)) == 8
+    # Each page learns of the other's strokes without being asked.
+    for page in (visit.page, other):
+        page.keyboard.press("Escape")
+        page.wait_for_timeout(3200)
+        page.keyboard.press("b")
+        assert page.locator("#slip").get_by_text("they decide about whole boughs").count() == 1
+
+
+def test_ties_are_placed_in_both_frames(visit: Any) -> None:
+    page = visit.page
+    page.keyboard.press("t")
+    box = page.locator("#stage").bounding_box()
+    place = (box["x"] + 0.6 * box["width"], box["y"] + 0.5 * box["height"])
+    page.mouse.click(*place)
+    assert "same thing in the foreground frame" in page.locator("#slip").inner_text()
+    assert page.locator("#first option:checked").inner_text() == "Foreground frame as taken"
+    page.wait_for_timeout(500)
+    page.mouse.click(place[0] + 9, place[1])
+    page.wait_for_timeout(900)
+    ((one, other),) = sidecar(visit)["ties"]
+    assert other[0] - one[0] == pytest.approx(9 * 600 * 1.016 / box["width"], rel=0.35)
+    page.get_by_role("button", name="Remove tie 1").click()
+    page.wait_for_timeout(700)
+    assert sidecar(visit)["ties"] == []
+
+
+def test_the_preview_changes_where_painted_and_nowhere_else(visit: Any) -> None:
+    page = visit.page
+    page.keyboard.press("b")
+    preview_is_ready(visit)
+    before = preview(visit)
+    page.keyboard.press("h")
+    page.locator("#brush-size").fill("24")
+    page.locator("#brush-size").press("Tab")
+    visit.drag((0.2, 0.25), (0.3, 0.32), steps=5)
+    page.wait_for_timeout(300)
+    preview_is_ready(visit)
+    after = preview(visit)
+    (stroke,) = strokes(visit)
+    (x0, y0), (x1, y1) = stroke["points"][0], stroke["points"][-1]
+    changed = np.abs(after - before).max(axis=2) > 3
+    rows, columns = np.indices(changed.shape)
+    near = (columns > min(x0, x1) - 60) & (columns < max(x0, x1) + 60)
+    near &= (rows > min(y0, y1) - 60) & (rows < max(y0, y1) + 60)
+    assert changed.any()
+    assert not changed[~near].any()
+    page.keyboard.press("Control+z")
+    page.wait_for_timeout(300)
+    preview_is_ready(visit)
+    back = np.abs(preview(visit) - before).max(axis=2)
+    assert (back[~near] <= 3).all()
+
+
+def test_the_merge_in_full_is_the_command_lines_bit_for_bit(visit: Any) -> None:
+    page = visit.page
+    page.keyboard.press("b")
+    visit.drag((0.1, 0.2), (0.4, 0.3))
+    visit.drag((0.1, 0.5), (0.4, 0.5))
+    page.wait_for_timeout(900)
+    page.keyboard.press("Escape")
+    page.keyboard.press("Shift+Enter")
+    page.locator("#slip", has_text="Merging at full size").wait_for()
+    page.locator("#slip", has_text="Stop").wait_for()
+    result = visit.folder / "results" / "gate.tif"
+    page.locator("#first option", has_text="Result").first.wait_for(
+        state="attached", timeout=SLOW_MS
+    )
+    document = sidecar(visit)
+    painted = visit.folder / "painted.json"
+    painted.write_text(json.dumps(document["strokes"]))
+    theirs = visit.folder / "theirs.tif"
+    frames = [str(visit.folder / f"gate-{which}.tif") for which in ("wide", "stopped")]
+    run = "from blendkit.cli.main import main; main()"
+    command = [
+        sys.executable,
+        "-c",
+        run,
+        "merge",
+        "--background",
+        frames[0],
+        "--foreground",
+        frames[1],
+    ]
+    done = subprocess.run(
+        [*command, "-o", str(theirs), "--strokes", str(painted)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    ours, wanted = (cv2.imread(str(path), cv2.IMREAD_UNCHANGED) for path in (result, theirs))
+    assert ours.dtype == np.uint16
+    assert np.array_equal(ours, wanted)
+
+
+def test_a_merge_can_be_stopped_and_leaves_nothing(visit: Any) -> None:
+    page = visit.page
+    page.keyboard.press("Shift+Enter")
+    page.get_by_role("button", name="Stop").click()
+    page.get_by_role("button", name="Stop").wait_for(state="detached")
+    page.wait_for_timeout(3000)
+    left = [path.name for path in visit.folder.rglob("*") if path.is_file()]
+    assert not any(".part" in name for name in left)
+    assert not (visit.folder / "results" / "gate.tif").exists()
+
+
+@pytest.mark.parametrize("size", [(37, 21), (1031, 517)])
+def test_pictures_of_odd_sizes_are_shown_whole(
+    visiting: Any, write_pair: Any, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    folder = tmp_path / "odd"
+    folder.mkdir()
+    write_pair(folder, "odd", size, suffix=".png")
+    with visiting(folder, (1280, 800)) as visit:
+        visit.page.locator("#way").select_option("alone")
+        visit.page.wait_for_timeout(1200)
+        shot = visit.page.locator("#view").screenshot()
+    shown = cv2.imdecode(np.frombuffer(shot, np.uint8), cv2.IMREAD_COLOR).astype(int)
+    inside = np.argwhere(np.abs(shown - 119).max(axis=2) > 1)
+    height, width = np.ptp(inside, axis=0) + 1
+    assert width / height == pytest.approx(size[0] / size[1], rel=0.04)
+    assert max(width / shown.shape[1], height / shown.shape[0]) > 0.95
