@@ -94,7 +94,8 @@ class Level:
     def _correlation(self, small: Matrix, disc_px: float, weights: Float) -> float:
         band_b, band_f, _ = self.bands(disc_px)
         moved, valid = models.sample(band_f, small, self.size)
-        local = np.sqrt(window_mean(band_b**2, WINDOW_PX) * window_mean(moved**2, WINDOW_PX))
+        power = window_mean(band_b**2, WINDOW_PX) * window_mean(moved**2, WINDOW_PX)
+        local = np.sqrt(np.maximum(power, 0))
         share = weights * valid / (local + 1e-12)
         return float((share * band_b * moved).sum() / ((weights * valid).sum() + 1e-12))
 

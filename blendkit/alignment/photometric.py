@@ -27,7 +27,7 @@ from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.settings import LightSettings
 
 _RIDGE = 1e-6
-_ONE_GAIN_FITS_EV = 0.04
+_ONE_GAIN_FITS_EV = 0.025
 """Spread of the ratio over the tones up to which one gain is taken to fit them all."""
 
 
@@ -80,7 +80,7 @@ def _simplest_that_fits(cells: Cells) -> Light:
     ]
     spreads = [_spread(cells, other) for other in others]
     best = int(spreads[1] < 0.7 * spreads[0])
-    return others[best] if spreads[best] < 0.6 * spread else plain
+    return others[best] if spreads[best] < 0.5 * spread else plain
 
 
 def _spread(cells: Cells, light: Light) -> float:

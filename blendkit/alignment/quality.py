@@ -4,6 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+_ENOUGH = 0.33
+"""Fine correlation at which right and wrong are equally likely."""
+
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
@@ -27,8 +30,9 @@ class Evidence:
 def confidence_of(evidence: Evidence) -> float:
     """Return a confidence of 0 to 1 from the coarse scores and the fit's predicted error."""
     error = evidence.predicted_px * 1200 / evidence.long_side_px
-    best = max(evidence.fine, 0.8 * evidence.soft)
-    return float(1 / (1 + np.exp(-9 * (best - 0.33) + 1.5 * max(error - 0.3, 0))))
+    # Low frequencies of unrelated frames agree up to 0.66, those of a mirrored one more.
+    best = max(evidence.fine, _ENOUGH + 1.5 * (evidence.soft - 0.9))
+    return float(1 / (1 + np.exp(-9 * (best - _ENOUGH) + 1.5 * max(error - 0.3, 0))))
 
 
 def stated_uncertainty_px(evidence: Evidence) -> float:

@@ -34,8 +34,9 @@ class System:
         block_px: int,
     ) -> None:
         self._block_px = block_px
-        power_b = window_mean(band_b**2, WINDOW_PX)
-        power_f = window_mean(moved**2, WINDOW_PX)
+        # Running sums in float32 can leave a square's mean a trifle below 0.
+        power_b = np.maximum(window_mean(band_b**2, WINDOW_PX), 0)
+        power_f = np.maximum(window_mean(moved**2, WINDOW_PX), 0)
         shared = window_mean(band_b * moved, WINDOW_PX)
         correlation = shared / (np.sqrt(power_b * power_f) + 1e-12)
         trust = np.clip((correlation - _UNLIKE) / (1 - _UNLIKE), 0, 1) ** 2 * valid

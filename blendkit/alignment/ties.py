@@ -64,16 +64,26 @@ def fit_ties(ties: Sequence[Tie], size: tuple[int, int], model: str = "auto") ->
         off = np.hypot(*(models.apply(matrix, here) - there).T)
         if float(np.sqrt(np.square(off).mean())) <= click_px:
             return matrix, name
-    _refuse_contradiction(off, click_px)
+    if off.max() > 3 * click_px:
+        _refuse_contradiction(here, there, size)
     return matrix, names[-1]
 
 
-def _refuse_contradiction(off: NDArray[np.float64], click_px: float) -> None:
-    worst = int(np.argmax(off))
-    if off[worst] > 6 * click_px:
-        raise AlignmentError(
-            f"tie point {worst + 1} lies {off[worst]:.0f} px off what the others say: check it"
-        )
+def _refuse_contradiction(
+    here: NDArray[np.float64], there: NDArray[np.float64], size: tuple[int, int]
+) -> None:
+    """Name the point without which a similarity fits the others best."""
+    left, apart = [], []
+    for index in range(len(here)):
+        others = np.arange(len(here)) != index
+        matrix = _least_squares(here[others], there[others], size, "similarity")
+        off = np.hypot(*(models.apply(matrix, here) - there).T)
+        left.append(float(np.square(off[others]).sum()))
+        apart.append(float(off[index]))
+    worst = int(np.argmin(left))
+    raise AlignmentError(
+        f"tie point {worst + 1} lies {apart[worst]:.0f} px off what the others say: check it"
+    )
 
 
 def _least_squares(

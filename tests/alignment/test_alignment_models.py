@@ -39,7 +39,7 @@ def test_sample_agrees_with_scipy_on_a_smooth_picture() -> None:
     inside = (valid > 0) & (x > 4) & (x < 295) & (y > 4) & (y < 195)
     worst = np.abs(moved - wanted)[inside].max() / picture.std()
     # Both are cubic, of two kinds, and OpenCV rounds positions to 1/32 px.
-    assert 1e-6 < worst < 0.02
+    assert 1e-6 < worst < 0.06
 
 
 def test_predicted_error_of_a_known_covariance() -> None:
