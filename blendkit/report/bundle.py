@@ -53,6 +53,8 @@ def target_paths(
      'gate.matte.tif', 'gate.plate.tif', 'gate.foreground.tif']
     """
     target = Path(path)
+    if not target.name:
+        raise OutputError(f"{target}: this is a folder: name a file in it")
     endings = {"flags": "flags.png", "sources": "sources.png", "preview": "preview.jpg"}
     if layers:
         endings |= {name: f"{name}.tif" for name in _LAYERS}

@@ -28,7 +28,7 @@ from blendkit.report.screen import Picture
 BLUR_STEPS_PX = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0)
 """Disc diameters at which the blur map's hatch gets denser."""
 
-_TINT, _LINE = 0.3, 0.85
+_TINT, _LINE, _SHADE = 0.3, 0.85, 0.3
 
 
 def mark(
@@ -58,8 +58,9 @@ def mark(
     if outline:
         lines = lines | _rim(here, max(round(max(size) / 800), 1))
     share = np.where(lines, _LINE, _TINT) * here * opacity
-    color = np.array(look.color, np.float32)
-    mixed = picture + share[..., None].astype(np.float32) * (color - picture)
+    mixed = picture + share[..., None].astype(np.float32) * (np.float32(look.color) - picture)
+    shade = _beside(lines, period) & here
+    mixed[shade] *= 1 - _SHADE * opacity
     return np.rint(mixed).astype(np.uint8)
 
 
@@ -71,6 +72,12 @@ def fitted(region: Bool, size: tuple[int, int]) -> Bool:
     method = cv2.INTER_NEAREST if grown else cv2.INTER_AREA
     scaled = cv2.resize(region.astype(np.float32), size, interpolation=method)
     return np.asarray(scaled > 0, np.bool_)
+
+
+def _beside(lines: Bool, period_px: int) -> Bool:
+    """Return a shadow beside each line: a line as light as the picture would not show without."""
+    wide = max(period_px // 5, 1)
+    return np.asarray(np.roll(lines, (wide, 2 * wide), axis=(0, 1)) & ~lines, np.bool_)
 
 
 def _rim(region: Bool, width_px: int) -> Bool:

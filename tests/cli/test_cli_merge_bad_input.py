@@ -1,0 +1,286 @@
+"""Bad input to `blendkit merge`: one line that names the file and the next step, exit 2, no file.
+
+All through the real command.  Files are damaged the way cards, transfers and exports damage them.
+"""
+
+import json
+import os
+import resource
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+import tifffile
+from click.testing import CliRunner, Result
+from PIL import Image
+
+from blendkit.cli.main import main
+
+IMAGES = Path(__file__).parents[2] / "testimages"
+SIZE = (96, 64)
+
+
+def textured(seed: int, size: tuple[int, int] = SIZE) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    rough = cv2.GaussianBlur(rng.random((size[1], size[0], 3)).astype(np.float32), (0, 0), 1.5)
+    span = rough.max() - rough.min()
+    return np.asarray((0.1 + 0.8 * (rough - rough.min()) / span) * 65535, np.uint16)
+
+
+@pytest.fixture
+def good(tmp_path: Path) -> Path:
+    """Return a folder with a sound pair."""
+    for name in ("wide.tif", "stopped.tif"):
+        tifffile.imwrite(tmp_path / name, textured(1), photometric="rgb")
+    return tmp_path
+
+
+def run(folder: Path, *arguments: str) -> Result:
+    frames = ["--background", str(folder / "wide.tif"), "--foreground", str(folder / "stopped.tif")]
+    out = ["-o", str(folder / "gate.tif")]
+    return CliRunner().invoke(main, ["merge", *frames, *out, *arguments])
+
+
+def assert_refused(done: Result, folder: Path, before: set[str], *words: str) -> None:
+    assert done.exit_code == 2, done.output
+    assert done.stdout == ""
+    lines = [line for line in done.stderr.splitlines() if line.startswith("blendkit: ")]
+    assert len(lines) == 1
+    assert done.stderr.splitlines()[-1] == lines[0]
+    for word in words:
+        assert word in lines[0]
+    # what is wrong, then what to do
+    assert ":" in lines[0].removeprefix("blendkit: ") or ";" in lines[0]
+    assert {path.name for path in folder.iterdir()} == before
+
+
+def not_a_picture(path: Path) -> None:
+    path.write_text("aperture 2.8, shutter 1/500")
+
+
+def empty(path: Path) -> None:
+    path.write_bytes(b"")
+
+
+def cut_short(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[:20_000])
+
+
+def a_header_alone(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[:8])
+
+
+def not_numbers(path: Path) -> None:
+    pixels = np.full((64, 96, 3), 0.5, np.float32)
+    pixels[3, 4, 1] = np.nan
+    tifffile.imwrite(path, pixels, photometric="rgb")
+
+
+def infinite(path: Path) -> None:
+    pixels = np.full((64, 96, 3), 0.5, np.float32)
+    pixels[0, 0] = np.inf
+    tifffile.imwrite(path, pixels, photometric="rgb")
+
+
+def cmyk(path: Path) -> None:
+    Image.new("CMYK", SIZE, (10, 20, 30, 0)).save(path, format="TIFF")
+
+
+def cmyk_jpeg(path: Path) -> None:
+    Image.new("CMYK", SIZE, (10, 20, 30, 0)).save(path, format="JPEG")
+
+
+def palette(path: Path) -> None:
+    Image.new("P", SIZE).save(path, format="TIFF")
+
+
+def palette_png(path: Path) -> None:
+    Image.new("P", SIZE).save(path, format="PNG")
+
+
+def no_pixels(path: Path) -> None:
+    """Write a PNG whose header says 0 x 0, with a sound checksum."""
+    import zlib  # noqa: PLC0415 - for this one file
+
+    def chunk(kind: bytes, body: bytes) -> bytes:
+        return (
+            len(body).to_bytes(4) + kind + body + (zlib.crc32(kind + body) & 0xFFFFFFFF).to_bytes(4)
+        )
+
+    head = (0).to_bytes(4) + (0).to_bytes(4) + bytes([8, 2, 0, 0, 0])
+    path.write_bytes(
+        b"\x89PNG\r\n\x1a\n"
+        + chunk(b"IHDR", head)
+        + chunk(b"IDAT", zlib.compress(b""))
+        + chunk(b"IEND", b"")
+    )
+
+
+def with_alpha(path: Path) -> None:
+    Image.new("RGBA", SIZE, (10, 20, 30, 128)).save(path, format="TIFF")
+
+
+DAMAGE: tuple[Callable[[Path], None], ...] = (
+    not_a_picture, empty, cut_short, a_header_alone, not_numbers, infinite, cmyk, cmyk_jpeg,
+    palette, palette_png, no_pixels, with_alpha,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("damage", DAMAGE, ids=lambda item: item.__name__)
+@pytest.mark.parametrize("name", ["wide.tif", "stopped.tif"])
+def test_a_frame_that_cannot_be_used(good: Path, name: str, damage: Callable[[Path], None]) -> None:
+    damage(good / name)
+    assert_refused(run(good), good, {"wide.tif", "stopped.tif"}, name)
+
+
+def test_a_missing_frame(good: Path) -> None:
+    (good / "stopped.tif").unlink()
+    assert_refused(run(good), good, {"wide.tif"}, "stopped.tif", "no such file")
+
+
+def test_two_sizes(good: Path) -> None:
+    tifffile.imwrite(good / "stopped.tif", textured(2, (90, 64)), photometric="rgb")
+    words = "wide.tif is 96x64", "stopped.tif is 90x64"
+    assert_refused(run(good), good, {"wide.tif", "stopped.tif"}, *words)
+
+
+def test_one_frame_turned(good: Path) -> None:
+    tifffile.imwrite(good / "stopped.tif", textured(2, SIZE[::-1]), photometric="rgb")
+    assert_refused(run(good), good, {"wide.tif", "stopped.tif"}, "turned by 90 degrees")
+
+
+@pytest.mark.parametrize("option", ["--foreground-mask", "--background-mask", "--matte"])
+def test_a_mask_of_another_size(good: Path, option: str) -> None:
+    Image.new("L", (95, 64)).save(good / "painted.png")
+    done = run(good, option, str(good / "painted.png"))
+    before = {"wide.tif", "stopped.tif", "painted.png"}
+    assert_refused(done, good, before, "painted.png", "95 x 64", "96 x 64")
+
+
+def test_a_missing_mask(good: Path) -> None:
+    done = run(good, "--matte", str(good / "none.png"))
+    assert_refused(done, good, {"wide.tif", "stopped.tif"}, "none.png")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "", "{", "[]", '{"schema": "blendkit.strokes/1"}',
+        json.dumps({"schema": "blendkit.strokes/1", "size": [10, 10], "strokes": []}),
+    ],
+)  # fmt: skip
+def test_strokes_that_cannot_be_used(good: Path, text: str) -> None:
+    (good / "s.json").write_text(text)
+    done = run(good, "--strokes", str(good / "s.json"))
+    assert_refused(done, good, {"wide.tif", "stopped.tif", "s.json"}, "s.json")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["-o", "none/gate.tif"], ("none/gate.tif", "folder does not exist")),
+        (["-o", "wide.tif/gate.tif"], ("wide.tif/gate.tif", "folder does not exist")),
+        (["-o", "."], ("this is a folder",)),
+        (["-o", "gate.bmp"], ("gate.bmp", ".tif")),
+        (["-o", "wide.tif"], ("wide.tif", "names the input")),
+        (["-o", "./../{name}/stopped.tif"], ("stopped.tif", "names the input")),
+        (["-o", "gate.tif", "--report", "stopped.tif"], ("stopped.tif", "names the input")),
+        (["-o", "gate.tif", "--report", "gate.tif"], ("gate.tif", "another name")),
+        (["-o", "gate.tif", "--print", "wide"], ("--print", "wide")),
+        (["-o", "gate.tif", "--disc-px", "-3"], ("disc_px", "-3")),
+        (["-o", "gate.tif", "--tie", "1,2"], ("--tie 1,2",)),
+    ],
+)
+def test_outputs_and_options_that_cannot_be(
+    good: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], words: tuple[str, ...]
+) -> None:
+    monkeypatch.chdir(good)
+    filled = [word.format(name=good.name) for word in arguments]
+    frames = ["--background", "wide.tif", "--foreground", "stopped.tif"]
+    done = CliRunner().invoke(main, ["merge", *frames, *filled])
+    assert_refused(done, good, {"wide.tif", "stopped.tif"}, *words)
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
+def test_a_folder_that_cannot_be_written(good: Path) -> None:
+    locked = good / "locked"
+    locked.mkdir(mode=0o500)
+    done = run(good, "-o", str(locked / "gate.tif"))
+    assert_refused(done, locked, set(), "the folder cannot be written")
+
+
+def test_a_link_to_an_input_is_an_input(good: Path) -> None:
+    (good / "gate.tif").hardlink_to(good / "wide.tif")
+    before = {"wide.tif", "stopped.tif", "gate.tif"}
+    assert_refused(run(good), good, before, "gate.tif", "names the input")
+
+
+@pytest.mark.parametrize(
+    "frames",
+    [
+        [],
+        ["wide.tif"],
+        ["wide.tif", "stopped.tif", "third.tif"],
+        ["wide.tif", "--foreground", "stopped.tif"],
+        ["--background", "wide.tif"],
+        ["wide.tif", "wide.tif"],
+    ],
+)
+def test_frames_given_wrongly(
+    good: Path, monkeypatch: pytest.MonkeyPatch, frames: list[str]
+) -> None:
+    monkeypatch.chdir(good)
+    done = CliRunner().invoke(main, ["merge", *frames, "-o", "gate.tif"])
+    assert_refused(done, good, {"wide.tif", "stopped.tif"})
+
+
+def test_open_roles_are_asked_for(good: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(good)
+    done = CliRunner().invoke(main, ["merge", "wide.tif", "stopped.tif", "-o", "gate.tif"])
+    words = "wide.tif", "no f-number", "--background FILE --foreground FILE"
+    assert_refused(done, good, {"wide.tif", "stopped.tif"}, *words)
+
+
+def test_frames_that_cannot_be_aligned_end_with_3_and_a_report(good: Path) -> None:
+    tifffile.imwrite(good / "stopped.tif", textured(9), photometric="rgb")
+    done = run(good, "--json")
+    assert done.exit_code == 3
+    assert {path.name for path in good.iterdir()} == {"wide.tif", "stopped.tif", "gate.report.json"}
+    report = json.loads((good / "gate.report.json").read_text())
+    assert json.loads(done.stdout) == report
+    (flag,) = report["flags"]
+    assert (flag["kind"], flag["severity"]) == ("not-aligned", "fail")
+    assert done.stderr.splitlines()[-1].startswith("blendkit: ")
+    assert flag["message"] in done.stderr
+    assert report["output"] is None
+
+
+def test_a_disk_that_takes_no_more_leaves_nothing(good: Path) -> None:
+    """The system itself refuses: no file of this process may grow beyond 8 kB."""
+
+    def limit() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (8192, 8192))
+
+    matte = good / "black.png"
+    Image.new("L", SIZE).save(matte)
+    code = (
+        "import signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        "from blendkit.cli.main import main; main()"
+    )
+    command = [
+        sys.executable, "-c", code, "merge",
+        "--background", str(good / "wide.tif"), "--foreground", str(good / "stopped.tif"),
+        "--aligned", "--matte", str(matte), "-o", str(good / "gate.tif"),
+    ]  # fmt: skip
+    done = subprocess.run(
+        command, capture_output=True, text=True, check=False, timeout=300, preexec_fn=limit
+    )
+    assert done.returncode == 2, done.stderr
+    last = done.stderr.splitlines()[-1]
+    assert last.startswith(f"blendkit: {good / 'gate.tif'}")
+    assert "Traceback" not in done.stderr
+    assert {path.name for path in good.iterdir()} == {"wide.tif", "stopped.tif", "black.png"}
