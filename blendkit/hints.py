@@ -71,6 +71,6 @@ def _sizes_differ(background: Frame, foreground: Frame) -> str:
             "degrees; turn it, or set its Exif orientation"
         )
     return (
-        f"{background.name} is {one} and {foreground.name} is {other}: take both from the same kind "
-        "of file, in one size and crop"
+        f"{background.name} is {one} and {foreground.name} is {other}: take both from one kind of "
+        "file, in one size and crop"
     )

@@ -22,15 +22,17 @@ from blendkit.blending.proof import keep_proven, proven_share
 from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
 from blendkit.clock import Stopwatch
-from blendkit.frame import Bool, Float, Frame, Label, Progress, no_progress
+from blendkit.frame import Bool, Float, Frame, Label, Matrix, Progress, no_progress
 from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.edges import edge_disc_px
 from blendkit.masks.find import find_matte, given_matte
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import find_sitter, protected
-from blendkit.midground import Flag
+from blendkit.midground import Flag, ResultBlur
 from blendkit.midground.checks import clipped, not_covered, soft_foreground
+from blendkit.midground.result_blur import result_blur
+from blendkit.midground.soft_ground import soft_midground
 from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
 from blendkit.sharpness.noise import NoiseModel, measure_noise
@@ -45,6 +47,7 @@ class Merged:
     sources: uint8 (height, width), values of `frame.Source`.
     aligned: the foreground frame on this grid, in this light; covered: where it reaches.
     groups: boughs with a blur disc each; sitter: what stays the background frame's.
+    result_blur: the result's own blur; None where it was not measured.
     """
 
     pixels: Float
@@ -62,6 +65,7 @@ class Merged:
     flags: tuple[Flag, ...]
     settings: MergeSettings
     time_s: dict[str, float]
+    result_blur: ResultBlur | None = None
 
 
 def merge_pair(
@@ -102,8 +106,8 @@ def merge_pair(
         alignment = _align(background, foreground, hints, settings)
         moved = warp_to_background(foreground.pixels, alignment.matrix, background.size)
     with watch("light"):
-        clipped_b = _clipped(background, background.pixels)
-        clipped_f = _clipped(foreground, moved.pixels)
+        clipped_b = _clipped(background, background.pixels, np.eye(3))
+        clipped_f = _clipped(foreground, moved.pixels, alignment.matrix)
         painted = hints.painted(background.size)
         free = moved.footprint & ~clipped_b & ~clipped_f & ~painted
         light = fit_light(
@@ -118,7 +122,9 @@ def merge_pair(
         softness = filled(blur, background.size)
         sitter = protected(find_sitter(background.pixels, aligned, blur), painted)
         region = search_region(moved.footprint, softness, sitter, hints)
-        matte = _matte(background.pixels, aligned, region, hints, noise[1], settings)
+        matte = _matte(
+            background.pixels, aligned, moved.footprint, region, hints, noise[1], settings
+        )
     with watch("plate"):
         unsure = np.maximum(sitter, clipped_b | clipped_f | ~moved.footprint)
         pair = background.pixels, aligned, moved.footprint, np.maximum(softness, 0), unsure
@@ -136,10 +142,21 @@ def merge_pair(
         pixels = compose(background.pixels, plate, matte.alpha, color)
         sources = source_map(plate, matte.alpha)
     with watch("checks"):
+        captures = background.capture, foreground.capture
+        shared = moved.footprint & ~clipped_b & ~clipped_f
+        whole = relative_blur(background.pixels, aligned, shared, settings.sharpness, grain=grain)
+        softness_map = result_blur(
+            (background.pixels, aligned),
+            (noise[0].sigma, noise[1].sigma),
+            (whole.disc_px, whole.confidence, whole.factor),
+            matte.alpha,
+            captures,
+        )
         flags = (
             *not_covered(moved.footprint),
             *clipped(clipped_b, clipped_f),
             *soft_foreground(foreground, matte.alpha, edge_disc_px(matte.alpha)),
+            *soft_midground(softness_map, matte.alpha, settings.viewing, captures),
         )
     return Merged(
         pixels=pixels,
@@ -157,6 +174,7 @@ def merge_pair(
         flags=flags,
         settings=settings,
         time_s=watch.time_s,
+        result_blur=softness_map,
     )
 
 
@@ -189,17 +207,27 @@ def _explain(
 def _matte(
     background: Float,
     aligned: Float,
+    footprint: Bool,
     region: Bool,
     hints: Hints,
     noise: NoiseModel,
     settings: MergeSettings,
 ) -> Matte:
     if hints.matte is not None:
-        return given_matte(aligned, hints.matte)
+        return given_matte(aligned, np.asarray(hints.matte * footprint, np.float32))
     strokes = (hints.front_strokes, hints.back_strokes)
     grain = noise.at_middle_grey
     return find_matte(background, aligned, region, grain, settings.matte, strokes=strokes)
 
 
-def _clipped(frame: Frame, pixels: Float) -> Bool:
-    return np.asarray(pixels.max(axis=2) >= frame.clip_level, np.bool_)
+def _clipped(frame: Frame, on_grid: Float, matrix: Matrix) -> Bool:
+    """Return where a frame held no more light, on the background grid.
+
+    A RAW knows where its sensor was full; other files are judged by their level.
+    """
+    full = on_grid.max(axis=2) >= frame.clip_level
+    if frame.clipped is not None:
+        size = (on_grid.shape[1], on_grid.shape[0])
+        moved = warp_to_background(frame.clipped.astype(np.float32), matrix, size)
+        full |= moved.pixels > 0.01
+    return np.asarray(full, np.bool_)

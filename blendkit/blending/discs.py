@@ -17,7 +17,6 @@ from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
 from blendkit.settings import DiscSettings
 
-
 _SMALLEST_PX = 2.5
 
 

@@ -1,7 +1,8 @@
 """Grain: pasted and re-rendered regions get the grain of the background frame, no more, no less.
 
 Too much is taken out by a local Wiener shrinkage over two undecimated scales, which leaves what is
-stronger than the known noise (bark) alone (Mihcak et al. 1999, IEEE SPL 6(12), doi:10.1109/97.803428).
+stronger than the known noise (bark) alone (Mihcak et al. 1999, IEEE SPL 6(12),
+doi:10.1109/97.803428).
 What is missing is added as white noise of the background frame's measured variance.
 """
 
@@ -28,7 +29,7 @@ def reduce_grain(pixels: Float, sigma: Sigma) -> Float:
         band = current - smooth
         floor = np.square(noise) * share
         power = window_mean(np.square(band), 5, passes=1)
-        # The square lets clear structure through whole, where plain Wiener dulls it by some per cent.
+        # The square lets clear structure through whole; plain Wiener dulls it by some per cent.
         result += band * np.clip(1 - np.square(1.25 * floor / (power + 1e-12)), 0, 1)
         current = smooth
     return np.asarray(result + current, np.float32)

@@ -1,4 +1,4 @@
-"""The plate: veil divided out where that is well-posed, re-rendered elsewhere, joined by confidence.
+"""The plate: veil divided out where that is well-posed, re-rendered elsewhere, joined by trust.
 
 Division keeps the background frame's own detail and grain but multiplies every error by
 1/(1 - a*k).  Re-rendering is smooth and safe but only as right as the disc map.  The join weighs
@@ -46,7 +46,7 @@ def make_plate(
     """
     clear = np.maximum(1 - veil.coverage, settings.least_clear)[..., None]
     divided = np.maximum((background - veil.light) / clear, 0)
-    trust = _trust_in_division(background, veil, rerendered, mass, settings)
+    trust = _trust_in_division(veil, rerendered, mass, settings)
     offset = _slow_offset(divided, rerendered, trust)
     pixels = trust[..., None] * divided + (1 - trust[..., None]) * np.maximum(
         rerendered + offset, 0
@@ -60,7 +60,7 @@ def make_plate(
 
 
 def _trust_in_division(
-    background: Float, veil: Veil, rerendered: Float, mass: Float, settings: PlateSettings
+    veil: Veil, rerendered: Float, mass: Float, settings: PlateSettings
 ) -> Float:
     """Return the share of division, from the two expected variances, float32 (height, width)."""
     clear = np.maximum(1 - veil.coverage, settings.least_clear)

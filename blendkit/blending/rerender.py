@@ -65,7 +65,7 @@ def _normalised(total: Float) -> tuple[Float, Float]:
 
 
 def _from_surroundings(total: Float) -> Float:
-    """Return light over mass at growing widths: each place takes the narrowest that rests on some."""
+    """Return light over mass at growing widths, each place from the narrowest that has some."""
     factor = max(max(total.shape) // 300, 1)
     level = reduce_by(total, factor)
     stack = [level]

@@ -1,8 +1,8 @@
 """Foreground colours free of the light that shone past the edge.
 
-Multi-level estimation after Germer, Uelwer, Conrad & Harmeling (2020), doi:10.1109/ICPR48806.2021.9412977,
-as PyMatting implements it, in linear light: mixing at an edge is linear in light, not in code values.
-Where the plate behind is known, the edge pixel's own equation S = aF + (1-a)B gives F more directly.
+Multi-level estimation after Germer, Uelwer, Conrad & Harmeling (2020),
+doi:10.1109/ICPR48806.2021.9412977, as PyMatting implements it, in linear light: mixing at an edge
+is linear in light, not in code values.
 """
 
 import warnings

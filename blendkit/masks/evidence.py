@@ -12,7 +12,7 @@ from blendkit.filters.bands import gaussian
 from blendkit.frame import Float, luminance
 
 PLANES = 10
-"""sqrt light of the foreground frame (3) and the background frame (3), hint, prior, grain, colour."""
+"""sqrt light of foreground frame (3) and background frame (3), hint, prior, grain, colour."""
 NO_PRIOR = 0.5
 _MIDDLE_GREY = 0.18
 _GRAIN_SCALE = 20.0
@@ -29,9 +29,9 @@ def exposure_scale(background: Float) -> float:
 def colour_evidence(foreground: Float, hint: Float, scale: float) -> Float:
     """Return how unlike the unpainted surroundings each painted pixel's colour is, 0 to 1.
 
-    Inside a rough mask foreground and background are mixed; outside it all is background.  With R the
-    ratio of the two colour densities and q the share of background inside, the chance of foreground
-    is 1 - q / R (Elkan & Noto 2008, doi:10.1145/1401890.1401920, with the roles swapped).
+    Inside a rough mask foreground and background are mixed; outside it all is background.  With R
+    the ratio of the two colour densities and q the share of background inside, the chance of
+    foreground is 1 - q / R (Elkan & Noto 2008, doi:10.1145/1401890.1401920, roles swapped).
 
     Parameters
     ----------
@@ -78,10 +78,11 @@ def _density(bins: NDArray[np.int64]) -> NDArray[np.float64]:
     counts = np.bincount(bins, minlength=int(np.prod(_BINS))).astype(np.float64).reshape(_BINS)
     for axis in range(3):
         moved = np.moveaxis(counts, axis, 0).reshape(counts.shape[axis], -1)
-        smooth = cv2.GaussianBlur(moved, (1, 5), 0.1, sigmaY=0.9, borderType=cv2.BORDER_REPLICATE)
+        blurred = cv2.GaussianBlur(moved, (1, 5), 0.1, sigmaY=0.9, borderType=cv2.BORDER_REPLICATE)
+        smooth = np.asarray(blurred, np.float64)
         shape = np.moveaxis(counts, axis, 0).shape
-        counts = np.moveaxis(smooth.reshape(shape), 0, axis)
-    return (counts / counts.sum()).ravel()
+        counts = np.asarray(np.moveaxis(smooth.reshape(shape), 0, axis), np.float64)
+    return np.asarray(counts / counts.sum(), np.float64).ravel()
 
 
 def network_planes(

@@ -2,7 +2,8 @@
 
 Sharp texture marks it where there is texture: the two frames differ there by no blur.  Skin and
 dress have little, so the zone spreads from those seeds over similar colour to the nearest place
-that is known to be soft, by random walks (Grady 2006, IEEE TPAMI 28(11), doi:10.1109/TPAMI.2006.233).
+that is known to be soft, by random walks (Grady 2006, IEEE TPAMI 28(11),
+doi:10.1109/TPAMI.2006.233).
 """
 
 import warnings

@@ -6,6 +6,7 @@ cancels texture.  After Foi et al. (2008), IEEE TIP 17(10), doi:10.1109/TIP.2008
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,8 +28,10 @@ class NoiseModel:
 
     def sigma(self, pixels: Float) -> Float:
         """Return the standard deviation expected at each value of pixels (..., 3)."""
-        slope, floor = np.float32(self.slope), np.float32(self.floor)
-        return np.sqrt(np.maximum(slope * np.maximum(pixels, 0) + floor, 1e-12))
+        slope, floor = (np.array(part, np.float32) for part in (self.slope, self.floor))
+        return np.asarray(
+            np.sqrt(np.maximum(slope * np.maximum(pixels, 0) + floor, 1e-12)), np.float32
+        )
 
     @property
     def at_middle_grey(self) -> float:
@@ -60,8 +63,8 @@ def measure_noise(pixels: Float) -> NoiseModel:
 def _blocks(channel: Float, step: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Return mean and noise variance of blocks, every step-th block row."""
     rows, columns = channel.shape[0] // _BLOCK, channel.shape[1] // _BLOCK
-    cut = channel[: rows * _BLOCK, : columns * _BLOCK].reshape(rows, _BLOCK, columns, _BLOCK)
-    cut = cut[::step].transpose(0, 2, 1, 3).reshape(-1, _BLOCK, _BLOCK)
+    tiles = channel[: rows * _BLOCK, : columns * _BLOCK].reshape(rows, _BLOCK, columns, _BLOCK)
+    cut = tiles[::step].transpose(0, 2, 1, 3).reshape(-1, _BLOCK, _BLOCK)
     # Mixed second difference of a 2x2 cell: variance 4 for white noise, 0 for any gradient.
     mixed = cut[:, ::2, ::2] - cut[:, 1::2, ::2] - cut[:, ::2, 1::2] + cut[:, 1::2, 1::2]
     spread = np.median(np.abs(mixed), axis=(1, 2)) ** 2 * _MEDIAN_CHI2 / 4
@@ -79,7 +82,7 @@ def _fit_channel(
         return 0.0, float(np.median(spreads)) if len(spreads) else 0.0
     edges = np.quantile(means, np.linspace(0, 1, _TONES + 1))
     tone, quiet = [], []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         inside = (means >= low) & (means <= high)
         if inside.sum() >= _ENOUGH_BLOCKS // 2:
             tone.append(float(means[inside].mean()))

@@ -130,13 +130,13 @@ def filled(blur: RelativeBlur, size: tuple[int, int], *, spread_share: float = 0
     doi:10.1109/CVPR.1993.341081): each place takes the narrowest mean that rests on enough.
     """
     width = spread_share * max(blur.disc_px.shape)
-    weight = np.square(blur.confidence) + 1e-6
+    weight = np.asarray(np.square(blur.confidence) + 1e-6, np.float32)
     result = np.zeros_like(blur.disc_px)
     remaining = np.ones_like(blur.disc_px)
     for k in range(6):
         sigma = width * 2**k
         mass = gaussian(weight, sigma)
-        mean = gaussian(weight * blur.disc_px, sigma) / mass
+        mean = gaussian(np.asarray(weight * blur.disc_px, np.float32), sigma) / mass
         enough = np.clip(mass / 0.15, 0, 1) if k < 5 else np.ones_like(mass)
         result += remaining * enough * mean
         remaining *= 1 - enough

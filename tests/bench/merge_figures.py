@@ -5,8 +5,8 @@
     python tests/bench/merge_figures.py --ablation
 
 PSNR in dB in linear light against the exact composite.  "halo": the blurred foreground covers over
-3 % and the true matte is below 2 %.  "gain" is the share of the headroom (ceiling minus floor, whole
-picture) that the merge wins.  Floor and ceiling: merge_references.py.
+3 % and the true matte is below 2 %.  "gain" is the share of the headroom (ceiling minus floor,
+whole picture) that the merge wins.  Floor and ceiling: merge_references.py.
 """
 
 import pickle
@@ -25,7 +25,7 @@ from blendkit.hints import Hints
 from blendkit.masks.strokes import Stroke, rasterise
 from blendkit.merge import Merged, merge_pair
 from blendkit.simulate import scenes
-from blendkit.simulate.metrics import grid_rms_px, psnr, regions, scores
+from blendkit.simulate.metrics import grid_rms_px, regions, scores
 from blendkit.simulate.pair import SimulatedPair, make_pair
 from blendkit.simulate.rough_mask import eight_strokes, rough_mask
 from blendkit.simulate.sensor import falloff
@@ -178,9 +178,8 @@ def print_table(rows: list[tuple[str, dict[str, float]]]) -> None:
     halo = [f["halo"] - f["floor halo"] for _, f in rows]
     print(f"whole above floor: median {np.median(ahead):.2f}, least {min(ahead):.2f} dB")
     print(f"halo above floor:  median {np.median(halo):.2f}, least {min(halo):.2f} dB")
-    print(
-        f"headroom gained:   median {medians['gain']:.2f}, least {min(f['gain'] for _, f in rows):.2f}"
-    )
+    least = min(f["gain"] for _, f in rows)
+    print(f"headroom gained:   median {medians['gain']:.2f}, least {least:.2f}")
 
 
 @click.command()

@@ -4,6 +4,8 @@ After Ronneberger, Fischer & Brox (2015), doi:10.1007/978-3-319-24574-4_28, with
 concatenation on the way up, so that full-size layers stay narrow.
 """
 
+from itertools import pairwise
+
 import torch
 from torch import nn
 
@@ -30,12 +32,9 @@ class MatteNet(nn.Module):
         super().__init__()
         widths = WIDTHS
         self.down = nn.ModuleList(
-            [_pair(PLANES, widths[0])]
-            + [_pair(a, b) for a, b in zip(widths[:-1], widths[1:], strict=True)]
+            [_pair(PLANES, widths[0])] + [_pair(a, b) for a, b in pairwise(widths)]
         )
-        self.narrow = nn.ModuleList(
-            [nn.Conv2d(b, a, 1) for a, b in zip(widths[:-1], widths[1:], strict=True)]
-        )
+        self.narrow = nn.ModuleList([nn.Conv2d(b, a, 1) for a, b in pairwise(widths)])
         self.up = nn.ModuleList([_pair(a, a) for a in widths[:-1]])
         self.out = nn.Conv2d(widths[0], 1, 3, padding=1)
 

@@ -1,10 +1,11 @@
-"""Training scenes: random mixtures of shapes, textures and depths, with boughs unlike the named ones.
+"""Training scenes: random mixtures of shapes and depths, with boughs unlike the named ones.
 
 The matte network must not learn one bough generator.  Here foregrounds are spline tangles, random
 forks, leaf sprays and thick limbs in any colour, none of them drawn by the bough and leaf painters
 of the named scenes, on which it is judged.  Backgrounds are noise at all scales, scikit-image's
 pictures, the simulator's painted woods, hedges, hills and poplars, dense foliage, and thin lines
-and blobs that look like foreground but are not; a sharp patch stands for the sitter.  The pair is rendered by the simulator, through a sampled aperture.
+and blobs that look like foreground but are not; a sharp patch stands for the sitter.
+The pair is rendered by the simulator, through a sampled aperture.
 
     python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1
 """
@@ -111,7 +112,12 @@ def _backdrop(shape: tuple[int, int], rng: np.random.Generator) -> Float:
 
 def _painted(shape: tuple[int, int], rng: np.random.Generator) -> Float:
     """Return one of the simulator's landscapes in other light, perhaps with dense foliage."""
-    painters = (backgrounds.woods, backgrounds.hills, backgrounds.poplars, backgrounds.hedge_with_gaps)
+    painters = (
+        backgrounds.woods,
+        backgrounds.hills,
+        backgrounds.poplars,
+        backgrounds.hedge_with_gaps,
+    )
     painter = painters[int(rng.integers(len(painters)))]
     drawn = painter(SIZE, float(rng.uniform(0.4, 1.4)), rng).color
     ground = cv2.resize(drawn, shape[::-1], interpolation=cv2.INTER_LINEAR)
@@ -133,9 +139,13 @@ def _picture(shape: tuple[int, int], rng: np.random.Generator) -> Float:
     image = image if image.ndim == 3 else np.repeat(image[..., None], 3, axis=2)
     scale = max(shape[0] / image.shape[0], shape[1] / image.shape[1]) * rng.uniform(1, 2.2)
     image = cv2.resize(image[..., :3], None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    top, left = (int(rng.integers(0, n - m + 1)) for n, m in zip(image.shape[:2], shape, strict=True))
+    top, left = (
+        int(rng.integers(0, n - m + 1)) for n, m in zip(image.shape[:2], shape, strict=True)
+    )
     crop = image[top : top + shape[0], left : left + shape[1]]
-    return (np.clip(crop, 0, 1) ** rng.uniform(1.6, 2.6) * _color(rng, low=0.3, high=1.2)).astype(np.float32)
+    return (np.clip(crop, 0, 1) ** rng.uniform(1.6, 2.6) * _color(rng, low=0.3, high=1.2)).astype(
+        np.float32
+    )
 
 
 def _sitter(shape: tuple[int, int], rng: np.random.Generator) -> tuple[Float, Float]:
@@ -144,18 +154,25 @@ def _sitter(shape: tuple[int, int], rng: np.random.Generator) -> tuple[Float, Fl
     cx, cy = rng.uniform(0.25, 0.75, 2) * shape[::-1]
     radius = np.hypot((x - cx) / rng.uniform(50, 150), (y - cy) / rng.uniform(80, 220))
     cover = np.clip((1.0 + 0.15 * _noise(shape, rng, roughness=1.8) - radius) * 40, 0, 1)
-    color = _picture(shape, rng) if rng.uniform() < 0.5 else np.broadcast_to(
-        _color(rng), (*shape, 3)
-    ) * np.exp(0.4 * _noise(shape, rng, roughness=1.3))[..., None]
+    color = (
+        _picture(shape, rng)
+        if rng.uniform() < 0.5
+        else np.broadcast_to(_color(rng), (*shape, 3))
+        * np.exp(0.4 * _noise(shape, rng, roughness=1.3))[..., None]
+    )
     if rng.uniform() < 0.6:
-        paths = [_walk(rng, (cx, cy), rng.uniform(60, 200), 0.02) for _ in range(rng.integers(5, 60))]
+        paths = [
+            _walk(rng, (cx, cy), rng.uniform(60, 200), 0.02) for _ in range(rng.integers(5, 60))
+        ]
         hair = _stroked(shape, [(p, np.full(len(p), rng.uniform(0.8, 2))) for p in paths])
         color = color * (1 - hair[..., None]) + _color(rng, high=0.3) * hair[..., None]
         cover = np.maximum(cover, hair)
     return color.astype(np.float32), cover.astype(np.float32)
 
 
-def _walk(rng: np.random.Generator, start: tuple[float, float], length: float, bend: float) -> np.ndarray:
+def _walk(
+    rng: np.random.Generator, start: tuple[float, float], length: float, bend: float
+) -> np.ndarray:
     """Return the points of a wandering line, (n, 2)."""
     count = max(int(length / 4), 3)
     heading = rng.uniform(0, 2 * np.pi) + np.cumsum(rng.normal(0, bend * 4, count))
@@ -169,11 +186,15 @@ def _stroked(shape: tuple[int, int], lines: list[tuple[np.ndarray, np.ndarray]])
     for points, widths in lines:
         scaled = np.round(points * _SUPER).astype(int)
         for a, b, width in zip(scaled[:-1], scaled[1:], widths, strict=False):
-            cv2.line(fine, tuple(map(int, a)), tuple(map(int, b)), 255, max(round(width * _SUPER), 1))
+            cv2.line(
+                fine, tuple(map(int, a)), tuple(map(int, b)), 255, max(round(width * _SUPER), 1)
+            )
     return (cv2.resize(fine, shape[::-1], interpolation=cv2.INTER_AREA) / 255).astype(np.float32)
 
 
-def _forks(rng: np.random.Generator, shape: tuple[int, int], width: float) -> list[tuple[np.ndarray, np.ndarray]]:
+def _forks(
+    rng: np.random.Generator, shape: tuple[int, int], width: float
+) -> list[tuple[np.ndarray, np.ndarray]]:
     """Return a wandering limb with side twigs, each with twigs of its own."""
     lines = []
     start = rng.uniform(-0.05, 1.05, 2) * shape[::-1]
@@ -190,7 +211,15 @@ def _forks(rng: np.random.Generator, shape: tuple[int, int], width: float) -> li
                 k = int(rng.integers(count // 5, count))
                 turn = rng.choice([-1, 1]) * spread * rng.uniform(0.5, 1.4)
                 share = rng.uniform(0.25, 0.6)
-                stack.append((points[k], headings[k] + turn, max(w * rng.uniform(0.35, 0.7), 1.0), length * share, level + 1))
+                stack.append(
+                    (
+                        points[k],
+                        headings[k] + turn,
+                        max(w * rng.uniform(0.35, 0.7), 1.0),
+                        length * share,
+                        level + 1,
+                    )
+                )
     return lines
 
 
@@ -203,15 +232,23 @@ def _leaves(
         centre = rng.uniform(0, 1, 2) * shape[::-1]
         for _ in range(rng.integers(10, 70)):
             at = centre + rng.normal(0, size * rng.uniform(2, 5), 2)
-            long, wide, turn = size * rng.uniform(0.5, 1.2), rng.uniform(0.2, 0.6), rng.uniform(0, np.pi)
+            long, wide, turn = (
+                size * rng.uniform(0.5, 1.2),
+                rng.uniform(0.2, 0.6),
+                rng.uniform(0, np.pi),
+            )
             t = np.linspace(0, 2 * np.pi, 24)
-            leaf = np.column_stack([np.cos(t) * long, np.sin(t) * long * wide * np.abs(np.sin(t / 2)) ** 0.5])
+            leaf = np.column_stack(
+                [np.cos(t) * long, np.sin(t) * long * wide * np.abs(np.sin(t / 2)) ** 0.5]
+            )
             spin = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
             cv2.fillPoly(fine, [np.round((leaf @ spin + at) * _SUPER).astype(np.int32)], 255)
     return (cv2.resize(fine, shape[::-1], interpolation=cv2.INTER_AREA) / 255).astype(np.float32)
 
 
-def _foreground(shape: tuple[int, int], rng: np.random.Generator, *, thickness: float) -> tuple[Float, Float]:
+def _foreground(
+    shape: tuple[int, int], rng: np.random.Generator, *, thickness: float
+) -> tuple[Float, Float]:
     """Return colour and coverage of one layer of boughs, tangles or leaves."""
     kind = rng.uniform()
     lines: list[tuple[np.ndarray, np.ndarray]] = []
@@ -230,12 +267,14 @@ def _foreground(shape: tuple[int, int], rng: np.random.Generator, *, thickness: 
 
 
 def _surface(shape: tuple[int, int], cover: Float, rng: np.random.Generator) -> Float:
-    """Return bark: a base colour, texture, and light from one side by the relief of the coverage."""
+    """Return bark: a base colour, texture, and light from one side by the coverage's relief."""
     base = _color(rng, low=0.01, high=0.25 if rng.uniform() < 0.8 else 0.9)
     texture = np.exp(rng.uniform(0.05, 0.5) * _noise(shape, rng, roughness=rng.uniform(0.7, 1.5)))
     relief = cv2.GaussianBlur(cover, (0, 0), rng.uniform(1, 4))
     angle = rng.uniform(0, 2 * np.pi)
-    slope = np.cos(angle) * np.gradient(relief, axis=1) + np.sin(angle) * np.gradient(relief, axis=0)
+    slope = np.cos(angle) * np.gradient(relief, axis=1) + np.sin(angle) * np.gradient(
+        relief, axis=0
+    )
     shading = np.exp(np.clip(slope * rng.uniform(0, 8), -1.2, 1.2))
     return np.asarray(base * (texture * shading)[..., None], np.float32)
 

@@ -21,7 +21,13 @@ from network import MatteNet
 from numpy.typing import NDArray
 from torch import nn
 
-from blendkit.masks.evidence import NO_PRIOR, PLANES, colour_evidence, exposure_scale, network_planes
+from blendkit.masks.evidence import (
+    NO_PRIOR,
+    PLANES,
+    colour_evidence,
+    exposure_scale,
+    network_planes,
+)
 
 _CROP = 160
 _BATCH = 10
@@ -41,7 +47,9 @@ class Scenes:
     def crop(self, index: int, rng: np.random.Generator) -> Sample:
         """Return a random crop, scaled and turned, in random light, with random grain."""
         scene = self._scenes[index]
-        zoom = float(np.exp(rng.uniform(np.log(0.36), np.log(1.25)))) if rng.uniform() < 0.7 else 1.0
+        zoom = (
+            float(np.exp(rng.uniform(np.log(0.36), np.log(1.25)))) if rng.uniform() < 0.7 else 1.0
+        )
         side = min(int(_CROP / zoom), scene["matte"].shape[0])
         for _ in range(4):
             top, left = rng.integers(0, scene["matte"].shape[0] - side + 1, 2)
@@ -52,12 +60,14 @@ class Scenes:
         parts = {n: scene[n][window].astype(np.float32) for n in names}
         if side != _CROP:
             method = cv2.INTER_AREA if side > _CROP else cv2.INTER_CUBIC
-            parts = {n: cv2.resize(v, (_CROP, _CROP), interpolation=method) for n, v in parts.items()}
+            parts = {
+                n: cv2.resize(v, (_CROP, _CROP), interpolation=method) for n, v in parts.items()
+            }
         parts["matte"] = np.clip(parts["matte"], 0, 1)
         turns, flip = int(rng.integers(4)), rng.uniform() < 0.5
         for name, value in parts.items():
-            value = np.rot90(value, turns)
-            parts[name] = np.ascontiguousarray(value[:, ::-1] if flip else value)
+            turned = np.rot90(value, turns)
+            parts[name] = np.ascontiguousarray(turned[:, ::-1] if flip else turned)
         return _taken(parts, rng)
 
 
@@ -91,7 +101,9 @@ def _hint(matte: NDArray[np.float32], rng: np.random.Generator) -> NDArray[np.fl
         return np.ones_like(matte)
     reach = rng.uniform(5, 22)
     distance = cv2.distanceTransform((matte < 0.1).astype(np.uint8), cv2.DIST_L2, 5)
-    wobble = cv2.GaussianBlur(rng.normal(size=matte.shape).astype(np.float32), (0, 0), rng.uniform(6, 20))
+    wobble = cv2.GaussianBlur(
+        rng.normal(size=matte.shape).astype(np.float32), (0, 0), rng.uniform(6, 20)
+    )
     wobble *= rng.uniform(0.2, 0.8) * reach / (wobble.std() + 1e-6)
     hint = (distance < reach + np.maximum(wobble, 2 - reach)).astype(np.float32)
     if rng.uniform() < 0.3:
@@ -112,7 +124,8 @@ def _planes(parts: Sample, prior: NDArray[np.float32]) -> NDArray[np.float32]:
 def _halved(parts: Sample) -> Sample:
     half = (_CROP // 2 // 16 * 16, _CROP // 2 // 16 * 16)
     small = {
-        n: cv2.resize(parts[n], half, interpolation=cv2.INTER_AREA) for n in ("soft", "sharp", "hint")
+        n: cv2.resize(parts[n], half, interpolation=cv2.INTER_AREA)
+        for n in ("soft", "sharp", "hint")
     }
     small["grain"] = parts["grain"] / 2
     return small
@@ -141,9 +154,13 @@ def _loss(matte: torch.Tensor, truth: torch.Tensor, hint: torch.Tensor) -> torch
     plain = (weight * (matte - truth).abs()).sum() / weight.sum().clamp(min=1)
     slopes = 0.0
     for axis in (2, 3):
-        slopes = slopes + (
-            (matte.diff(dim=axis) - truth.diff(dim=axis)).abs() * hint.narrow(axis, 1, _CROP - 1)
-        ).mean()
+        slopes = (
+            slopes
+            + (
+                (matte.diff(dim=axis) - truth.diff(dim=axis)).abs()
+                * hint.narrow(axis, 1, _CROP - 1)
+            ).mean()
+        )
     return plain + slopes
 
 
@@ -186,7 +203,9 @@ def _validate(net: MatteNet, scenes: Scenes) -> float:
 @click.option("--seed", default=5)
 @click.option("--rate", default=2e-3)
 @click.option("--resume", type=click.Path(path_type=Path))
-def main(folder: Path, target: Path, minutes: float, seed: int, rate: float, resume: Path | None) -> None:
+def main(
+    folder: Path, target: Path, minutes: float, seed: int, rate: float, resume: Path | None
+) -> None:
     """Train on the scenes in FOLDER and write TARGET (.onnx) and its weights (.pt) beside it."""
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
