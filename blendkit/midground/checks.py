@@ -6,7 +6,6 @@ import numpy as np
 
 from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.midground import Flag
-from blendkit.optics import blur_disc_mm, circle_of_confusion_mm
 
 _LEAST_SHARE = 1e-4
 _SOFT_SHARE_OF_LONG_SIDE = 1 / 1200
@@ -39,9 +38,7 @@ def clipped(background: Bool, foreground: Bool) -> Iterator[Flag]:
             )
 
 
-def soft_foreground(
-    frame: Frame, alpha: Float, own_disc_px: float | None, sensor_width_mm: float = 36.0
-) -> Iterator[Flag]:
+def soft_foreground(frame: Frame, alpha: Float, own_disc_px: float | None) -> Iterator[Flag]:
     """Flag a foreground that the foreground frame itself does not hold sharp.
 
     own_disc_px: its disc there as measured, None if it could not be.
@@ -70,7 +67,10 @@ def advice_for_sharpness(capture: Capture, excess: float) -> str:
         return "focus the foreground frame on the foreground itself, or stop down further"
     cure = capture.f_number * excess
     if cure > 32:
-        return f"f/{capture.f_number:g} cannot hold it: focus the foreground frame on the foreground itself"
+        return (
+            f"f/{capture.f_number:g} cannot hold it: "
+            "focus the foreground frame on the foreground itself"
+        )
     return (
         f"stop down to about f/{cure:.0f}, or focus the foreground frame on the foreground itself"
     )

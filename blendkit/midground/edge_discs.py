@@ -1,12 +1,11 @@
 """The disc that a frame's own edges show, without the other frame: blind, and only where edges are.
 
 An edge blurred once more by a known Gaussian loses the less of its slope the softer it was
-(Zhuo & Sim 2011, Pattern Recognition 44(9), doi:10.1016/j.patcog.2011.03.009, who model the lens by
-a Gaussian; here a table of a step under a disc stands in).  Four pairs of Gaussians cover discs from
-1 to about 40 px; of each place's answers the finest that grain allows counts.
+(Zhuo & Sim 2011, Pattern Recognition 44(9), doi:10.1016/j.patcog.2011.03.009, who model the lens
+by a Gaussian; here a table of a step under a disc stands in).  Four pairs of Gaussians cover discs
+from 1 to about 40 px; of each place's answers the finest that grain allows counts.
 """
 
-from collections.abc import Callable
 from functools import cache
 
 import cv2
@@ -87,6 +86,3 @@ def _peak(disc: float, sigma: float) -> float:
     chord = chord / chord.sum() if disc >= 0.2 else (at == 0).astype(np.float64)
     own = np.exp(-0.5 * at**2 / (sigma**2 + 0.6**2))
     return float(np.convolve(chord, own / own.sum(), mode="same").max())
-
-
-Sigma = Callable[[Float], Float]

@@ -17,6 +17,8 @@ from blendkit.optics import blur_disc_mm
 
 _SENSOR_WIDTH_MM = 36.0
 _FACTORS = (0.18, 0.22, 0.27, 0.33, 0.4, 0.5, 0.65, 0.8, 1.0)
+_SAME_APERTURE = 0.97
+_CLEARLY_BETTER = 0.85
 _BEND_PX, _FLOOR_PX, _OFFSET_PX = 1.5, 0.1, 0.3
 """What `edge_discs` reads on five textures under known discs: flat up to 1.5 px, then linear."""
 _TABLE_BIAS = 1.06
@@ -64,7 +66,7 @@ def background_disc_px(relative_px: Float, lens: LensPair) -> Float:
     """
     square = relative_px * np.abs(relative_px)
     ratio, gap = lens.ratio, lens.gap_px
-    if lens.side_seen or ratio > 0.97:
+    if lens.side_seen or ratio > _SAME_APERTURE:
         return np.asarray((square + gap**2) / (2 * max(gap, 1e-6)), np.float32)
     loss = 1 - ratio**2
     root = np.sqrt(np.maximum(gap**2 + loss * square, 0))
@@ -72,7 +74,7 @@ def background_disc_px(relative_px: Float, lens: LensPair) -> Float:
 
 
 def foreground_disc_px(background_px: Float, lens: LensPair) -> Float:
-    """Return the signed disc in the foreground frame of what has this disc in the background one."""
+    """Return the signed disc in the foreground frame from that in the background frame."""
     return np.asarray(lens.ratio * background_px - lens.gap_px, np.float32)
 
 
@@ -92,13 +94,18 @@ def measured_gap_px(
         return None
     ladder = np.geomspace(1.0, largest_px, 90)
     costs = [_misfit(relative_px, edges_b, edges_f, ratio, float(gap)) for gap in ladder]
+    if ratio <= _SAME_APERTURE:
+        # Two apertures at one focus are the rule; another focus must explain the edges better.
+        together = _misfit(relative_px, edges_b, edges_f, ratio, 0.0)
+        if min(costs) > _CLEARLY_BETTER * together:
+            return 0.0
     return float(ladder[int(np.argmin(costs))]) * _TABLE_BIAS
 
 
 def _misfit(
     relative_px: Discs, edges_b: Discs, edges_f: Discs, ratio: float, gap_px: float
 ) -> float:
-    """Return the mean capped misfit of edges to the discs of a gap, with the best texture factor."""
+    """Return the mean capped misfit of edges to a gap's discs, with the best texture factor."""
     lens = LensPair(ratio, gap_px, "measured")
     x = background_disc_px(relative_px.astype(np.float32), lens)
     predicted = np.concatenate([np.abs(x), np.abs(foreground_disc_px(x, lens))])

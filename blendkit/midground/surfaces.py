@@ -41,7 +41,7 @@ def find_surfaces(blur: ResultBlur, usable: Bool, *, seed: int = 0) -> tuple[Sur
 
 
 def tolerance_px(blur: ResultBlur) -> Float:
-    """Return how far from a plane a measured disc may lie, px: 0.6 at 1200 px width, and a tenth."""
+    """Return how far off a plane a disc may be measured, px: 0.6 at 1200 px, and a tenth."""
     unit = max(blur.disc_px.shape) * blur.factor / 1200
     x = blur.background_px
     scale = np.maximum(np.abs(x), np.abs(blur.foreground_px))

@@ -1,4 +1,4 @@
-"""Forty-five scenes for the mid-ground: thirty soft ones, fifteen with nothing wrong; with their truth.
+"""Forty-five scenes for the mid-ground, with their truth: thirty soft, fifteen with nothing wrong.
 
 Even numbers are for tuning, odd ones for judging.  `python midground_cases.py FOLDER` renders and
 keeps them; figures are read by midground_figures.py.
@@ -14,7 +14,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "midground"))
 
-from warped_ground import (  # noqa: E402 - the folder of tests is no package
+from warped_ground import (
     SURFACES,
     CutOut,
     Lens,
@@ -28,7 +28,7 @@ from warped_ground import (  # noqa: E402 - the folder of tests is no package
     with_noise,
 )
 
-from blendkit.frame import Bool, Capture, Float, Frame  # noqa: E402
+from blendkit.frame import Bool, Capture, Float, Frame
 
 SIZE = (900, 600)
 SOFT_PX_AT_1200 = 3.0
@@ -162,7 +162,7 @@ def _shot(
 
 
 def _matte(discs: list[Float], seam: float | None) -> Float:
-    """Return ground where the foreground frame is the sharper one, or the lowest part from seam on."""
+    """Return ground where the foreground frame is the sharper one, or what lies below seam."""
     if seam is None:
         cover = np.abs(discs[1]) < np.abs(discs[0])
     else:

@@ -146,7 +146,6 @@ def wall(size: tuple[int, int], seed: int, distance_m: float, *, surface: str = 
     """Return a flat wall parallel to the sensor."""
     rng = np.random.default_rng(seed)
     width, height = size
-    x, _ = np.meshgrid(np.arange(width) / height, np.arange(height) / height)
     distance = np.full((height, width), distance_m, np.float32)
     return View(_tile(surface, size, rng), distance)
 

@@ -1,0 +1,63 @@
+"""`blendkit repair`: repair what a merge has flagged, from its report."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+_FILE = click.Path(path_type=Path)
+MODES = ("auto", "bridge", "extend", "taper", "sharpen")
+
+
+@click.command("repair")
+@click.argument("report", type=_FILE)
+@click.option(
+    "--repair",
+    "mode",
+    type=click.Choice(MODES),
+    default="auto",
+    help="how: a bridge frame, the sharper frame further, softer far ground, a filter",
+    show_default=True,
+)
+@click.option(
+    "--bridge", "bridges", type=_FILE, multiple=True, help="frame sharp in the mid-ground"
+)
+@click.option("-o", "--output", type=_FILE, help="[default: RESULT-repaired beside the result]")
+@click.option("--json", "as_json", is_flag=True, help="print the report on standard output")
+def command(
+    *, report: Path, mode: str, bridges: tuple[Path, ...], output: Path | None, as_json: bool
+) -> None:
+    """Repair the soft mid-ground of a result: REPORT is its RESULT.report.json.
+
+    The pair is merged once more with the report's own settings and then repaired, so that nothing
+    is repaired twice; a repair that does not make its flag quieter is not applied.
+
+    \b
+    blendkit repair gate.report.json --repair bridge --bridge middle.tif
+    """  # noqa: D301 - \b keeps click from filling the example
+    from blendkit.cli.repair_run import run_repair  # noqa: PLC0415 - quick help
+
+    run_repair(read_report(report), mode, bridges, output, as_json=as_json)
+
+
+def read_report(path: Path) -> dict[str, Any]:
+    """Return a report's contents.
+
+    Raises
+    ------
+    InputError : missing, not JSON, not a report, or of a merge that was refused.
+    """
+    from blendkit.errors import InputError  # noqa: PLC0415 - quick help
+
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise InputError(f"{path}: there is no such report; merge the pair first") from error
+    except (OSError, ValueError) as error:
+        raise InputError(f"{path}: is not a report; give RESULT.report.json") from error
+    if not isinstance(document, dict) or document.get("schema") != "blendkit.report/1":
+        raise InputError(f"{path}: is not of schema blendkit.report/1; give RESULT.report.json")
+    if document.get("output") is None:
+        raise InputError(f"{path}: its merge was refused, so there is nothing to repair")
+    return document

@@ -1,0 +1,104 @@
+"""Runs a repair for the command line: merge as the report says, repair, write, tell."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, cast
+
+import click
+
+from blendkit.cli.progress import shown_progress
+from blendkit.errors import InputError
+from blendkit.files import read_frame
+from blendkit.frame import Frame
+from blendkit.merge import merge_pair
+from blendkit.repair import Mode, Repaired, repair_result
+from blendkit.report.bundle import as_json as json_text
+from blendkit.report.bundle import check_targets, target_paths, write_result
+from blendkit.report.document import Input
+from blendkit.report.html import write_html
+from blendkit.report.inputs import Given, read_pair
+from blendkit.sidecar import merge_settings
+
+_MASKS = {"foreground-mask": "foreground_mask", "background-mask": "background_mask"}
+_MASKS |= {"matte": "matte", "strokes": "strokes"}
+
+
+def run_repair(
+    document: dict[str, Any],
+    mode: str,
+    bridges: Sequence[Path],
+    output: Path | None,
+    *,
+    as_json: bool,
+) -> None:
+    """Repair the result that a report describes and write the whole set under a new name."""
+    given = given_from(document)
+    target = output or _beside(Path(document["output"]["path"]))
+    paths = target_paths(target)
+    page = paths["report"].with_suffix(".html")
+    sources = [*given.paths, *bridges, Path(document["output"]["path"])]
+    check_targets(paths | {"page": page}, sources)
+    pair = read_pair(given)
+    thirds = [read_frame(path, match=pair.background) for path in bridges]
+    settings = merge_settings(document["settings"])
+    with shown_progress(f"repairing into {target.name}") as progress:
+        merged = merge_pair(
+            pair.background, pair.foreground, hints=pair.hints, settings=settings, progress=progress
+        )
+    repaired = repair_result(
+        merged, pair.background, pair.foreground, mode=cast("Mode", mode), bridges=thirds
+    )
+    written = write_result(
+        target,
+        repaired.merged,
+        pair.background,
+        pair.foreground,
+        inputs=(*pair.inputs, *_bridge_inputs(bridges, thirds)),
+        bits=document["output"]["bits"],
+        repairs=repaired.records,
+    )
+    write_html(
+        page,
+        repaired.merged,
+        pair.background,
+        pair.foreground,
+        document=written.document,
+        inputs=sources,
+    )
+    _tell(repaired, target, page)
+    if as_json:
+        click.echo(json_text(written.document))
+
+
+def given_from(document: dict[str, Any]) -> Given:
+    """Return the files that a report names; InputError where one is missing."""
+    files: dict[str, Path] = {}
+    for item in document["inputs"]:
+        path = Path(item["path"])
+        if not path.exists():
+            raise InputError(f"{path}: the report names it, but it is gone; put it back")
+        files[_MASKS.get(item["role"], item["role"])] = path
+    known = {"background", "foreground", *_MASKS.values()}
+    aligned = (document.get("alignment") or {}).get("model") == "given"
+    return Given(**{name: path for name, path in files.items() if name in known}, aligned=aligned)
+
+
+def _beside(result: Path) -> Path:
+    return result.with_name(f"{result.stem}-repaired{result.suffix}")
+
+
+def _bridge_inputs(paths: Sequence[Path], frames: Sequence[Frame]) -> list[Input]:
+    return [Input(path, "bridge", frame) for path, frame in zip(paths, frames, strict=True)]
+
+
+def _tell(repaired: Repaired, target: Path, page: Path) -> None:
+    for attempt in repaired.attempts:
+        done = "applied" if attempt.applied else "not applied"
+        after = attempt.after or "no flag"
+        click.echo(
+            f"  {attempt.mode}: {attempt.flag} {attempt.before} -> {after}, {done}: {attempt.why}",
+            err=True,
+        )
+    if not repaired.attempts:
+        click.echo("  no soft mid-ground was found, so nothing was repaired", err=True)
+    click.echo(f"wrote {target} and {page}", err=True)

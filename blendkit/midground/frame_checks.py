@@ -1,0 +1,266 @@
+"""Flags of the frames and of the pair: shaken, moved, a missed focus, steps of light and grain."""
+
+from collections.abc import Iterator
+
+import cv2
+import numpy as np
+
+from blendkit.filters.bands import band_pass, gaussian, window_mean
+from blendkit.filters.resample import reduce_by
+from blendkit.frame import Bool, Capture, Float, luminance
+from blendkit.midground import Flag, ResultBlur, Severity
+from blendkit.midground.loudness import OBJECTIONABLE, TROUBLESOME, just_visible_px
+from blendkit.midground.soft_ground import at_full_size
+from blendkit.settings import ViewingSettings
+
+_ANGLES_DEG = np.arange(0, 180, 22.5)
+_ANISOTROPY = (1.8, 3.0)
+_LEAST_TEXTURE = 4.0
+_LIGHT_STEP_EV = (0.1, 0.2, 0.45)
+_GRAIN_RATIO = (1.5, 2.5)
+_BROAD_SHARE = 0.03
+
+
+def shaken(
+    background: Float,
+    aligned: Float,
+    noise_sigma: tuple[float, float],
+    usable: Bool,
+    captures: tuple[Capture, Capture],
+) -> Iterator[Flag]:
+    """Flag a frame that lost detail in one direction only, as a camera moved during exposure does.
+
+    Out-of-focus blur takes detail from all directions alike, so the ratio of the two frames'
+    gradient energies is even over direction; shake takes it along one.
+
+    Parameters
+    ----------
+    background, aligned : float32 (height, width, 3), linear, on one grid.
+    noise_sigma : of each at middle grey.
+    usable : bool (height, width): covered, not clipped, no foreground.
+    captures : the longer exposure is the likelier one to be shaken.
+    """
+    factor = max(round(max(usable.shape) / 1200), 1)
+    share = reduce_by(usable.astype(np.float32), factor) > 0.99
+    energies = []
+    for frame, sigma in zip((background, aligned), noise_sigma, strict=True):
+        light = luminance(reduce_by(frame, factor))
+        energies.append(_directional_energy(light, 0.7 * sigma / factor, share))
+    if any(e is None for e in energies):
+        return
+    ratio = np.asarray(energies[1]) / np.asarray(energies[0])
+    spread = float(ratio.max() / ratio.min())
+    if spread < _ANISOTROPY[0]:
+        return
+    second = _likelier_second(np.asarray(energies[0]), np.asarray(energies[1]))
+    lost = int(np.argmin(ratio) if second else np.argmax(ratio))
+    name = "foreground" if second else "background"
+    severity: Severity = "fail" if spread > _ANISOTROPY[1] else "warn"
+    time_s = captures[int(second)].exposure_time_s
+    taken = f" ({time_s:.3g} s)" if time_s else ""
+    yield Flag(
+        "shaken",
+        severity,
+        np.asarray(usable),
+        f"the {name} frame{taken} lost detail along {_ANGLES_DEG[lost]:.0f} degrees, "
+        f"{spread:.1f} times as much as across",
+        "use a tripod or a shorter exposure, or take another frame of the series",
+    )
+
+
+def _directional_energy(light: Float, sigma: float, share: Bool) -> Float | None:
+    """Return the gradient energy for each direction, noise taken out; None without texture."""
+    smooth = gaussian(light, 0.8)
+    x = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
+    y = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
+    floor = sigma**2 / (8 * np.pi * 0.8**4) * 0.55
+    strong = share & (x**2 + y**2 > 2 * _LEAST_TEXTURE * floor)
+    if strong.mean() < 0.01:
+        return None
+    xx, yy, xy = (float((a * b)[share].mean()) for a, b in ((x, x), (y, y), (x, y)))
+    angles = np.deg2rad(_ANGLES_DEG)
+    # Rows run downwards: the direction measured counter-clockwise has y of the other sign.
+    energy = (
+        xx * np.cos(angles) ** 2
+        + yy * np.sin(angles) ** 2
+        - 2 * xy * np.cos(angles) * np.sin(angles)
+    )
+    return np.maximum(energy - floor, 0.02 * energy).astype(np.float32)
+
+
+def _likelier_second(first: Float, second: Float) -> bool:
+    """Return whether the foreground frame is the one whose own energy is the less even."""
+    return float(second.max() / second.min()) >= float(first.max() / first.min())
+
+
+def light_step(background: Float, aligned: Float, alpha: Float, usable: Bool) -> Iterator[Flag]:
+    """Flag a seam of the foreground across which the two frames differ in light.
+
+    Only broad foreground counts: where its edge crosses one surface, both frames show the same.
+    """
+    edge = _broad_edge(alpha) & usable
+    if edge.sum() < 0.02 * max(edge.shape):
+        return
+    width = 0.006 * max(edge.shape)
+    one, other = (gaussian(luminance(frame), width) for frame in (background, aligned))
+    steps = np.log2((other[edge] + 1e-3) / (one[edge] + 1e-3))
+    step = float(np.median(steps))
+    spread = float(np.median(np.abs(steps - step)))
+    if abs(step) < max(_LIGHT_STEP_EV[0], 2 * spread):
+        return
+    levels = sum(abs(step) >= limit for limit in _LIGHT_STEP_EV)
+    severity: Severity = ("note", "warn", "fail")[levels - 1] if levels else "note"
+    yield Flag(
+        "light-step",
+        severity,
+        edge,
+        f"the foreground frame is {abs(step):.2f} EV "
+        f"{'lighter' if step > 0 else 'darker'} at the seam",
+        "take both frames in the same light, without flash in one of them",
+    )
+
+
+def _broad_edge(alpha: Float) -> Bool:
+    """Return the edge of broad foreground, full size; twigs and their like are left out."""
+    side = max(round(_BROAD_SHARE * max(alpha.shape)), 3) | 1
+    solid = (alpha > 0.5).astype(np.uint8)
+    padded = cv2.copyMakeBorder(solid, side, side, side, side, cv2.BORDER_REPLICATE)
+    opened = cv2.morphologyEx(padded, cv2.MORPH_OPEN, np.ones((side, side), np.uint8))
+    broad = opened[side:-side, side:-side]
+    edge = cv2.morphologyEx(broad, cv2.MORPH_GRADIENT, np.ones((5, 5), np.uint8))
+    return np.asarray(edge > 0, np.bool_)
+
+
+def grain_step(noise_sigma: tuple[float, float], alpha: Float, *, matched: bool) -> Iterator[Flag]:
+    """Flag pasted foreground whose grain differs from its surroundings'."""
+    if matched or float((alpha > 0.5).mean()) < 1e-3:
+        return
+    ratio = max(noise_sigma[1], 1e-6) / max(noise_sigma[0], 1e-6)
+    strength = max(ratio, 1 / ratio)
+    if strength < _GRAIN_RATIO[0]:
+        return
+    yield Flag(
+        "grain-step",
+        "warn" if strength >= _GRAIN_RATIO[1] else "note",
+        np.asarray(alpha > 0.5),
+        f"the foreground's grain is {ratio:.1f} times the background frame's",
+        "let the grain be matched",
+    )
+
+
+def missed_focus(blur: ResultBlur, sitter: Float, viewing: ViewingSettings) -> Iterator[Flag]:
+    """Flag a sitter whom the background frame, which shows her, does not hold sharp."""
+    size = (sitter.shape[1], sitter.shape[0])
+    shape = (blur.disc_px.shape[1], blur.disc_px.shape[0])
+    zone = cv2.resize(reduce_by(sitter, blur.factor), shape) > 0.5
+    zone &= blur.confidence > 0.25
+    if blur.lens.evidence == "unknown" or zone.sum() < 0.002 * zone.size:
+        return
+    visible = just_visible_px(size, viewing)
+    own = float(np.median(np.abs(blur.background_px[zone])))
+    other = float(np.median(np.abs(blur.foreground_px[zone])))
+    least = max(TROUBLESOME * visible, 3 * max(size) / 1200)
+    if own < least:
+        return
+    where = (
+        f"only the foreground frame holds it sharp ({other:.1f} px)"
+        if other < least
+        else f"the foreground frame does not either ({other:.1f} px)"
+    )
+    yield Flag(
+        "missed-focus",
+        "fail" if own > OBJECTIONABLE * visible else "warn",
+        at_full_size(zone, size),
+        f"the sitter has a disc of {own:.1f} px in the background frame; {where}",
+        "focus the background frame on the nearer eye, or swap the frames' roles",
+    )
+
+
+def moved(background: Float, aligned: Float, usable: Bool, residual_px: float) -> Iterator[Flag]:
+    """Flag places that stand elsewhere in the other frame: what moved between the exposures.
+
+    Blocks of a thin band are searched around their own place by normalised correlation; a block
+    counts if it fits badly where it should be and well a few px beside it.
+    """
+    factor = max(round(max(usable.shape) / 600), 1)
+    share = reduce_by(usable.astype(np.float32), factor)
+    bands = [band_pass(luminance(reduce_by(p, factor)), 1.5, 4.0) for p in (background, aligned)]
+    side, reach = 40, 10
+    region = np.zeros(share.shape, np.bool_)
+    steps = []
+    for top in range(reach, share.shape[0] - side - reach, side // 2):
+        for left in range(reach, share.shape[1] - side - reach, side // 2):
+            block = slice(top, top + side), slice(left, left + side)
+            if share[block].min() < 0.9:
+                continue
+            step = _displaced(bands, top, left, side, reach)
+            if step * factor > max(3.0, 4 * residual_px):
+                region[block] = True
+                steps.append(step * factor)
+    if len(steps) < 3:
+        return
+    size = (usable.shape[1], usable.shape[0])
+    yield Flag(
+        "moved",
+        "warn",
+        at_full_size(region, size),
+        f"something moved by about {np.median(steps):.0f} px between the frames",
+        "check its edges at full size; paint it as background to keep it from one frame",
+    )
+
+
+def _displaced(bands: list[Float], top: int, left: int, side: int, reach: int) -> float:
+    """Return how far a block lies elsewhere in the other frame, px; 0 = it does not, or unclear."""
+    block = bands[0][top : top + side, left : left + side]
+    around = bands[1][top - reach : top + side + reach, left - reach : left + side + reach]
+    match = cv2.matchTemplate(around, np.ascontiguousarray(block), cv2.TM_CCOEFF_NORMED)
+    here = float(match[reach - 1 : reach + 2, reach - 1 : reach + 2].max())
+    best = float(match.max())
+    if here > 0.5 or best < 0.85:
+        return 0.0
+    row, column = np.unravel_index(int(np.argmax(match)), match.shape)
+    return float(np.hypot(row - reach, column - reach))
+
+
+def veil_remains(plate: Float, coverage: Float, alpha: Float, touched: Bool) -> Iterator[Flag]:
+    """Flag a plate in which the veil's own pattern is still to be seen.
+
+    The plate's log light is regressed on the veil's coverage, both in the band that the veil's
+    edges occupy; the slope's error comes from blocks, so chance likeness does not count.
+    """
+    free = touched & (alpha < 0.02)
+    if free.mean() < 0.005:
+        return
+    factor = max(round(max(alpha.shape) / 400), 1)
+    inside = reduce_by(free.astype(np.float32), factor) > 0.9
+    light = np.log2(luminance(reduce_by(plate, factor)) + 0.01)
+    cover = reduce_by(coverage, factor)
+    width = 0.02 * max(cover.shape)
+    y, x = (v - gaussian(v, 2 * width) for v in (gaussian(light, 2), gaussian(cover, 2)))
+    slope, error = _slope_by_blocks(x, y, inside)
+    swing = float(np.quantile(np.abs(x[inside]), 0.9)) if inside.any() else 0.0
+    left_ev = abs(slope) * swing
+    if left_ev < 0.12 or abs(slope) < 5 * error:
+        return
+    yield Flag(
+        "veil-remains",
+        "fail" if left_ev > 0.4 else "warn",
+        at_full_size(inside & (np.abs(x) > 0.5 * swing), (alpha.shape[1], alpha.shape[0])),
+        f"the blurred foreground still {'darkens' if slope < 0 else 'lightens'} the background by "
+        f"{left_ev:.2f} EV",
+        "give the disc by hand, or paint the foreground more completely",
+    )
+
+
+def _slope_by_blocks(x: Float, y: Float, inside: Bool) -> tuple[float, float]:
+    """Return the slope of y on x and its standard error from 8 x 8 blocks of the picture."""
+    side = max(max(x.shape) // 8, 4)
+    weight = inside.astype(np.float32)
+    xy, xx = (window_mean(v * weight, side, passes=1) for v in (x * y, x * x))
+    pick = (slice(side // 2, None, side),) * 2
+    top, bottom = xy[pick].ravel(), xx[pick].ravel()
+    if bottom.sum() <= 0 or len(top) < 6:
+        return 0.0, np.inf
+    slope = float(top.sum() / bottom.sum())
+    left = top - slope * bottom
+    return slope, float(np.sqrt(np.square(left).sum()) / bottom.sum())

@@ -1,0 +1,53 @@
+"""`blendkit repair`: help, and the one line that bad input gets."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from blendkit.cli.main import main
+
+
+def run(*args: object) -> Result:
+    return CliRunner().invoke(main, ["repair", *map(str, args)])
+
+
+def test_help_names_every_mode() -> None:
+    text = run("--help").output
+    assert all(mode in text for mode in ("auto", "bridge", "extend", "taper", "sharpen"))
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (None, "no such report"),
+        ("not json", "not a report"),
+        ('{"schema": "other/1"}', "schema"),
+        (json.dumps({"schema": "blendkit.report/1", "output": None}), "refused"),
+    ],
+)
+def test_a_report_that_cannot_be_used_is_named(
+    tmp_path: Path, content: str | None, said: str
+) -> None:
+    report = tmp_path / "gate.report.json"
+    if content is not None:
+        report.write_text(content)
+    done = run(report)
+    assert done.exit_code == 2
+    assert said in done.output
+    assert str(report) in done.output.replace("\n", "")
+    assert list(tmp_path.iterdir()) == ([report] if content is not None else [])
+
+
+def test_a_file_that_the_report_names_must_be_there(tmp_path: Path) -> None:
+    report = tmp_path / "gate.report.json"
+    document = {
+        "schema": "blendkit.report/1",
+        "output": {"path": str(tmp_path / "gate.tif"), "bits": 16},
+        "inputs": [{"path": str(tmp_path / "gone.tif"), "role": "background"}],
+    }
+    report.write_text(json.dumps(document))
+    done = run(report)
+    assert done.exit_code == 2
+    assert "gone.tif" in done.output

@@ -1,0 +1,173 @@
+"""The rules behind the flags: loudness, the thin lens that ties both frames, planes, tapering."""
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from blendkit.filters.disc import disc_blur
+from blendkit.frame import Capture
+from blendkit.midground import LensPair, ResultBlur, Surface
+from blendkit.midground.edge_discs import edge_discs
+from blendkit.midground.lens_pair import (
+    aperture_ratio,
+    background_disc_px,
+    foreground_disc_px,
+    measured_gap_px,
+    recorded_gap_px,
+)
+from blendkit.midground.loudness import blur_severity, just_visible_px, step_severity
+from blendkit.midground.sharpening import sharpened
+from blendkit.midground.soft_ground import Ground, soft_between_sharp
+from blendkit.midground.surfaces import find_surfaces
+from blendkit.midground.tapering import tapered_disc_px
+from blendkit.optics import blur_disc_mm, depth_of_field
+from blendkit.settings import ViewingSettings
+
+
+def test_severity_follows_the_limits_of_atchison_2005() -> None:
+    # Atchison et al. 2005: troublesome 1.6-1.8 times, objectionable 2.1-2.5 times noticeable blur.
+    assert [blur_severity(d, 1.0) for d in (1.55, 1.85, 2.05, 2.55)] == [
+        "note",
+        "warn",
+        "warn",
+        "fail",
+    ]
+
+
+def test_steps_count_within_the_weber_fractions_of_mather_and_smith_2002() -> None:
+    # Weber fractions 0.28-0.56 for blur discrimination.
+    assert step_severity(2.0, 2.0 * 1.27, 1.0) is None
+    assert step_severity(2.0, 2.0 * 1.4, 1.0) == "note"
+    assert step_severity(2.0, 2.0 * 1.7, 1.0) == "warn"
+
+
+def test_a_print_looked_at_from_farther_hides_more_blur() -> None:
+    near = just_visible_px((6000, 4000), ViewingSettings(viewing_cm=50))
+    far = just_visible_px((6000, 4000), ViewingSettings(viewing_cm=100))
+    assert far == pytest.approx(2 * near)
+
+
+@pytest.mark.parametrize("stops", [(4.0, 4.0), (2.8, 8.0)])
+def test_relative_blur_gives_back_both_discs_of_a_thin_lens(stops: tuple[float, float]) -> None:
+    lens = {"focal_length_mm": 135.0}
+    distance = np.linspace(3.0, 9.5, 40)
+    px = 1200 / 36
+    far, near = 10.0, 4.0
+    b = blur_disc_mm(distance, f_number=stops[0], focus_distance_m=far, **lens) * px
+    f = blur_disc_mm(distance, f_number=stops[1], focus_distance_m=near, **lens) * px
+    captures = [
+        Capture(f_number=stop, focal_length_mm=135.0, focus_distance_m=focus)
+        for stop, focus in zip(stops, (far, near), strict=True)
+    ]
+    gap = recorded_gap_px(captures[0], captures[1], 1200)
+    assert gap is not None
+    # Focusing nearer lengthens the image distance a little: the ratio is not quite the f-numbers'.
+    pair = LensPair(aperture_ratio(captures[0], captures[1]), gap, "recorded")
+    square = b**2 - f**2
+    relative = np.sign(square) * np.sqrt(np.abs(square))
+    x = background_disc_px(relative.astype(np.float32), pair)
+    assert np.abs(x - b).max() < 0.03 * b.max()
+    assert np.abs(np.abs(foreground_disc_px(x, pair)) - f).max() < 0.06 * max(f.max(), gap)
+
+
+def test_the_gap_is_found_from_edges_that_read_too_sharp() -> None:
+    rng = np.random.default_rng(4)
+    gap = 14.0
+    x = rng.uniform(-2, 18, 500)
+    front = x - gap
+    relative = np.sign(x**2 - front**2) * np.sqrt(np.abs(x**2 - front**2))
+    reads = [0.3 * (np.hypot(d, 1.5) - 1.5) + 0.1 for d in (x, front)]
+    noisy = [r * np.exp(0.3 * rng.standard_normal(500)) for r in reads]
+    found = measured_gap_px(relative, noisy[0], noisy[1], 1.0, 60.0)
+    assert found is not None
+    assert 0.93 < found / gap < 1.12
+
+
+def test_an_edge_under_a_disc_reads_as_that_disc() -> None:
+    step = np.zeros((160, 160), np.float32)
+    step[:, 80:] = 0.5
+    grain = np.full(step.shape, 1e-4, np.float32)
+    for disc in (3.0, 6.0, 12.0):
+        found, weight = edge_discs(disc_blur(step, disc), grain, 15)
+        assert np.median(found[weight > 0.01]) == pytest.approx(disc, rel=0.2)
+
+
+def test_depth_limits_bracket_what_the_disc_calls_sharp() -> None:
+    near, far = (
+        float(v) for v in depth_of_field(5.0, focal_length_mm=135, f_number=4, coc_mm=0.024)
+    )
+    inside = np.linspace(near, far, 9)
+    discs = blur_disc_mm(inside, focal_length_mm=135, f_number=4, focus_distance_m=5.0)
+    visible = just_visible_px((1200, 800), ViewingSettings()) * 36 / 1200
+    assert visible == pytest.approx(0.024, rel=1e-3)
+    assert discs.max() == pytest.approx(visible, rel=0.01)
+
+
+def plane_blur(
+    gap: float = 12.0, shape: tuple[int, int] = (60, 90), noise: float = 0.3
+) -> tuple[ResultBlur, NDArray[np.float64]]:
+    """Return a blur map of ground: signed disc from 14 px at the bottom to -4 px at the top."""
+    rng = np.random.default_rng(2)
+    x = np.repeat(np.linspace(-4, 14, shape[0])[:, None], shape[1], axis=1)
+    measured = (x + noise * rng.standard_normal(shape)).astype(np.float32)
+    lens = LensPair(1.0, gap, "measured")
+    sure = np.ones(shape, np.float32)
+    front = foreground_disc_px(measured, lens)
+    return ResultBlur(
+        np.minimum(np.abs(measured), np.abs(front)), measured, front, sure, 10, lens
+    ), x
+
+
+def test_a_plane_is_found_through_outliers() -> None:
+    blur, x = plane_blur()
+    blur.background_px[10:25, 20:40] = 30
+    surface = find_surfaces(blur, np.ones(x.shape, bool))[0]
+    assert np.abs(surface.discs_px() - x).max() < 0.5
+    assert surface.region.mean() > 0.85
+
+
+def ground_of(gap: float = 12.0) -> tuple[Ground, ResultBlur]:
+    blur, x = plane_blur(gap)
+    pasted = (x > gap / 2).astype(np.float32)
+    disc = np.where(pasted > 0.5, np.abs(x - gap), np.abs(x)).astype(np.float32)
+    surface = Surface(np.ones(x.shape, bool), (-4.0, 0.0, 18 / 59))
+    return Ground(surface, x.astype(np.float32), disc, pasted), blur
+
+
+def test_soft_between_sharp_is_found_and_nothing_else() -> None:
+    ground, _ = ground_of()
+    soft = soft_between_sharp(ground, 3.0)
+    assert soft is not None
+    wanted = (ground.disc_px >= 3) & (ground.nearness > 0) & (ground.nearness < 12)
+    assert (soft == wanted).mean() > 0.98
+
+
+def test_a_single_frame_is_never_flagged() -> None:
+    ground, _ = ground_of()
+    alone = Ground(
+        ground.surface, ground.nearness, np.abs(ground.nearness), np.zeros_like(ground.pasted)
+    )
+    assert soft_between_sharp(alone, 3.0) is None
+
+
+def test_tapered_blur_grows_away_from_the_near_sharp_part() -> None:
+    ground, _ = ground_of()
+    wanted = tapered_disc_px(ground)
+    start = np.median(ground.nearness[ground.pasted > 0.5])
+    upwards = wanted[::-1, 45][ground.nearness[::-1, 45] < start]
+    assert (np.diff(upwards) >= -1e-5).all()
+    assert wanted.max() < ground.disc_px.max() + 0.01
+
+
+@pytest.mark.parametrize("disc", [2.0, 3.0, 4.0])
+def test_sharpening_a_known_disc_wins_two_decibels_and_loses_nothing(disc: float) -> None:
+    from skimage import data  # noqa: PLC0415
+
+    sharp = (data.brick()[:256, :384].astype(np.float32) / 255) ** 2.2 * 0.5
+    sharp = np.repeat(sharp[..., None], 3, axis=2)
+    rng = np.random.default_rng(1)
+    soft = disc_blur(sharp, disc) + 0.001 * rng.standard_normal(sharp.shape).astype(np.float32)
+    better = sharpened(soft, np.full(soft.shape[:2], disc, np.float32), 0.001)
+    before, after = (np.square(p - sharp)[16:-16, 16:-16].mean() for p in (soft, better))
+    gain_db = 10 * np.log10(before / after)
+    assert 2.0 <= gain_db < 20
