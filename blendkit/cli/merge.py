@@ -52,6 +52,12 @@ _FILE = click.Path(path_type=Path)
 @setting_options(*FLAGS["viewing"])
 @click.option("--bits", type=click.Choice(["8", "16", "32"]), help="of the result [default: 16]")
 @click.option("--layers", is_flag=True, help="also write matte, plate and foreground")
+@click.option("--pages", is_flag=True, help="also write all layers as named pages of one TIFF")
+@click.option("--private", is_flag=True, help="leave place and serial numbers out of the result")
+@click.option(
+    "--deliver", "deliveries", multiple=True, metavar="WxH[,NAME=VALUE...]",
+    help="a copy for the lab beside the result, as in 30x20,profile=srgb; repeat it",
+)  # fmt: skip
 @click.option("--report", type=_FILE, help="where to write the report [default: OUT.report.json]")
 @click.option("--json", "as_json", is_flag=True, help="print the report on standard output")
 @click.option("--preview", is_flag=True, help="only a small result, quickly, to judge the masks")
@@ -61,6 +67,9 @@ def command(
     output: Path,
     bits: str | None,
     layers: bool,
+    pages: bool,
+    private: bool,
+    deliveries: tuple[str, ...],
     report: Path | None,
     as_json: bool,
     preview: bool,
@@ -84,6 +93,7 @@ def command(
     blendkit merge wide.tif stopped.tif -o gate.tif --foreground-mask painted.png
     """  # noqa: D301 - \b keeps click from filling the example
     from blendkit.cli.merge_run import Job, run_merge, run_preview  # noqa: PLC0415 - quick help
+    from blendkit.files.delivery_spec import parse_delivery  # noqa: PLC0415
     from blendkit.report.inputs import Given  # noqa: PLC0415
 
     given = Given(
@@ -103,6 +113,9 @@ def command(
         tuple(_tie(text) for text in ties),
         bits=int(bits) if bits else None,
         layers=layers,
+        pages=pages,
+        private=private,
+        deliveries=tuple(parse_delivery(text) for text in deliveries),
         report=report,
         as_json=as_json,
     )

@@ -13,6 +13,7 @@ from blendkit.cli.merge_small import for_reduced, reduced_pair
 from blendkit.cli.progress import shown_progress
 from blendkit.errors import AlignmentError
 from blendkit.files import write_picture
+from blendkit.files.deliver import deliver_copies
 from blendkit.merge import Merged, merge_pair
 from blendkit.report.bundle import (
     as_json,
@@ -26,7 +27,7 @@ from blendkit.report.document import Output, report_document
 from blendkit.report.inputs import Given, Pair, read_pair, read_strokes, with_strokes
 from blendkit.report.plain import Document
 from blendkit.report.screen import SCREEN_PX
-from blendkit.settings import MergeSettings
+from blendkit.settings import DeliverySettings, MergeSettings
 from blendkit.sidecar import (
     Sidecar,
     Tie,
@@ -43,6 +44,7 @@ class Job:
 
     overrides: settings given, {stage: {field: value}}; ties: (x, y) in both frames.
     bits: of the result; None = the file type's usual depth.
+    deliveries: copies for the lab, written beside the result.
     """
 
     given: Given
@@ -51,6 +53,9 @@ class Job:
     ties: tuple[Tie, ...] = ()
     bits: int | None = None
     layers: bool = False
+    pages: bool = False
+    private: bool = False
+    deliveries: tuple[DeliverySettings, ...] = ()
     report: Path | None = None
     as_json: bool = False
 
@@ -67,7 +72,7 @@ class _Known:
 
 def run_merge(job: Job) -> Merged:
     """Merge at full size and write the whole set; AlignmentError leaves the report only."""
-    paths = target_paths(job.output, layers=job.layers, report=job.report)
+    paths = target_paths(job.output, layers=job.layers, pages=job.pages, report=job.report)
     check_targets(paths, job.given.paths)
     known = _read(job)
     pair = known.pair
@@ -91,10 +96,14 @@ def run_merge(job: Job) -> Merged:
         inputs=pair.inputs,
         bits=job.bits,
         layers=job.layers,
+        pages=job.pages,
+        private=job.private,
         report=job.report,
         time_s=known.time_s,
     )
     _keep_sidecar(job, known)
+    for done in deliver_copies(job.output, job.deliveries, inputs=job.given.paths):
+        click.echo(f"delivered {done.path}", err=True)
     _tell(written.document, job)
     return merged
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from blendkit.errors import InputError
 from blendkit.files import convert, encode, profiles, resample
 from blendkit.files.atomic import atomic
-from blendkit.files.checksums import sha256
+from blendkit.files.checksums import sha256, update_list
 from blendkit.files.delivery_check import read_back
 from blendkit.files.delivery_name import file_name
 from blendkit.files.encode_png_jpeg import write_jpeg
@@ -180,3 +180,28 @@ def _notes(placement: Placement, settings: DeliverySettings, dpi: float) -> tupl
         factor = placement.size[0] / placement.crop[2]
         return (f"the picture was enlarged by a factor of {factor:.2f}",)
     return ()
+
+
+def deliver_copies(
+    result: Path,
+    wanted: Sequence[DeliverySettings],
+    *,
+    inputs: Sequence[Path | str] = (),
+    number: int = 1,
+) -> tuple[Delivered, ...]:
+    """Write every copy that is wanted of one result and list their checksums beside them.
+
+    Parameters
+    ----------
+    result : the 16-bit master.
+    wanted : one copy each.
+    inputs : files that must not be overwritten.
+    number : place of the result among its fellows, for the name pattern.
+    """
+    done: list[Delivered] = []
+    for settings in wanted:
+        earlier = [copy.path for copy in done]
+        copy = deliver(result, settings, number=number, inputs=inputs, taken=earlier)
+        update_list(copy.path.parent, [(copy.path.name, copy.sha256)])
+        done.append(copy)
+    return tuple(done)

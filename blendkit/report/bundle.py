@@ -13,10 +13,12 @@ from typing import Any
 
 from blendkit.errors import InputError, OutputError
 from blendkit.files import (
+    Layers,
     atomic,
     check_output,
     write_grey,
     write_labels,
+    write_layers,
     write_picture,
     write_rgba,
 )
@@ -42,7 +44,11 @@ class Written:
 
 
 def target_paths(
-    path: Path | str, *, layers: bool = False, report: Path | str | None = None
+    path: Path | str,
+    *,
+    layers: bool = False,
+    pages: bool = False,
+    report: Path | str | None = None,
 ) -> dict[str, Path]:
     """Return the files that belong to a result, by what they are, the result itself first.
 
@@ -58,6 +64,8 @@ def target_paths(
     endings = {"flags": "flags.png", "sources": "sources.png", "preview": "preview.jpg"}
     if layers:
         endings |= {name: f"{name}.tif" for name in _LAYERS}
+    if pages:
+        endings["pages"] = "layers.tif"
     beside = {name: target.with_name(f"{target.stem}.{end}") for name, end in endings.items()}
     own_report = target.with_name(f"{target.stem}.report.json")
     return {"result": target, "report": Path(report) if report else own_report, **beside}
@@ -87,6 +95,8 @@ def write_result(
     inputs: Sequence[Input],
     bits: int | None = None,
     layers: bool = False,
+    pages: bool = False,
+    private: bool = False,
     report: Path | str | None = None,
     repairs: Sequence[Mapping[str, Any]] = (),
     time_s: Mapping[str, float] | None = None,
@@ -101,6 +111,8 @@ def write_result(
     inputs : every file that went in; none of them is ever overwritten.
     bits : of the result; None takes 16, for JPEG 8.
     layers : write matte, plate and foreground too.
+    pages : write all layers as named pages of one TIFF too.
+    private : leave place and serial numbers out of the result.
     report : another path for the report.
     repairs, time_s : for the report, see `report_document`.
 
@@ -112,7 +124,7 @@ def write_result(
     ------
     InputError, OutputError : nothing was written.
     """
-    paths = target_paths(path, layers=layers, report=report)
+    paths = target_paths(path, layers=layers, pages=pages, report=report)
     sources = [item.path for item in inputs]
     check_targets(paths, sources)
     height, width = merged.pixels.shape[:2]
@@ -124,7 +136,7 @@ def write_result(
         repairs=repairs,
         time_s=time_s,
     )
-    writers = _writers(merged, background, foreground, depth) | {
+    writers = _writers(merged, background, foreground, depth, private=private) | {
         "report": lambda target: _write_json(target, document)
     }
     _write_together(paths, writers, sources)
@@ -156,24 +168,36 @@ def _write_json(target: Path, document: Document) -> None:
 
 
 def _writers(
-    merged: Merged, background: Frame, foreground: Frame, depth: int
+    merged: Merged, background: Frame, foreground: Frame, depth: int, *, private: bool
 ) -> dict[str, Callable[[Path], None]]:
     size = (merged.pixels.shape[1], merged.pixels.shape[0])
     matte = merged.matte
     like = background
     return {
         "result": lambda to: write_picture(
-            to, merged.pixels, like=like, bits=depth, second=foreground
+            to, merged.pixels, like=like, bits=depth, second=foreground, private=private
         ),
         "flags": lambda to: write_labels(to, flag_labels(merged.flags, size)),
         "sources": lambda to: write_labels(to, merged.sources),
         "preview": lambda to: write_picture(
-            to, reduced(merged.pixels), like=like, second=foreground, quality=PREVIEW_QUALITY
+            to,
+            reduced(merged.pixels),
+            like=like,
+            second=foreground,
+            quality=PREVIEW_QUALITY,
+            private=private,
         ),
+        "pages": lambda to: write_layers(to, _layers_of(merged), like=like),
         "matte": lambda to: write_grey(to, matte.alpha),
         "plate": lambda to: write_picture(to, merged.plate.pixels, like=like, bits=16),
         "foreground": lambda to: write_rgba(to, matte.color, matte.alpha, like=like, bits=16),
     }
+
+
+def _layers_of(merged: Merged) -> Layers:
+    return Layers(
+        merged.pixels, merged.matte.color, merged.plate.pixels, merged.matte.alpha, merged.sources
+    )
 
 
 def _write_together(

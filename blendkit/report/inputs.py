@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from blendkit.errors import InputError
-from blendkit.files import read_frame, read_mask
+from blendkit.files import prefer_raws, read_frame, read_mask
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints
 from blendkit.masks.strokes import Stroke, rasterise, strokes_from
@@ -78,7 +78,7 @@ def read_pair(given: Given) -> Pair:
     InputError
         A file that cannot be used, sizes that differ, roles that stay open.
     """
-    first, second = given.both
+    (first, second), swapped = prefer_raws(given.both)
     one, other = read_frame(first), read_frame(second)
     Hints().check(one, other)
     roles = decide_roles(one, other) if given.frames else Roles(0, "as named", 1.0)
@@ -94,7 +94,7 @@ def read_pair(given: Given) -> Pair:
     )
     hints = with_strokes(hints, strokes, one.size)
     frames = (Input(first, "background", one), Input(second, "foreground", foreground))
-    why = f"background frame: {one.name} ({roles.reason})"
+    why = "; ".join((f"background frame: {one.name} ({roles.reason})", *swapped))
     return Pair(one, foreground, hints, (*frames, *_mask_inputs(given)), why)
 
 

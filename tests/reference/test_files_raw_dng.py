@@ -12,11 +12,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tifffile
+from click.testing import CliRunner
 from numpy.typing import NDArray
 
+from blendkit.cli.main import main
 from blendkit.errors import InputError
 from blendkit.files import prefer_raws, profiles, read_frame, write_picture
+from blendkit.files.layers import PAGES
 from blendkit.frame import Capture, Frame
+from blendkit.simulate import SCENES, PairSpec, make_pair
 
 pytest.importorskip("rawpy")
 
@@ -203,3 +207,31 @@ def test_the_raw_of_the_same_moment_wins_and_is_named(tmp_path: Path) -> None:
     mixed, notes = prefer_raws([tmp_path / "a.dng", tmp_path / "b.jpg"])
     assert mixed == (tmp_path / "a.dng", tmp_path / "b.dng")
     assert len(notes) == 1
+
+
+def test_a_pair_of_raws_becomes_a_master_and_a_lab_copy_in_one_command(tmp_path: Path) -> None:
+    spec = PairSpec(
+        foreground_disc_px=(30.0, 0.8), background_disc_px=(12.0, 2.0), gain=0.9, seed=4
+    )
+    pair = make_pair(SCENES["twigs_against_sky"](4, (480, 320)), spec)
+    for name, frame in (("wide", pair.background), ("stopped", pair.foreground)):
+        write_dng(tmp_path / f"{name}.dng", frame.pixels.astype(np.float64))
+        write_picture(tmp_path / f"{name}.jpg", frame.pixels, like=frame)
+    arguments = [
+        "merge", "--background", tmp_path / "wide.jpg", "--foreground", tmp_path / "stopped.jpg",
+        "-o", tmp_path / "out" / "gate.tif", "--deliver", "4.8x3.2,profile=srgb,dpi=254", "--pages",
+    ]  # fmt: skip
+    (tmp_path / "out").mkdir()
+    done = CliRunner().invoke(main, [str(part) for part in arguments])
+    assert done.exit_code == 0, done.output
+    assert "stopped.dng lies beside it and was read instead" in done.stderr
+    master = read_frame(tmp_path / "out" / "gate.tif")
+    assert (master.bits, master.size) == (16, (480, 320))
+    assert master.embedded.icc_profile == profiles.wide()
+    (copy,) = (tmp_path / "out").glob("gate-srgb-*.jpg")
+    lab = read_frame(copy)
+    assert lab.embedded.icc_profile == profiles.srgb()
+    assert lab.embedded.resolution_dpi == pytest.approx((254, 254), abs=1)
+    assert copy.name in (tmp_path / "out" / "checksums.sha256").read_text()
+    with tifffile.TiffFile(tmp_path / "out" / "gate.layers.tif") as pages:
+        assert [page.tags[285].value for page in pages.pages] == list(PAGES)
