@@ -21,6 +21,9 @@ from blendkit.settings import AlignmentSettings
 _APART_PX = 1.5
 """Candidates nearer than this, px of the coarse picture, lead to one fit."""
 
+_STRAYED = 0.05
+"""Confidence of a fit that ran off to a turn or scale that was not even searched."""
+
 
 def align(
     background: Float,
@@ -59,6 +62,8 @@ def align(
         return _from_ties(light_b, light_f, ties, settings)
     fit = _search(light_b, light_f, settings)
     found = _described(light_b, light_f, fit, settings)
+    if models.strays(fit.matrix, settings.rotation_range_deg, settings.scale_range):
+        found = replace(found, confidence=min(found.confidence, _STRAYED))
     if found.confidence < settings.least_confidence:
         refuse(light_b, light_f, found, settings)
     return with_local_motion(light_b, light_f, found)

@@ -168,3 +168,16 @@ def grid_distance_px(one: Matrix, other: Matrix, size: tuple[int, int]) -> float
     points = grid_points(size)
     gap = apply(one, points) - apply(other, points)
     return float(np.sqrt(np.square(gap).sum(axis=1).mean()))
+
+
+def strays(matrix: Matrix, rotation_range_deg: float, scale_range: float) -> bool:
+    """Tell whether a transform turns or scales by clearly more than the given ranges.
+
+    Examples
+    --------
+    >>> strays(np.diag([1.02, 1.02, 1.0]), 3.0, 0.06), strays(np.diag([1.2, 1.2, 1.0]), 3.0, 0.06)
+    (False, True)
+    """
+    along = complex(matrix[0, 0] + matrix[1, 1], matrix[1, 0] - matrix[0, 1]) / 2
+    turn_deg, change = np.degrees(np.angle(along)), abs(abs(along) - 1)
+    return bool(abs(turn_deg) > rotation_range_deg + 1.5 or change > scale_range + 0.03)

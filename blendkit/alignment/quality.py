@@ -29,10 +29,11 @@ class Evidence:
 
 def confidence_of(evidence: Evidence) -> float:
     """Return a confidence of 0 to 1 from the coarse scores and the fit's predicted error."""
-    error = evidence.predicted_px * 1200 / evidence.long_side_px
+    per_px = 1200 / evidence.long_side_px
+    doubt = max(evidence.predicted_px * per_px - 0.3, 0) + max(evidence.halves_px * per_px - 0.5, 0)
     # Low frequencies of unrelated frames agree up to 0.66, those of a mirrored one more.
     best = max(evidence.fine, _ENOUGH + 1.5 * (evidence.soft - 0.9))
-    return float(1 / (1 + np.exp(-9 * (best - _ENOUGH) + 1.5 * max(error - 0.3, 0))))
+    return float(1 / (1 + np.exp(-9 * (best - _ENOUGH) + 1.5 * doubt)))
 
 
 def stated_uncertainty_px(evidence: Evidence) -> float:

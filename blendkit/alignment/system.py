@@ -43,11 +43,11 @@ class System:
         trust *= power_b / (power_b + floor)
         gain = self._local_gain(shared, power_f, trust)
         scale = np.sqrt(power_b + floor)
-        residual = (band_b - gain * moved) / scale
+        residual = np.asarray((band_b - gain * moved) / scale, np.float32)
         spread = _spread(residual, trust)
         self.weights = np.asarray(trust, np.float32)
         self._row_weights = trust * tukey_weights(residual, _TUKEY * MAD_TO_SIGMA * spread)
-        self._residual = np.asarray(residual, np.float32)
+        self._residual = residual
         # Gradient with respect to the sampled position, brought from the background grid.
         grad_x = cv2.Sobel(moved, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
         grad_y = cv2.Sobel(moved, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
