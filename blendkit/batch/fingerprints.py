@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -39,14 +40,14 @@ def fingerprint(
     checksums: Checksums,
     *,
     lender: tuple[Pair, Sidecar] | None = None,
-    layers: bool = False,
+    wanted: Mapping[str, Any] | None = None,
 ) -> str:
-    """Return a SHA-256 over everything that a pair's result depends on."""
+    """Return a SHA-256 over everything that a pair's result depends on; wanted: what to write."""
     basis = {
         "version": __version__,
         "pair": _basis(pair, sidecar, checksums),
         "lender": None if lender is None else _basis(*lender, checksums),
-        "layers": layers,
+        "wanted": dict(wanted or {}),
     }
     text = json.dumps(basis, sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()

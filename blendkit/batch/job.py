@@ -13,6 +13,8 @@ from blendkit.batch.records import Job, Outcome, failed, named_inputs
 from blendkit.batch.thumbs import write_thumbs
 from blendkit.errors import AlignmentError, BlendkitError
 from blendkit.files import prefer_raws
+from blendkit.files.deliver import deliver_copies
+from blendkit.files.delivery_spec import parse_delivery
 from blendkit.hints import Hints
 from blendkit.masks.strokes import rasterise, strokes_from
 from blendkit.merge import merge_pair
@@ -63,12 +65,19 @@ def _merge(job: Job, began: float) -> Outcome:
         pair.foreground,
         inputs=pair.inputs,
         layers=job.layers,
+        private=job.private,
         time_s=time_s,
+    )
+    copies = deliver_copies(
+        job.output,
+        [parse_delivery(text) for text in job.deliveries],
+        inputs=[item.path for item in pair.inputs],
+        number=job.number,
     )
     thumbs = write_thumbs(job.records, job.name, merged, pair.background)
     _keep_sidecar(job, sidecar)
     outcome = _judged(job, written.document, sidecar, notes, time.perf_counter() - began)
-    remember(job, outcome, [*written.paths.values(), *thumbs])
+    remember(job, outcome, [*written.paths.values(), *thumbs, *(copy.path for copy in copies)])
     return outcome
 
 

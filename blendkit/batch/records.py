@@ -19,6 +19,9 @@ class Job:
     output: of the result; records: folder for what the batch remembers of it.
     lender: a pair of the same set-up whose mask or strokes are lent to this one.
     layers: write matte, plate and foreground too.
+    private: leave place and serial numbers out; deliveries: copies for the lab, as `--deliver` has
+        them.
+    number: of the pair among its fellows, for the copies' names.
     """
 
     pair: Pair
@@ -28,6 +31,9 @@ class Job:
     lender: Pair | None = None
     lender_output: Path | None = None
     layers: bool = False
+    private: bool = False
+    deliveries: tuple[str, ...] = ()
+    number: int = 1
 
     @property
     def name(self) -> str:

@@ -33,12 +33,15 @@ class Order:
     """What is to be merged, and where to.
 
     suffix: of the results, one of SUFFIXES.
+    private, deliveries: see `Job`.
     """
 
     pairs: tuple[Pair, ...]
     out: Path
     suffix: str = ".tif"
     layers: bool = False
+    private: bool = False
+    deliveries: tuple[str, ...] = ()
 
     def output(self, pair: Pair) -> Path:
         """Return where a pair's result goes."""
@@ -177,7 +180,12 @@ def _ended(
             return left_out(pair, "is marked to be skipped")
         if lender is not None and (lender[0] is pair or _painted(pair, sidecar)):
             lender = None
-        print_ = fingerprint(pair, sidecar, checksums, lender=lender, layers=order.layers)
+        wanted = {
+            "layers": order.layers,
+            "private": order.private,
+            "deliveries": order.deliveries,
+        }
+        print_ = fingerprint(pair, sidecar, checksums, lender=lender, wanted=wanted)
     except InputError as error:
         return failed(Job(pair, output, records, ""), str(error))
     job = Job(
@@ -188,6 +196,9 @@ def _ended(
         lender=lender[0] if lender else None,
         lender_output=order.output(lender[0]) if lender else None,
         layers=order.layers,
+        private=order.private,
+        deliveries=order.deliveries,
+        number=order.pairs.index(pair) + 1,
     )
     return ledger.recall(job) or job
 

@@ -32,10 +32,13 @@ _FILE = click.Path(path_type=Path)
     help="of the results",
 )
 @click.option("--layers", is_flag=True, help="also write matte, plate and foreground")
-@click.option("--jobs", type=click.IntRange(1, 512), help="processes [default: one a processor]")
+@click.option("--private", is_flag=True, help="leave place and serial numbers out of the results")
 @click.option(
-    "--memory", metavar="SIZE", help="for all processes, as in 12GB [default: most]"
-)
+    "--deliver", "deliveries", multiple=True, metavar="WxH[,NAME=VALUE...]",
+    help="copies for the lab beside the results, as in 30x20,profile=srgb; repeat it",
+)  # fmt: skip
+@click.option("--jobs", type=click.IntRange(1, 512), help="processes [default: one a processor]")
+@click.option("--memory", metavar="SIZE", help="for all processes, as in 12GB [default: most]")
 @click.option("--cluster", metavar="ADDRESS", help="merge on the workers of a Dask scheduler")
 @click.option("--json", "as_json", is_flag=True, help="print each pair's end as a line of JSON")
 @click.pass_context
@@ -48,6 +51,8 @@ def command(
     only: tuple[str, ...],
     suffix: str,
     layers: bool,
+    private: bool,
+    deliveries: tuple[str, ...],
     jobs: int | None,
     memory: str | None,
     cluster: str | None,
@@ -63,10 +68,15 @@ def command(
     from blendkit.batch.job import merge_job  # noqa: PLC0415 - keeps help quick
     from blendkit.batch.memory import parse_bytes  # noqa: PLC0415
     from blendkit.batch.run import Order, local_runner, run_batch  # noqa: PLC0415
+    from blendkit.files.delivery_spec import parse_delivery  # noqa: PLC0415
 
     limit = parse_bytes(memory) if memory else None
     pairs = _chosen(_pairs(source, out, settings_file), only)
-    order = Order(pairs, out, suffix=f".{suffix}", layers=layers)
+    for text in deliveries:
+        parse_delivery(text)
+    order = Order(
+        pairs, out, suffix=f".{suffix}", layers=layers, private=private, deliveries=deliveries
+    )
     runner: Any = local_runner(merge_job, jobs=jobs, memory_bytes=limit)
     if cluster:
         from blendkit.batch.cluster import Cluster  # noqa: PLC0415
