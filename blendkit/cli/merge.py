@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from blendkit.cli.repair import MODES
 from blendkit.cli.setting_options import setting_options
 from blendkit.errors import InputError
 from blendkit.plan.units import parse_size
@@ -58,6 +59,8 @@ _FILE = click.Path(path_type=Path)
     "--deliver", "deliveries", multiple=True, metavar="WxH[,NAME=VALUE...]",
     help="a copy for the lab beside the result, as in 30x20,profile=srgb; repeat it",
 )  # fmt: skip
+@click.option("--repair", "repair", type=click.Choice(MODES), help="repair a soft mid-ground")
+@click.option("--bridge", "bridges", type=_FILE, multiple=True, help="frame sharp in the mid-ground")
 @click.option("--report", type=_FILE, help="where to write the report [default: OUT.report.json]")
 @click.option("--json", "as_json", is_flag=True, help="print the report on standard output")
 @click.option("--preview", is_flag=True, help="only a small result, quickly, to judge the masks")
@@ -70,6 +73,8 @@ def command(
     pages: bool,
     private: bool,
     deliveries: tuple[str, ...],
+    repair: str | None,
+    bridges: tuple[Path, ...],
     report: Path | None,
     as_json: bool,
     preview: bool,
@@ -116,6 +121,8 @@ def command(
         pages=pages,
         private=private,
         deliveries=tuple(parse_delivery(text) for text in deliveries),
+        repair=repair or ("bridge" if bridges else None),
+        bridges=bridges,
         report=report,
         as_json=as_json,
     )

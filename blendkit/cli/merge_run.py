@@ -11,10 +11,12 @@ import click
 
 from blendkit.cli.merge_small import for_reduced, reduced_pair
 from blendkit.cli.progress import shown_progress
+from blendkit.cli.repair_run import repaired_with, tell_attempts
 from blendkit.errors import AlignmentError
 from blendkit.files import write_picture
 from blendkit.files.deliver import deliver_copies
 from blendkit.merge import Merged, merge_pair
+from blendkit.repair import Repaired
 from blendkit.report.bundle import (
     as_json,
     check_targets,
@@ -44,6 +46,7 @@ class Job:
 
     overrides: settings given, {stage: {field: value}}; ties: (x, y) in both frames.
     bits: of the result; None = the file type's usual depth.
+    repair: mode of repair, None = none; bridges: frames for it.
     deliveries: copies for the lab, written beside the result.
     """
 
@@ -56,6 +59,8 @@ class Job:
     pages: bool = False
     private: bool = False
     deliveries: tuple[DeliverySettings, ...] = ()
+    repair: str | None = None
+    bridges: tuple[Path, ...] = ()
     report: Path | None = None
     as_json: bool = False
 
@@ -73,7 +78,7 @@ class _Known:
 def run_merge(job: Job) -> Merged:
     """Merge at full size and write the whole set; AlignmentError leaves the report only."""
     paths = target_paths(job.output, layers=job.layers, pages=job.pages, report=job.report)
-    check_targets(paths, job.given.paths)
+    check_targets(paths, [*job.given.paths, *job.bridges])
     known = _read(job)
     pair = known.pair
     try:
@@ -88,12 +93,17 @@ def run_merge(job: Job) -> Merged:
         )
         _print_json(refused, job)
         raise
+    repaired, bridges = Repaired(merged, ()), ()
+    if job.repair is not None:
+        repaired, bridges = repaired_with(merged, pair, job.repair, job.bridges)
+        tell_attempts(repaired)
     written = write_result(
         job.output,
-        merged,
+        repaired.merged,
         pair.background,
         pair.foreground,
-        inputs=pair.inputs,
+        inputs=(*pair.inputs, *bridges),
+        repairs=repaired.records,
         bits=job.bits,
         layers=job.layers,
         pages=job.pages,
@@ -105,7 +115,7 @@ def run_merge(job: Job) -> Merged:
     for done in deliver_copies(job.output, job.deliveries, inputs=job.given.paths):
         click.echo(f"delivered {done.path}", err=True)
     _tell(written.document, job)
-    return merged
+    return repaired.merged
 
 
 def run_preview(job: Job) -> None:

@@ -9,14 +9,13 @@ import click
 from blendkit.cli.progress import shown_progress
 from blendkit.errors import InputError
 from blendkit.files import read_frame
-from blendkit.frame import Frame
-from blendkit.merge import merge_pair
+from blendkit.merge import Merged, merge_pair
 from blendkit.repair import Mode, Repaired, repair_result
 from blendkit.report.bundle import as_json as json_text
 from blendkit.report.bundle import check_targets, target_paths, write_result
 from blendkit.report.document import Input
 from blendkit.report.html import write_html
-from blendkit.report.inputs import Given, read_pair
+from blendkit.report.inputs import Given, Pair, read_pair
 from blendkit.sidecar import merge_settings
 
 _MASKS = {"foreground-mask": "foreground_mask", "background-mask": "background_mask"}
@@ -39,21 +38,18 @@ def run_repair(
     sources = [*given.paths, *bridges, Path(document["output"]["path"])]
     check_targets(paths | {"page": page}, sources)
     pair = read_pair(given)
-    thirds = [read_frame(path, match=pair.background) for path in bridges]
     settings = merge_settings(document["settings"])
     with shown_progress(f"repairing into {target.name}") as progress:
         merged = merge_pair(
             pair.background, pair.foreground, hints=pair.hints, settings=settings, progress=progress
         )
-    repaired = repair_result(
-        merged, pair.background, pair.foreground, mode=cast("Mode", mode), bridges=thirds
-    )
+    repaired, thirds = repaired_with(merged, pair, mode, bridges)
     written = write_result(
         target,
         repaired.merged,
         pair.background,
         pair.foreground,
-        inputs=(*pair.inputs, *_bridge_inputs(bridges, thirds)),
+        inputs=(*pair.inputs, *thirds),
         bits=document["output"]["bits"],
         repairs=repaired.records,
     )
@@ -65,9 +61,22 @@ def run_repair(
         document=written.document,
         inputs=sources,
     )
-    _tell(repaired, target, page)
+    tell_attempts(repaired)
+    click.echo(f"wrote {target} and {page}", err=True)
     if as_json:
         click.echo(json_text(written.document))
+
+
+def repaired_with(
+    merged: Merged, pair: Pair, mode: str, bridges: Sequence[Path]
+) -> tuple[Repaired, tuple[Input, ...]]:
+    """Read the bridge frames and repair; return with it how they stand in the report."""
+    thirds = [read_frame(path, match=pair.background) for path in bridges]
+    repaired = repair_result(
+        merged, pair.background, pair.foreground, mode=cast("Mode", mode), bridges=thirds
+    )
+    named = zip(bridges, thirds, strict=True)
+    return repaired, tuple(Input(path, "bridge", frame) for path, frame in named)
 
 
 def given_from(document: dict[str, Any]) -> Given:
@@ -87,11 +96,8 @@ def _beside(result: Path) -> Path:
     return result.with_name(f"{result.stem}-repaired{result.suffix}")
 
 
-def _bridge_inputs(paths: Sequence[Path], frames: Sequence[Frame]) -> list[Input]:
-    return [Input(path, "bridge", frame) for path, frame in zip(paths, frames, strict=True)]
-
-
-def _tell(repaired: Repaired, target: Path, page: Path) -> None:
+def tell_attempts(repaired: Repaired) -> None:
+    """Say on standard error what each mode did to its flag, and why."""
     for attempt in repaired.attempts:
         done = "applied" if attempt.applied else "not applied"
         after = attempt.after or "no flag"
@@ -101,4 +107,3 @@ def _tell(repaired: Repaired, target: Path, page: Path) -> None:
         )
     if not repaired.attempts:
         click.echo("  no soft mid-ground was found, so nothing was repaired", err=True)
-    click.echo(f"wrote {target} and {page}", err=True)
