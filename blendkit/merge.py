@@ -155,7 +155,7 @@ def merge_pair(
         flags = (
             *not_covered(moved.footprint),
             *clipped(clipped_b, clipped_f),
-            *soft_foreground(foreground, matte.alpha, edge_disc_px(matte.alpha)),
+            *soft_foreground(foreground, matte.alpha, edge_disc_px(aligned, matte.alpha)),
             *soft_midground(softness_map, matte.alpha, settings.viewing, captures),
         )
     return Merged(

@@ -3,21 +3,27 @@
 import cv2
 import numpy as np
 
-from blendkit.frame import Float
+from blendkit.filters.bands import gaussian
+from blendkit.frame import Float, luminance
 
 _LEAST_PIXELS = 60
-_SHARP_SLOPE = 0.85
-"""Slope per px of a perfectly sharp edge after pixel averaging and one cubic resampling."""
+_SHARP_EDGE_PX = 3.6
+"""Disc that sharp boughs of simulated pairs read as, by pixels, smoothing and bark's own contrast."""
+_REACH_PX = 15
+_TYPICAL = 0.35
 
 
-def edge_disc_px(alpha: Float) -> float | None:
-    """Estimate the foreground's own disc from the steepest slope of its matte.
+def edge_disc_px(aligned: Float, alpha: Float) -> float | None:
+    """Estimate the foreground's own disc from its edges in its own frame.
 
-    A step blurred by a disc of diameter D rises with a greatest slope of 4 / (pi D).  Only edges
-    that reach full coverage within a few px count: a thin twig's slope is limited by its width.
+    A step of contrast c blurred by a disc of diameter D rises with a greatest slope of
+    4 c / (pi D).  Edges are taken where the matte goes from full to empty within a few px; the
+    picture, not the matte, gives the slope, because an unsure matte is soft where the bough is not.
 
     Parameters
     ----------
+    aligned : ndarray
+        The foreground frame, float32 (height, width, 3), linear.
     alpha : ndarray
         Matte, float32 (height, width).
 
@@ -29,22 +35,23 @@ def edge_disc_px(alpha: Float) -> float | None:
     Examples
     --------
     >>> from blendkit.filters.disc import disc_blur
-    >>> square = np.zeros((200, 200), np.float32)
+    >>> square = np.zeros((200, 200, 3), np.float32)
     >>> square[50:150, 50:150] = 1
-    >>> 5.5 < edge_disc_px(disc_blur(square, 6)) < 6.5
+    >>> blurred = disc_blur(square, 6)
+    >>> 4 < edge_disc_px(blurred, blurred[..., 0]) < 7
     True
     """
+    light = gaussian(np.sqrt(np.clip(luminance(aligned), 0, None)), 0.6)
+    window = np.ones((_REACH_PX, _REACH_PX), np.uint8)
+    contrast = cv2.dilate(light, window) - cv2.erode(light, window)
     slope = np.hypot(
-        cv2.Sobel(alpha, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8),
-        cv2.Sobel(alpha, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8),
+        cv2.Sobel(light, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8),
+        cv2.Sobel(light, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8),
     )
-    near = np.ones((17, 17), np.uint8)
-    whole = cv2.dilate(cv2.erode(alpha, np.ones((5, 5), np.uint8)), near) > 0.98
-    steepest = slope >= cv2.dilate(slope, np.ones((3, 3), np.uint8)) - 1e-6
-    edges = slope[whole & steepest & (slope > 0.02)]
-    if edges.size < _LEAST_PIXELS:
+    steepest = cv2.dilate(slope, np.ones((5, 5), np.uint8))
+    across = (cv2.dilate(alpha, window) > 0.95) & (cv2.erode(alpha, window) < 0.05)
+    edge = across & (np.abs(alpha - 0.5) < 0.3) & (contrast > 0.1)
+    if int(edge.sum()) < _LEAST_PIXELS:
         return None
-    typical = float(np.quantile(edges, 0.6))
-    width = 4 / (np.pi * typical)
-    sharp = 4 / (np.pi * _SHARP_SLOPE)
-    return float(np.sqrt(max(width**2 - sharp**2, 0.0)))
+    width = 4 / np.pi * float(np.quantile(contrast[edge] / steepest[edge], _TYPICAL))
+    return float(np.sqrt(max(width**2 - _SHARP_EDGE_PX**2, 0.0)))

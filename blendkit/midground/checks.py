@@ -7,6 +7,8 @@ import numpy as np
 from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.midground import Flag
 
+_MEASURABLE_PX = 4.0
+"""Discs below this cannot be told from bark's own texture at a bough's edge."""
 _LEAST_SHARE = 1e-4
 _SOFT_SHARE_OF_LONG_SIDE = 1 / 1200
 
@@ -44,7 +46,7 @@ def soft_foreground(frame: Frame, alpha: Float, own_disc_px: float | None) -> It
     own_disc_px: its disc there as measured, None if it could not be.
     """
     allowed_px = max(frame.size) * circle_of_confusion_px_share()
-    if own_disc_px is None or own_disc_px <= allowed_px:
+    if own_disc_px is None or own_disc_px <= max(allowed_px, _MEASURABLE_PX):
         return
     yield Flag(
         "soft-foreground",
