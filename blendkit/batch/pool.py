@@ -1,134 +1,140 @@
 """Jobs in processes of this machine.
 
-A process that is killed fails its own pair alone: the pool (Pebble) replaces it and goes on, where
-the standard library's pool would give up all that is waiting.
+A pool of the standard library gives up everything that waits when one of its processes is killed.
+So every slot is a pool of one process: a process that dies takes its own pair along and no other,
+and its slot gets a new one.
 """
 
 import os
 import threading
-import time
 from collections import deque
-from collections.abc import Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, wait
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
 from multiprocessing import get_context
-
-from pebble import ProcessExpired, ProcessPool
+from multiprocessing.connection import Connection
 
 from blendkit.batch.memory import PARENT_BYTES
 from blendkit.batch.records import Job, Outcome, Work, failed
 
-_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
-_TASKS_A_PROCESS = 8
+THREAD_LIMITS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
+"""Environment variables by which numerical libraries are told how many threads to use."""
+
+_PAIRS_A_PROCESS = 8
 """Then it is replaced, so that memory that the allocator kept is given back."""
 
-_LOOK_S = 0.3
 
-
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Local:
-    """Runs jobs in `processes` processes that together stay under limit_bytes by estimate."""
+    """Runs jobs in `processes` processes that together stay under limit_bytes by estimate.
+
+    needs: bytes each job may need, by name.
+    """
 
     work: Work
     processes: int
     limit_bytes: int
     needs: dict[str, int]
-    threads: int = 0
-    _running: dict[Future[Outcome], Job] = field(default_factory=dict)
 
     def run(self, jobs: Sequence[Job]) -> Iterator[Outcome]:
         """Yield an outcome for every job, in the order in which they end.
 
         Whatever ends the iteration early, such as Ctrl-C, ends the processes.
         """
+        slots = _Slots(self.processes)
+        running: dict[Future[Outcome], tuple[Job, ProcessPoolExecutor]] = {}
         waiting = deque(jobs)
-        pool = self._pool()
         try:
-            while waiting or self._running:
-                while waiting and self._fits(waiting[0]):
+            while waiting or running:
+                while waiting and slots.free and self._fits(waiting[0], running.values()):
+                    job, slot = waiting.popleft(), slots.free.pop()
+                    running[slot.submit(self.work, job)] = job, slot
+                if not running:
                     job = waiting.popleft()
-                    self._running[pool.schedule(self.work, args=[job])] = job
-                if not self._running:
-                    yield failed(waiting[0], self._too_large(waiting.popleft()))
+                    yield failed(job, self._too_large(job))
                     continue
-                done, _ = wait(self._running, return_when=FIRST_COMPLETED)
-                for future in done:
-                    yield _outcome(future, self._running.pop(future))
-            pool.close()
+                for future in wait(running, return_when=FIRST_COMPLETED).done:
+                    job, slot = running.pop(future)
+                    slots.take_back(slot, broken=isinstance(future.exception(), BrokenProcessPool))
+                    yield outcome_of(future, job)
         finally:
-            pool.stop()
-            pool.join()
+            slots.end()
 
-    def _pool(self) -> ProcessPool:
-        threads = self.threads or max(1, (os.cpu_count() or 1) // self.processes)
-        with _environment(dict.fromkeys(_THREADS, str(threads))):
-            return ProcessPool(
-                max_workers=self.processes,
-                max_tasks=_TASKS_A_PROCESS,
-                initializer=start_worker,
-                initargs=[threads, os.getpid()],
-                context=get_context("spawn"),
-            )
-
-    def _fits(self, job: Job) -> bool:
-        used = sum(self.needs[other.name] for other in self._running.values())
-        room = self.limit_bytes - PARENT_BYTES - used
-        return len(self._running) < self.processes and self.needs[job.name] <= room
+    def _fits(self, job: Job, running: Iterable[tuple[Job, ProcessPoolExecutor]]) -> bool:
+        used = sum(self.needs[other.name] for other, _ in running)
+        return used + self.needs[job.name] <= self.limit_bytes - PARENT_BYTES
 
     def _too_large(self, job: Job) -> str:
-        need, limit = (
-            (n + PARENT_BYTES) / 1e9
-            for n in (self.needs[job.name], self.limit_bytes - PARENT_BYTES)
-        )
+        need = (self.needs[job.name] + PARENT_BYTES) / 1e9
         return (
-            f"needs about {need:.1f} GB of memory, {limit:.1f} GB are allowed: "
+            f"needs about {need:.1f} GB of memory, {self.limit_bytes / 1e9:.1f} GB are allowed: "
             "give more with --memory, or close other programs"
         )
 
 
-def _outcome(future: Future[Outcome], job: Job) -> Outcome:
+class _Slots:
+    """Pools of one process each; all processes end when their end of a pipe is closed."""
+
+    def __init__(self, count: int) -> None:
+        self._context = get_context("spawn")
+        self._ear, self._mouth = self._context.Pipe(duplex=False)
+        self._threads = max(1, (os.cpu_count() or 1) // count)
+        self._all = [self._new() for _ in range(count)]
+        self.free = list(self._all)
+
+    def _new(self) -> ProcessPoolExecutor:
+        return ProcessPoolExecutor(
+            1,
+            mp_context=self._context,
+            initializer=start_worker,
+            initargs=(self._threads, self._ear),
+            max_tasks_per_child=_PAIRS_A_PROCESS,
+        )
+
+    def take_back(self, slot: ProcessPoolExecutor, *, broken: bool) -> None:
+        """Make a slot free again, with a new pool if its process has died."""
+        if broken:
+            slot.shutdown(wait=False)
+            self._all.remove(slot)
+            slot = self._new()
+            self._all.append(slot)
+        self.free.append(slot)
+
+    def end(self) -> None:
+        """End all processes, at once if they are at work."""
+        self._mouth.close()
+        for slot in self._all:
+            slot.shutdown(cancel_futures=True)
+        self._ear.close()
+
+
+def outcome_of(future: Future[Outcome], job: Job) -> Outcome:
+    """Return what a job's future holds; whatever went wrong becomes a failed pair."""
     try:
         return future.result()
-    except ProcessExpired as error:
-        code = error.exitcode
-        how = f"signal {-code}" if code is not None and code < 0 else f"code {code}"
+    except BrokenProcessPool:
         return failed(
             job,
-            f"its process ended early ({how}), perhaps for lack of memory: "
+            "its process was ended from outside, perhaps for lack of memory: "
             "run again, with fewer --jobs",
         )
     except Exception as error:  # noqa: BLE001 - a defect in one pair must not stop the others
         return failed(job, f"{type(error).__name__}: {error}; this is a fault of blendkit")
 
 
-class _environment:  # noqa: N801 - reads as a function where it is used
-    """Environment variables set for processes that are started inside the block."""
-
-    def __init__(self, values: dict[str, str]) -> None:
-        self._values = values
-
-    def __enter__(self) -> None:
-        self._before = {name: os.environ.get(name) for name in self._values}
-        os.environ.update(self._values)
-
-    def __exit__(self, *_: object) -> None:
-        for name, value in self._before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
-
-
-def start_worker(threads: int, parent: int) -> None:
+def start_worker(threads: int, ear: Connection) -> None:
     """Prepare a process: library threads, Ctrl-C left to the parent, an end with the parent."""
     import signal  # noqa: PLC0415 - only here
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    os.environ.update(dict.fromkeys(_THREADS, str(threads)))
-    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+    os.environ.update(dict.fromkeys(THREAD_LIMITS, str(threads)))
+    threading.Thread(target=_end_with, args=(ear,), daemon=True).start()
 
 
-def _end_with(parent: int) -> None:
-    while os.getppid() == parent:
-        time.sleep(_LOOK_S)
-    os._exit(1)
+def _end_with(ear: Connection) -> None:
+    """Wait until the parent closes the pipe or dies, then end, whatever is being done."""
+    try:
+        ear.recv_bytes()
+    except (EOFError, OSError):
+        os._exit(1)
