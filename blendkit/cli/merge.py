@@ -60,7 +60,7 @@ _FILE = click.Path(path_type=Path)
     help="a copy for the lab beside the result, as in 30x20,profile=srgb; repeat it",
 )  # fmt: skip
 @click.option("--repair", "repair", type=click.Choice(MODES), help="repair a soft mid-ground")
-@click.option("--bridge", "bridges", type=_FILE, multiple=True, help="frame sharp in the mid-ground")
+@click.option("--bridge", "bridges", type=_FILE, multiple=True, help="frame sharp in between")
 @click.option("--report", type=_FILE, help="where to write the report [default: OUT.report.json]")
 @click.option("--json", "as_json", is_flag=True, help="print the report on standard output")
 @click.option("--preview", is_flag=True, help="only a small result, quickly, to judge the masks")
