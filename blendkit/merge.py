@@ -27,6 +27,7 @@ from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.edges import edge_disc_px
 from blendkit.masks.find import find_matte, given_matte
+from blendkit.masks.plate_term import hold_to_plate
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import find_sitter, protected
 from blendkit.midground import Flag, ResultBlur
@@ -134,6 +135,13 @@ def merge_pair(
             behind, groups, evidence = _explain(*pair, matte, settings)
         veil = make_veil(matte.alpha, matte.color, groups)
         plate = make_plate(background.pixels, veil, *behind, sitter, settings.plate)
+        if hints.matte is None and groups:
+            held = hold_to_plate(
+                aligned, plate.pixels, matte.alpha, matte.color, region, noise[1].at_middle_grey
+            )
+            matte = given_matte(aligned, held, region)
+            veil = make_veil(matte.alpha, matte.color, groups)
+            plate = make_plate(background.pixels, veil, *behind, sitter, settings.plate)
     with watch("composite"):
         plate = plate_with_grain(plate, veil, softness, noise[0].sigma, settings.grain)
         color = color_with_grain(

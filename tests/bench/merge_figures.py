@@ -6,7 +6,8 @@
 
 PSNR in dB in linear light against the exact composite.  "halo": the blurred foreground covers over
 3 % and the true matte is below 2 %.  "gain" is the share of the headroom (ceiling minus floor,
-whole picture) that the merge wins.  Floor and ceiling: merge_references.py.
+whole picture) that the merge wins.  Pixels that the foreground frame does not reach are left out: no
+merge can know them.  Floor and ceiling: merge_references.py.
 """
 
 import pickle
@@ -25,7 +26,7 @@ from blendkit.hints import Hints
 from blendkit.masks.strokes import Stroke, rasterise
 from blendkit.merge import Merged, merge_pair
 from blendkit.simulate import scenes
-from blendkit.simulate.metrics import grid_rms_px, regions, scores
+from blendkit.simulate.metrics import grid_rms_px, psnr, regions
 from blendkit.simulate.pair import SimulatedPair, make_pair
 from blendkit.simulate.rough_mask import eight_strokes, rough_mask
 from blendkit.simulate.sensor import falloff
@@ -139,12 +140,17 @@ def judge(case: Case, kind: str) -> tuple[dict[str, float], Merged]:
     truth, pair = case.pair.truth, case.pair
     mask = rough_mask(truth.matte, seed=case.seed)
     sharp = true_sharp(case)
-    parts = regions(truth)
-    floors = [scores(p, truth) for p in floor_results(pair, mask, sharp).values()]
+    reached = warp_to_background(sharp, truth.warp, pair.background.size).footprint
+    parts = {name: part & reached for name, part in regions(truth).items()}
+
+    def scores(result: Float) -> dict[str, float]:
+        return {name: psnr(result, truth.composite, region=part) for name, part in parts.items()}
+
+    floors = [scores(p) for p in floor_results(pair, mask, sharp).values()]
     floor = {name: max(f[name] for f in floors) for name in ("whole", "halo", "edge", "core")}
-    top = scores(ceiling(pair, sharp, blurred_shift_px(case.spec)), truth)
+    top = scores(ceiling(pair, sharp, blurred_shift_px(case.spec)))
     merged = merge_pair(pair.background, pair.foreground, hints=hints_for(kind, case))
-    got = scores(merged.pixels, truth)
+    got = scores(merged.pixels)
     edge = parts["edge"]
     unpainted = parts["sitter"] & ~hints_for(kind, case).painted(pair.background.size)
     changed = np.abs(merged.pixels - pair.background.pixels).max(axis=2) > 1 / 65535

@@ -1,0 +1,65 @@
+"""The matte held to the plate: S = a F + (1 - a) P, where P is known well enough to help.
+
+Where the background is smooth, as sky is, each pixel's own equation gives its coverage better than
+any look at its surroundings.  Where it is busy the sharp background differs from the soft plate, and
+the equation says little.  Which of the two holds is measured: by how far the foreground frame differs
+from the plate beside the foreground.  Both estimates are then averaged by their variances.
+"""
+
+import cv2
+import numpy as np
+
+from blendkit.filters.bands import gaussian
+from blendkit.frame import Bool, Float
+
+_WINDOW_PX = 12.0
+_CLEAR = 0.02
+_NETWORK_ERROR = 0.15
+_COLOUR_ERROR = 0.12
+_RIM_PX = 7
+
+
+def hold_to_plate(
+    aligned: Float, plate: Float, alpha: Float, color: Float, region: Bool, grain: float
+) -> Float:
+    """Return the matte averaged with what the plate says of each pixel.
+
+    Parameters
+    ----------
+    aligned, plate : ndarray
+        Foreground frame and plate in one light, float32 (height, width, 3), linear.
+    alpha, color : ndarray
+        Matte and straight foreground colour so far.
+    region : ndarray
+        bool (height, width), where the matte may change.
+    grain : float
+        Noise of the foreground frame at middle grey, linear standard deviation.
+
+    Returns
+    -------
+    ndarray
+        float32 (height, width), 0 to 1.
+    """
+    rim = cv2.dilate(alpha, np.ones((_RIM_PX, _RIM_PX), np.uint8)) > _CLEAR
+    open_ = region & rim & (alpha < 1 - _CLEAR)
+    if not open_.any():
+        return alpha
+    toward = color - plate
+    contrast = np.square(toward).sum(axis=2) + 1e-6
+    told = np.clip(((aligned - plate) * toward).sum(axis=2) / contrast, 0, 1)
+    doubt = _plate_variance(aligned, plate, alpha) + 3 * grain**2
+    variance = doubt / contrast + (_COLOUR_ERROR * told) ** 2
+    trust = _NETWORK_ERROR**2 / (_NETWORK_ERROR**2 + variance)
+    trust = np.clip(2 * trust - 1, 0, 1)
+    mixed = alpha + trust * (told - alpha)
+    # A few per cent of coverage away from any twig are grain, not foreground.
+    mixed[(mixed < 3 * np.sqrt(variance)) & (alpha < _CLEAR)] = 0
+    return np.where(open_, mixed, alpha).astype(np.float32)
+
+
+def _plate_variance(aligned: Float, plate: Float, alpha: Float) -> Float:
+    """Return the mean square difference of frame and plate around each pixel, (height, width)."""
+    clear = (alpha < _CLEAR).astype(np.float32)
+    square = np.square(aligned - plate).sum(axis=2) * clear
+    mass = gaussian(clear, _WINDOW_PX)
+    return np.asarray(gaussian(square, _WINDOW_PX) / (mass + 0.02) + 1e-7, np.float32)
