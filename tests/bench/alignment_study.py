@@ -45,7 +45,7 @@ def main() -> None:
     with chosen.rows.open("w") as out:
         for row in measured(list(cases())[:: chosen.every], chosen.cache, compare=chosen.compare):
             rows.append(row)
-            out.write(json.dumps(row) + "\n")
+            out.write(json.dumps(row, default=float) + "\n")
             out.flush()
     print_table(rows)
 
