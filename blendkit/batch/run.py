@@ -118,7 +118,8 @@ def run_batch(
         for job in jobs:
             if job.name not in report.outcomes:
                 reason = "not reached before the run was ended: run again to go on"
-                report.outcomes[job.name] = left_out(job.pair, reason)
+                # A process may have finished a pair without having been able to say so.
+                report.outcomes[job.name] = ledger.recall(job) or left_out(job.pair, reason)
         report.outcomes = {pair.name: report.outcomes[pair.name] for pair in order.pairs}
         report.time_s = time.perf_counter() - began
         write_summary(order.out, report)

@@ -82,7 +82,7 @@ def _pose(rng: np.random.Generator) -> tuple[float, float]:
 
 
 def pair(rng: np.random.Generator) -> list[Take]:
-    """One pair at two apertures, in either order, at times refocused as well."""
+    """Return one pair at two apertures, in either order, at times refocused as well."""
     refocused = rng.random() < 0.3
     takes = [
         Take("background", pose_px=_pose(rng)),
@@ -92,7 +92,7 @@ def pair(rng: np.random.Generator) -> list[Take]:
 
 
 def poses(rng: np.random.Generator) -> list[Take]:
-    """Three to eight poses wide open, and one to three stopped frames of the same set-up."""
+    """Return three to eight poses wide open, and one to three stopped frames of the same set-up."""
     wide = [Take("background", pose_px=_pose(rng)) for _ in range(rng.integers(3, 9))]
     stopped = [Take("foreground", STOPPED) for _ in range(rng.integers(1, 4))]
     if len(stopped) > 1:
@@ -102,20 +102,24 @@ def poses(rng: np.random.Generator) -> list[Take]:
 
 
 def focus_pair(rng: np.random.Generator) -> list[Take]:
-    """One pair at two focus distances."""
+    """Return one pair at two focus distances."""
     takes = [Take("background", pose_px=_pose(rng)), Take("foreground", WIDE, NEAR_M)]
     return takes if rng.random() < 0.7 else takes[::-1]
 
 
 def bracket(rng: np.random.Generator) -> list[Take]:
-    """A bracket of apertures in rising or falling order."""
-    rising = [Take("background", gap_s=2), Take("bridge", 5.6, gap_s=2), Take("bridge", 11, gap_s=2)]
+    """Return a bracket of apertures in rising or falling order."""
+    rising = [
+        Take("background", gap_s=2),
+        Take("bridge", 5.6, gap_s=2),
+        Take("bridge", 11, gap_s=2),
+    ]
     takes = [*rising, Take("foreground", STOPPED, gap_s=2)]
     return takes if rng.random() < 0.6 else takes[::-1]
 
 
 def focus_bracket(rng: np.random.Generator) -> list[Take]:
-    """A bracket of focus distances, far to near or back."""
+    """Return a bracket of focus distances, far to near or back."""
     takes = [
         Take("background", gap_s=2),
         Take("bridge", focus_m=3.8, gap_s=2),
@@ -125,7 +129,7 @@ def focus_bracket(rng: np.random.Generator) -> list[Take]:
 
 
 def cleared_pair(rng: np.random.Generator) -> list[Take]:
-    """A pair and a frame with the boughs held aside."""
+    """Return a pair and a frame with the boughs held aside."""
     pose = _pose(rng)
     return [
         Take("background", pose_px=pose),
@@ -135,7 +139,7 @@ def cleared_pair(rng: np.random.Generator) -> list[Take]:
 
 
 def burst(rng: np.random.Generator) -> list[Take]:
-    """A burst at one aperture and focus: nothing to pair."""
+    """Return a burst at one aperture and focus: nothing to pair."""
     gaps = 0.2 if rng.random() < 0.7 else 6.0
     f_number = float(rng.choice([WIDE, WIDE, 8.0]))
     return [
@@ -144,7 +148,7 @@ def burst(rng: np.random.Generator) -> list[Take]:
 
 
 def single(rng: np.random.Generator) -> list[Take]:
-    """One frame, wide open or stopped down, that has no partner."""
+    """Return one frame, wide open or stopped down, that has no partner."""
     return [Take("single", float(rng.choice([WIDE, 4.0, STOPPED])), pose_px=_pose(rng))]
 
 

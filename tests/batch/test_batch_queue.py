@@ -1,0 +1,205 @@
+"""The queue: failures and killed processes stay with their pair, and a killed run goes on."""
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from stub_work import SIZE, content, invented_pairs, work
+
+from blendkit.batch import ledger
+from blendkit.batch.pool import Local
+from blendkit.batch.records import Job
+from blendkit.batch.run import Order, Report, Runner, run_batch
+from blendkit.errors import OutputError
+
+HERE = Path(__file__).parent
+
+
+def local(processes: int = 2, limit: int = 10**10, need: int = 10**8) -> object:
+    def make(jobs: Sequence[Job]) -> Runner:
+        return Local(work, processes, limit, {job.name: need for job in jobs})
+
+    return make
+
+
+def run(folder: Path, verbs: list[str], **more: int) -> Report:
+    pairs = invented_pairs(folder / "shoot", verbs)
+    return run_batch(Order(pairs, folder / "out"), local(**more))
+
+
+def test_a_failing_pair_and_a_killed_process_fail_alone(tmp_path: Path) -> None:
+    report = run(tmp_path, ["ok", "error", "ok", "die", "ok", "ok"])
+    states = {name: outcome.status for name, outcome in report.outcomes.items()}
+    assert [states[f"p{k:02d}"] for k in range(6)] == [
+        "merged", "failed", "merged", "failed", "merged", "merged",
+    ]  # fmt: skip
+    assert "told to fail" in report.outcomes["p01"].reason
+    assert "ended from outside" in report.outcomes["p03"].reason
+    document = json.loads((tmp_path / "out" / "summary.json").read_text())
+    assert document["schema"] == "blendkit.batch/1"
+    assert document["counts"] == {"failed": 2, "needs-a-look": 0, "merged": 4, "left-out": 0}
+
+
+def test_a_second_run_redoes_only_what_failed(tmp_path: Path) -> None:
+    first = run(tmp_path, ["ok", "once", "ok"])
+    assert first.counts["failed"] == 1
+    second = run(tmp_path, ["ok", "once", "ok"])
+    assert second.counts["merged"] == 3
+    assert (tmp_path / "out" / "done.log").read_text().split().count("p00") == 1
+    assert (tmp_path / "out" / "begun.log").read_text().split().count("p01") == 2
+
+
+@pytest.mark.parametrize("change", ["input", "result cut short", "result gone", "settings"])
+def test_what_changed_is_merged_anew(tmp_path: Path, change: str) -> None:
+    from dataclasses import replace  # noqa: PLC0415
+
+    from blendkit.settings import MatteSettings, MergeSettings  # noqa: PLC0415
+
+    run(tmp_path, ["ok", "ok"])
+    pairs = list(invented_pairs(tmp_path / "shoot", ["ok", "ok"]))
+    result = tmp_path / "out" / "p00.tif"
+    if change == "input":
+        pairs[0].foreground.write_text("another\n")
+    elif change == "result cut short":
+        result.write_bytes(result.read_bytes()[:1000])
+    elif change == "result gone":
+        result.unlink()
+    else:
+        pairs[0] = replace(pairs[0], settings=MergeSettings(matte=MatteSettings(hold=0.9)))
+    run_batch(Order(tuple(pairs), tmp_path / "out"), local())
+    done = (tmp_path / "out" / "done.log").read_text().split()
+    assert (done.count("p00"), done.count("p01")) == (2, 1)
+    assert result.read_bytes() == content("p00")
+
+
+def test_a_pair_that_needs_too_much_memory_is_failed_with_the_figures(tmp_path: Path) -> None:
+    report = run(tmp_path, ["ok", "ok"], limit=10**9, need=2 * 10**9)
+    reason = report.outcomes["p00"].reason
+    assert "2.4 GB" in reason
+    assert "1.0 GB" in reason
+    assert "--memory" in reason
+
+
+def test_skipped_pairs_are_left_out(tmp_path: Path) -> None:
+    from dataclasses import replace  # noqa: PLC0415
+
+    pairs = invented_pairs(tmp_path / "shoot", ["ok", "ok", "ok"])
+    (tmp_path / "out").mkdir()
+    sidecar = {"schema": "blendkit.sidecar/1", "decision": "skipped"}
+    (tmp_path / "out" / "p02.blendkit.json").write_text(json.dumps(sidecar))
+    order = Order((replace(pairs[0], skip=True), *pairs[1:]), tmp_path / "out")
+    assert run_batch(order, local()).counts == {
+        "failed": 0, "needs-a-look": 0, "merged": 1, "left-out": 2,
+    }  # fmt: skip
+
+
+def test_two_runs_do_not_work_in_one_folder(tmp_path: Path) -> None:
+    with ledger.opened(tmp_path), pytest.raises(OutputError, match="another batch"):
+        run_batch(Order(invented_pairs(tmp_path / "shoot", ["ok"]), tmp_path), local())
+
+
+DRIVER = """
+import sys
+from pathlib import Path
+from stub_work import invented_pairs, work
+from blendkit.batch.pool import Local
+from blendkit.batch.run import Order, run_batch
+
+def main():
+    folder, count = Path(sys.argv[1]), int(sys.argv[2])
+    pairs = invented_pairs(folder / "shoot", ["ok"] * count, took_ms=60)
+    make = lambda jobs: Local(work, 2, 10**10, {job.name: 1 for job in jobs})
+    report = run_batch(Order(pairs, folder / "out"), make)
+    sys.exit(130 if report.interrupted else 0)
+
+if __name__ == "__main__":
+    main()
+"""
+
+
+def start(folder: Path, count: int) -> subprocess.Popen[bytes]:
+    script = folder / "driver.py"
+    script.write_text(DRIVER)
+    env = os.environ | {"PYTHONPATH": str(HERE)}
+    return subprocess.Popen(
+        [sys.executable, str(script), str(folder), str(count)], env=env, start_new_session=True
+    )
+
+
+def names(folder: Path, log: str) -> list[str]:
+    path = folder / "out" / log
+    return path.read_text().split() if path.exists() else []
+
+
+def assert_whole(out: Path) -> None:
+    """Every result that has its final name is complete."""
+    for path in out.glob("p*.tif"):
+        assert path.read_bytes() == content(path.stem)
+
+
+def test_a_run_killed_at_random_moments_loses_nothing_and_repeats_nothing(tmp_path: Path) -> None:
+    count, kills = 200, 20
+    rng = random.Random(4)  # noqa: S311 - moments, not secrets
+    finished_before: set[str] = set()
+    for _ in range(kills):
+        begun = len(names(tmp_path, "begun.log"))
+        process = start(tmp_path, count)
+        deadline = time.monotonic() + 60
+        while len(names(tmp_path, "begun.log")) == begun and time.monotonic() < deadline:
+            time.sleep(0.01)
+        time.sleep(rng.uniform(0, 0.25))
+        os.killpg(process.pid, signal.SIGKILL)
+        process.wait()
+        assert_whole(tmp_path / "out")
+        again = names(tmp_path, "begun.log")[begun:]
+        assert not finished_before & set(again), "a finished pair was begun anew"
+        finished_before = {
+            path.stem for path in (tmp_path / "out" / ledger.RECORDS).glob("p*.json")
+        }
+    assert 0 < len(finished_before) < count, "the kills should have come in the middle"
+    assert start(tmp_path, count).wait(120) == 0
+    done = names(tmp_path, "done.log")
+    assert set(done) == {f"p{k:02d}" for k in range(count)}
+    # A pair may be repeated only if the kill came between its result and its record.
+    assert len(done) <= count + kills * 2
+    assert_whole(tmp_path / "out")
+    assert not list((tmp_path / "out").glob(".*.part.*")), "temporary files are swept"
+
+
+def test_ctrl_c_ends_cleanly_and_tells_what_was_not_reached(tmp_path: Path) -> None:
+    process = start(tmp_path, 100)
+    deadline = time.monotonic() + 60
+    while len(names(tmp_path, "done.log")) < 3 and time.monotonic() < deadline:
+        time.sleep(0.02)
+    os.killpg(process.pid, signal.SIGINT)
+    assert process.wait(30) == 130
+    document = json.loads((tmp_path / "out" / "summary.json").read_text())
+    assert document["interrupted"] is True
+    assert document["counts"]["merged"] >= 2  # of the third the record may be missing
+    assert document["counts"]["left-out"] > 50
+    assert not list((tmp_path / "out").glob(".*.part.*"))
+    assert_whole(tmp_path / "out")
+
+
+def test_processes_end_with_a_parent_that_was_killed(tmp_path: Path) -> None:
+    process = start(tmp_path, 100)
+    deadline = time.monotonic() + 60
+    while len(names(tmp_path, "done.log")) < 2 and time.monotonic() < deadline:
+        time.sleep(0.02)
+    process.kill()
+    process.wait()
+    time.sleep(1.0)
+    settled = len(names(tmp_path, "begun.log"))
+    time.sleep(0.5)
+    assert len(names(tmp_path, "begun.log")) == settled < 100
+
+
+def test_content_has_the_size_that_is_checked() -> None:
+    assert len(content("p00")) == SIZE
