@@ -209,18 +209,18 @@ def _bridge(job: _Job) -> _Made:
     laid = [found for frame in job.bridges if (found := _laid(job, frame)) is not None]
     if not laid:
         raise _CannotError("no bridge frame could be aligned")
-    name, pixels, covered, sharper = max(laid, key=lambda item: float(item[3][job.soft].mean()))
+    frame, pixels, covered, sharper = max(laid, key=lambda item: float(item[3][job.soft].mean()))
     before = job.ground.disc_px
-    disc = np.sqrt(np.maximum(before**2 - np.maximum(sharper, 0) ** 2, 0))
-    zone = job.ground.surface.region & (before > job.visible_px) & (sharper > 0)
+    disc = _bridge_disc_px(job, frame, sharper)
+    zone = job.ground.surface.region & (disc < before)
     zone &= cv2.dilate(job.soft.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
     ground = replace(job.ground, disc_px=np.where(zone, disc, before).astype(np.float32))
     share = _share(job, zone) * covered
-    why = f"{name} is sharper there by a disc of {float(np.median(sharper[job.soft])):.1f} px"
+    why = f"{frame.name} is sharper there by a disc of {float(np.median(sharper[job.soft])):.1f} px"
     return _Made(pixels, share, ground, Source.BRIDGE_FRAME, why)
 
 
-def _laid(job: _Job, frame: Frame) -> tuple[str, Float, Float, Float] | None:
+def _laid(job: _Job, frame: Frame) -> tuple[Frame, Float, Float, Float] | None:
     """Return a bridge frame on the result's grid, in its light, and by how much it is sharper."""
     settings, size = job.merged.settings, job.background.size
     given = job.merged.alignment.model == "given"
@@ -238,7 +238,27 @@ def _laid(job: _Job, frame: Frame) -> tuple[str, Float, Float, Float] | None:
     relative = relative_blur(job.merged.pixels, pixels, moved.footprint, settings.sharpness)
     shape = job.soft.shape
     sharper = cv2.resize(filled(relative, (shape[1], shape[0])), (shape[1], shape[0]))
-    return frame.name, pixels, moved.footprint.astype(np.float32), np.asarray(sharper, np.float32)
+    return frame, pixels, moved.footprint.astype(np.float32), np.asarray(sharper, np.float32)
+
+
+def _bridge_disc_px(job: _Job, frame: Frame, sharper: Float) -> Float:
+    """Return the bridge frame's disc on the surface: the thin lens that explains how much sharper.
+
+    Its aperture follows from the f-numbers, or is tried; its focus lies somewhere about the gap.
+    """
+    own, third = job.background.capture.f_number, frame.capture.f_number
+    ratios = (own / third,) if own and third else (1.0, 0.7, 0.5, 0.35, 0.25)
+    x, before, soft = job.ground.nearness, job.ground.disc_px, job.soft
+    best, least = before, np.inf
+    for ratio in ratios:
+        for share in np.linspace(-0.2, 1.2, 29):
+            disc = ratio * np.abs(x - share * job.blur.lens.gap_px)
+            square = before[soft] ** 2 - disc[soft] ** 2
+            predicted = np.sign(square) * np.sqrt(np.abs(square))
+            misfit = float(np.abs(predicted - sharper[soft]).mean())
+            if misfit < least:
+                best, least = disc, misfit
+    return np.asarray(best, np.float32)
 
 
 def _taper(job: _Job) -> _Made:

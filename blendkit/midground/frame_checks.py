@@ -14,11 +14,11 @@ from blendkit.midground.soft_ground import at_full_size
 from blendkit.settings import ViewingSettings
 
 _ANGLES_DEG = np.arange(0, 180, 22.5)
+_SHAKE_SIGMA_PX = 1.6
 _ANISOTROPY = (1.8, 3.0)
 _LEAST_TEXTURE = 4.0
 _LIGHT_STEP_EV = (0.1, 0.2, 0.45)
 _GRAIN_RATIO = (1.5, 2.5)
-_BROAD_SHARE = 0.03
 
 
 def shaken(
@@ -70,10 +70,10 @@ def shaken(
 
 def _directional_energy(light: Float, sigma: float, share: Bool) -> Float | None:
     """Return the gradient energy for each direction, noise taken out; None without texture."""
-    smooth = gaussian(light, 0.8)
+    smooth = gaussian(light, _SHAKE_SIGMA_PX)
     x = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
     y = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
-    floor = sigma**2 / (8 * np.pi * 0.8**4) * 0.55
+    floor = sigma**2 / (8 * np.pi * _SHAKE_SIGMA_PX**4)
     strong = share & (x**2 + y**2 > 2 * _LEAST_TEXTURE * floor)
     if strong.mean() < 0.01:
         return None
@@ -93,17 +93,17 @@ def _likelier_second(first: Float, second: Float) -> bool:
     return float(second.max() / second.min()) >= float(first.max() / first.min())
 
 
-def light_step(background: Float, aligned: Float, alpha: Float, usable: Bool) -> Iterator[Flag]:
+def light_step(background: Float, aligned: Float, seam: Bool) -> Iterator[Flag]:
     """Flag a seam of the foreground across which the two frames differ in light.
 
-    Only broad foreground counts: where its edge crosses one surface, both frames show the same.
+    seam: bool (height, width), where the matte ends inside a surface that both frames show; at a
+        bough's edge they show different things.
     """
-    edge = _broad_edge(alpha) & usable
-    if edge.sum() < 0.02 * max(edge.shape):
+    if seam.sum() < 0.02 * max(seam.shape):
         return
-    width = 0.006 * max(edge.shape)
+    width = 0.006 * max(seam.shape)
     one, other = (gaussian(luminance(frame), width) for frame in (background, aligned))
-    steps = np.log2((other[edge] + 1e-3) / (one[edge] + 1e-3))
+    steps = np.log2((other[seam] + 1e-3) / (one[seam] + 1e-3))
     step = float(np.median(steps))
     spread = float(np.median(np.abs(steps - step)))
     if abs(step) < max(_LIGHT_STEP_EV[0], 2 * spread):
@@ -113,22 +113,11 @@ def light_step(background: Float, aligned: Float, alpha: Float, usable: Bool) ->
     yield Flag(
         "light-step",
         severity,
-        edge,
+        seam,
         f"the foreground frame is {abs(step):.2f} EV "
         f"{'lighter' if step > 0 else 'darker'} at the seam",
         "take both frames in the same light, without flash in one of them",
     )
-
-
-def _broad_edge(alpha: Float) -> Bool:
-    """Return the edge of broad foreground, full size; twigs and their like are left out."""
-    side = max(round(_BROAD_SHARE * max(alpha.shape)), 3) | 1
-    solid = (alpha > 0.5).astype(np.uint8)
-    padded = cv2.copyMakeBorder(solid, side, side, side, side, cv2.BORDER_REPLICATE)
-    opened = cv2.morphologyEx(padded, cv2.MORPH_OPEN, np.ones((side, side), np.uint8))
-    broad = opened[side:-side, side:-side]
-    edge = cv2.morphologyEx(broad, cv2.MORPH_GRADIENT, np.ones((5, 5), np.uint8))
-    return np.asarray(edge > 0, np.bool_)
 
 
 def grain_step(noise_sigma: tuple[float, float], alpha: Float, *, matched: bool) -> Iterator[Flag]:
@@ -176,7 +165,9 @@ def missed_focus(blur: ResultBlur, sitter: Float, viewing: ViewingSettings) -> I
     )
 
 
-def moved(background: Float, aligned: Float, usable: Bool, residual_px: float) -> Iterator[Flag]:
+def moved_places(
+    background: Float, aligned: Float, usable: Bool, residual_px: float
+) -> Iterator[Flag]:
     """Flag places that stand elsewhere in the other frame: what moved between the exposures.
 
     Blocks of a thin band are searched around their own place by normalised correlation; a block

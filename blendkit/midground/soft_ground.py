@@ -153,6 +153,19 @@ def _step_flag(
     )
 
 
+def surface_seams(blur: ResultBlur, alpha: Float, *, seed: int = 0) -> Bool:
+    """Return where the matte ends inside a surface, so that both frames show the same there.
+
+    bool (height, width) of the matte.
+    """
+    size = (alpha.shape[1], alpha.shape[0])
+    seams = np.zeros(alpha.shape, np.bool_)
+    if blur.lens.evidence != "unknown":
+        for ground in grounds_of(blur, alpha, seed=seed):
+            seams |= at_full_size(_seam(ground), size)
+    return seams
+
+
 def _seam(ground: Ground) -> Bool:
     """Return where the matte ends inside a surface."""
     inside = (ground.pasted > 0.5).astype(np.uint8)

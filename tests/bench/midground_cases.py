@@ -169,7 +169,7 @@ def _matte(discs: list[Float], seam: float | None) -> Float:
         cover = np.zeros(discs[0].shape, np.bool_)
         if seam > 0:
             cover[int(seam * cover.shape[0]) :] = True
-    return cv2.GaussianBlur(cover.astype(np.float32), (0, 0), 1.5)
+    return cv2.GaussianBlur(cover.astype(np.float32), (0, 0), 0.5)
 
 
 def _capture(lens: Lens, iso: float) -> Capture:

@@ -1,0 +1,128 @@
+"""The mid-ground against truth: a gap on receding ground, scenes with nothing wrong, and repairs.
+
+Small pictures; the 45 scenes with their figures are in tests/bench/midground_figures.py.
+"""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from blendkit.frame import Capture, Frame
+from blendkit.hints import Hints
+from blendkit.merge import Merged, merge_pair
+from blendkit.midground import Flag
+from blendkit.repair import repair_result
+from blendkit.simulate.metrics import psnr
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "midground"))
+from warped_ground import Lens, View, photograph, receding, wall, with_noise
+
+SIZE = (480, 320)
+WIDTH = SIZE[0]
+
+
+def taken(view: View, lens: Lens, *, iso: float = 100, seed: int = 1) -> Frame:
+    capture = Capture(f_number=lens.f_number, iso=iso, focal_length_mm=lens.focal_length_mm)
+    pixels = with_noise(photograph(view, lens, seed=seed), iso, seed=seed)
+    return Frame(pixels, capture, f"f{lens.f_number:g}-{lens.focus_distance_m:g}m")
+
+
+def merged_pair(
+    view: View, lenses: tuple[Lens, Lens], matte: np.ndarray
+) -> tuple[Merged, Frame, Frame]:
+    background, foreground = (taken(view, lens, seed=k) for k, lens in enumerate(lenses))
+    hints = Hints(matte=matte.astype(np.float32), aligned=True)
+    return merge_pair(background, foreground, hints=hints), background, foreground
+
+
+@pytest.fixture(scope="module")
+def gap() -> tuple[Merged, Frame, Frame, View, tuple[np.ndarray, np.ndarray]]:
+    """Ground in focus at 4 m in one frame and at 11 m in the other: both discs are 6 px between."""
+    view = receding(SIZE, 3, surface="gravel", horizon=0.3)
+    lenses = Lens(135, 4.6, 11.0, WIDTH), Lens(135, 4.6, 4.0, WIDTH)
+    discs = tuple(lens.disc_px(view.distance_m) for lens in lenses)
+    matte = np.abs(discs[1]) < np.abs(discs[0])
+    return (*merged_pair(view, lenses, matte), view, discs)
+
+
+def soft_flag(merged: Merged) -> Flag | None:
+    return next((f for f in merged.flags if f.kind == "soft-midground"), None)
+
+
+def test_the_gap_is_flagged_where_it_is(gap: tuple) -> None:
+    merged, _, _, _, (disc_b, disc_f) = gap
+    flag = soft_flag(merged)
+    least = 3 * WIDTH / 1200
+    wanted = (disc_b > least) & (disc_f < -least)
+    assert flag is not None
+    assert flag.severity == "fail"
+    both = (flag.region & wanted).sum()
+    assert both / wanted.sum() >= 0.85
+    assert both / flag.region.sum() >= 0.85
+
+
+def test_the_blur_of_the_result_is_known_to_half_a_px(gap: tuple) -> None:
+    merged, _, _, _, (disc_b, disc_f) = gap
+    blur = merged.result_blur
+    assert blur is not None
+    assert blur.lens.evidence == "measured"
+    true_gap = float(np.median(disc_b - disc_f))
+    assert blur.lens.gap_px == pytest.approx(true_gap, rel=0.12)
+
+
+def test_a_bridge_frame_at_f16_closes_the_gap(gap: tuple) -> None:
+    merged, background, foreground, view, (disc_b, disc_f) = gap
+    lens = Lens(135, 16.0, 5.9, WIDTH)
+    bridge = taken(view, lens, iso=400, seed=9)
+    done = repair_result(merged, background, foreground, mode="bridge", bridges=[bridge])
+    zone = (disc_b > 1.2) & (disc_f < -1.2)
+    truth = photograph(view, lens, seed=9)
+    assert [a.applied for a in done.attempts] == [True]
+    assert soft_flag(done.merged) is None
+    before = psnr(merged.pixels, truth, region=zone)
+    after = psnr(done.merged.pixels, truth, region=zone)
+    assert before + 3 < after
+    assert 34 <= after < 60
+
+
+def test_taper_lets_blur_only_grow(gap: tuple) -> None:
+    merged, background, foreground, _, _ = gap
+    done = repair_result(merged, background, foreground, mode="taper")
+    assert [a.applied for a in done.attempts] == [True]
+    blur = done.merged.result_blur
+    assert blur is not None
+    column = blur.disc_px[:, blur.disc_px.shape[1] // 2]
+    ground = column[int(0.45 * len(column)) : int(0.75 * len(column))]
+    assert (np.diff(ground[::-1]) > -0.3).all()
+
+
+def test_sharpening_refuses_discs_beyond_its_reach() -> None:
+    view = receding(SIZE, 3, surface="grass", horizon=0.3)
+    lenses = Lens(200, 4.0, 11.0, WIDTH), Lens(200, 4.0, 4.0, WIDTH)
+    matte = np.abs(lenses[1].disc_px(view.distance_m)) < np.abs(lenses[0].disc_px(view.distance_m))
+    merged, background, foreground = merged_pair(view, lenses, matte)
+    done = repair_result(merged, background, foreground, mode="sharpen")
+    assert done.attempts
+    assert not any(a.applied for a in done.attempts)
+    assert "sharpening brings back up to" in done.attempts[0].why
+    assert np.array_equal(done.merged.pixels, merged.pixels)
+
+
+def test_a_soft_wall_and_ground_without_a_gap_are_left_alone() -> None:
+    flat = wall(SIZE, 2, 6.0, surface="brick")
+    ground = receding(SIZE, 2, surface="earth", horizon=0.3)
+    none = np.zeros(SIZE[::-1])
+    near = np.zeros(SIZE[::-1])
+    near[220:] = 1
+    cases = (
+        (flat, (Lens(135, 4.0, 11.0, WIDTH), Lens(135, 4.0, 4.0, WIDTH)), none),
+        (ground, (Lens(85, 16.0, 9.0, WIDTH), Lens(85, 16.0, 4.2, WIDTH)), near),
+        (ground, (Lens(135, 2.8, 6.0, WIDTH), Lens(135, 16.0, 6.0, WIDTH)), none),
+    )
+    for view, lenses, matte in cases:
+        merged, _, _ = merged_pair(view, lenses, matte)
+        kinds = {"soft-midground", "blur-step"}
+        loud = [f.kind for f in merged.flags if f.kind in kinds and f.severity != "note"]
+        assert loud == []
