@@ -24,7 +24,7 @@ _KNOWN = 100.0
 
 
 def closed_form(
-    image: Float, proposal: Float, weight: Float, open_: Bool, *, iterations: int = 60
+    image: Float, proposal: Float, weight: Float, open_: Bool, *, iterations: int = 120
 ) -> Float:
     """Return the matte of the open pixels.
 
@@ -71,7 +71,7 @@ def _tile(
     window = (outer[0], outer[1])
     free = open_[window]
     laplacian = cf_laplacian(
-        np.ascontiguousarray(image[window], np.float64), epsilon=1e-6, is_known=~free.ravel()
+        np.ascontiguousarray(image[window], np.float64), epsilon=1e-7, is_known=~free.ravel()
     )
     held = np.where(free, weight[window], _KNOWN).ravel().astype(np.float64)
     system = (laplacian + sparse.diags(held)).tocsr()

@@ -8,7 +8,7 @@ from blendkit.frame import Float, luminance
 
 _LEAST_PIXELS = 60
 _SHARP_EDGE_PX = 3.6
-"""Disc that sharp boughs of simulated pairs read as, by pixels, smoothing and bark's own contrast."""
+"""Disc that sharp simulated boughs read as: pixels, smoothing and bark's own contrast."""
 _REACH_PX = 15
 _TYPICAL = 0.35
 

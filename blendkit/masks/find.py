@@ -7,6 +7,7 @@ from blendkit.frame import Bool, Float
 from blendkit.masks import Matte
 from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
+from blendkit.masks.colour_lead import led_by_colour
 from blendkit.masks.network import network_matte
 from blendkit.masks.spread import spread_strokes
 from blendkit.settings import MatteSettings
@@ -44,6 +45,8 @@ def find_matte(
     if not region.any():
         return given_matte(aligned, np.zeros(region.shape, np.float32), region)
     proposal = network_matte(background, aligned, region.astype(np.float32), grain)
+    if not region.all():
+        proposal = led_by_colour(background, aligned, proposal, region)
     if any(marks is not None for marks in strokes):
         proposal = spread_strokes(proposal, aligned, *strokes)
     alpha = _settled(aligned, proposal, region, settings)

@@ -1,9 +1,9 @@
 """The matte held to the plate: S = a F + (1 - a) P, where P is known well enough to help.
 
 Where the background is smooth, as sky is, each pixel's own equation gives its coverage better than
-any look at its surroundings.  Where it is busy the sharp background differs from the soft plate, and
-the equation says little.  Which of the two holds is measured: by how far the foreground frame differs
-from the plate beside the foreground.  Both estimates are then averaged by their variances.
+any look at its surroundings.  Where it is busy the sharp background differs from the soft plate,
+and the equation says little.  Which of the two holds is measured: by how far the foreground frame
+differs from the plate beside the foreground.  Both estimates are then averaged by their variances.
 """
 
 import cv2
