@@ -32,8 +32,9 @@ from blendkit.masks.region import search_region
 from blendkit.masks.sitter import find_sitter, protected
 from blendkit.midground import Flag, ResultBlur
 from blendkit.midground.checks import clipped, not_covered, soft_foreground
+from blendkit.midground.frame_checks import grain_step, light_step, moved_places
 from blendkit.midground.result_blur import result_blur
-from blendkit.midground.soft_ground import soft_midground
+from blendkit.midground.soft_ground import soft_midground, surface_seams
 from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
 from blendkit.sharpness.noise import NoiseModel, measure_noise
@@ -152,6 +153,7 @@ def merge_pair(
     with watch("checks"):
         captures = background.capture, foreground.capture
         shared = moved.footprint & ~clipped_b & ~clipped_f
+        still = shared & ~plate.touched & (matte.alpha <= 0)
         whole = relative_blur(background.pixels, aligned, shared, settings.sharpness, grain=grain)
         softness_map = result_blur(
             (background.pixels, aligned),
@@ -165,6 +167,9 @@ def merge_pair(
             *clipped(clipped_b, clipped_f),
             *soft_foreground(foreground, matte.alpha, edge_disc_px(aligned, matte.alpha)),
             *soft_midground(softness_map, matte.alpha, settings.viewing, captures),
+            *light_step(background.pixels, aligned, surface_seams(softness_map, matte.alpha)),
+            *grain_step(grain, matte.alpha, matched=settings.grain.match),
+            *moved_places(background.pixels, aligned, still, alignment.residual_px),
         )
     return Merged(
         pixels=pixels,
