@@ -12,14 +12,16 @@ FLOORS = (
     {"frame", "settings"},
     {"optics", "files", "filters", "hints", "clock"},
     {"alignment", "sharpness", "masks", "blending", "midground", "simulate"},
-    {"merge", "repair", "plan", "roles", "sidecar"},
+    {"merge", "plan", "roles", "sidecar"},
+    {"repair"},
     {"report"},
     {"batch"},
     {"review"},
     {"cli"},
 )
-"""From the ground up.  `batch` and `review` write through `report`, `review` opens what `batch`
-pairs, so these three stand on each other instead of side by side."""
+"""From the ground up.  `repair` works on what `merge` gives.  `batch` and `review` write through `report`, `review` opens what `batch`
+pairs, so
+these stand on each other instead of side by side."""
 
 FLOOR = {part: level for level, parts in enumerate(FLOORS) for part in parts}
 RECORDS = {"alignment", "sharpness", "masks", "blending", "midground"}
