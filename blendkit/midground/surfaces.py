@@ -60,9 +60,9 @@ def _next_surface(blur: ResultBlur, open_: Bool, rng: np.random.Generator) -> Su
         inside = np.abs(places @ plane - x) < allowed
         if inside.sum() < 10:
             return None
-        plane = np.linalg.lstsq(
-            places[inside] / allowed[inside, None], x[inside] / allowed[inside], rcond=None
-        )[0]
+        scaled = places[inside] / allowed[inside, None]
+        fitted = np.linalg.lstsq(scaled, x[inside] / allowed[inside], rcond=None)[0]
+        plane = np.asarray(fitted, np.float64)
     fits = np.zeros(open_.shape, np.uint8)
     fits[rows[inside], columns[inside]] = 1
     region = _grown(fits)
@@ -76,7 +76,8 @@ def _best_plane(
 ) -> NDArray[np.float64]:
     """Return the plane through three places that the most others agree with."""
     some = rng.choice(len(x), min(len(x), 1500), replace=False)
-    best, most = np.zeros(3), -1
+    best: NDArray[np.float64] = np.zeros(3)
+    most = -1
     for _ in range(_TRIES):
         three = rng.choice(some, 3, replace=False)
         matrix = places[three]

@@ -1,0 +1,88 @@
+"""Flags of the frames: light, grain, what moved, a missed focus; and silence without cause."""
+
+import numpy as np
+import pytest
+from skimage import data
+
+from blendkit.frame import Capture, Float
+from blendkit.midground import LensPair, ResultBlur
+from blendkit.midground.frame_checks import (
+    grain_step,
+    light_step,
+    missed_focus,
+    moved_places,
+    shaken,
+)
+from blendkit.settings import ViewingSettings
+from blendkit.simulate.sensor import line_kernel
+
+
+@pytest.fixture(scope="module")
+def wall() -> Float:
+    """Return a gravel path with grain, float32 (400, 600, 3)."""
+    grey = (data.gravel()[:400, :512].astype(np.float32) / 255) ** 2.2 * 0.5
+    grey = np.hstack([grey, grey[:, :88]])
+    rng = np.random.default_rng(3)
+    noise = 0.001 * rng.standard_normal((400, 600, 3)).astype(np.float32)
+    return np.asarray(np.repeat(grey[..., None], 3, axis=2) + noise, np.float32)
+
+
+def seam() -> np.ndarray:
+    edge = np.zeros((400, 600), np.bool_)
+    edge[200:204] = True
+    return edge
+
+
+@pytest.mark.parametrize(
+    ("ev", "severity"), [(0.05, None), (0.15, "note"), (-0.3, "warn"), (0.6, "fail")]
+)
+def test_a_step_of_light_is_as_loud_as_it_is_large(
+    wall: Float, ev: float, severity: str | None
+) -> None:
+    found = list(light_step(wall, np.asarray(wall * 2.0**ev, np.float32), seam()))
+    assert [flag.severity for flag in found] == ([severity] if severity else [])
+
+
+def test_what_moved_is_found_where_it_is(wall: Float) -> None:
+    other = wall.copy()
+    other[150:300, 200:400] = np.roll(wall, (5, 4), (0, 1))[150:300, 200:400]
+    usable = np.ones(wall.shape[:2], np.bool_)
+    (flag,) = moved_places(wall, other, usable, 0.1)
+    inside = np.zeros_like(usable)
+    inside[150:300, 200:400] = True
+    assert (flag.region & inside).sum() > 0.8 * flag.region.sum()
+    assert "6 px" in flag.message
+    assert list(moved_places(wall, wall, usable, 0.1)) == []
+
+
+def test_grain_is_flagged_only_where_it_was_not_matched() -> None:
+    alpha = np.zeros((40, 60), np.float32)
+    alpha[:20] = 1
+    assert [f.severity for f in grain_step((0.001, 0.004), alpha, matched=False)] == ["warn"]
+    assert list(grain_step((0.001, 0.004), alpha, matched=True)) == []
+    assert list(grain_step((0.001, 0.0012), alpha, matched=False)) == []
+
+
+def test_shake_is_told_from_even_blur(wall: Float) -> None:
+    import cv2  # noqa: PLC0415
+
+    usable = np.ones(wall.shape[:2], np.bool_)
+    captures = Capture(exposure_time_s=1 / 500), Capture(exposure_time_s=1 / 15)
+    smeared = np.asarray(cv2.filter2D(wall, -1, line_kernel(8, 0)), np.float32)
+    soft = np.asarray(cv2.GaussianBlur(wall, (0, 0), 2.0), np.float32)
+    (flag,) = shaken(wall, smeared, (0.001, 0.001), usable, captures)
+    assert "foreground frame" in flag.message
+    assert "along 0 degrees" in flag.message
+    assert list(shaken(wall, soft, (0.001, 0.001), usable, captures)) == []
+
+
+@pytest.mark.parametrize(("own_px", "severities"), [(0.5, []), (6.0, ["fail"])])
+def test_a_sitter_out_of_focus_is_flagged(own_px: float, severities: list[str]) -> None:
+    shape = (40, 60)
+    flat = np.full(shape, own_px, np.float32)
+    lens = LensPair(1.0, 6.5, "measured")
+    blur = ResultBlur(flat, flat, flat - 6.5, np.ones(shape, np.float32), 10, lens)
+    sitter = np.zeros((400, 600), np.float32)
+    sitter[100:300, 200:400] = 1
+    found = list(missed_focus(blur, sitter, ViewingSettings()))
+    assert [flag.severity for flag in found] == severities
