@@ -85,7 +85,7 @@ def _directional_energy(light: Float, sigma: float, share: Bool) -> Float | None
         + yy * np.sin(angles) ** 2
         - 2 * xy * np.cos(angles) * np.sin(angles)
     )
-    return np.maximum(energy - floor, 0.02 * energy).astype(np.float32)
+    return np.asarray(np.maximum(energy - floor, 0.02 * energy), np.float32)
 
 
 def _likelier_second(first: Float, second: Float) -> bool:

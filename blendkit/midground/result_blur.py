@@ -98,11 +98,11 @@ def _edges(frame: Float, sigma: Sigma, scale: int, size: tuple[int, int]) -> Flo
 
 def _calmed(disc: Float, confidence: Float) -> Float:
     """Return the relative disc with unsure places filled from sure ones around them."""
-    weight = np.square(confidence) + 1e-5
+    weight: Float = np.asarray(np.square(confidence) + 1e-5, np.float32)
     result, left = np.zeros_like(disc), np.ones_like(disc)
     for sigma in (1.5, 4.0, 10.0, 25.0, 60.0):
         mass = gaussian(weight, sigma)
-        mean = gaussian(weight * disc, sigma) / mass
+        mean = gaussian(np.asarray(weight * disc, np.float32), sigma) / mass
         enough = np.clip(mass / 0.1, 0, 1) if sigma < 60 else np.ones_like(mass)
         result += left * enough * mean
         left *= 1 - enough

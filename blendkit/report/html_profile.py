@@ -30,7 +30,8 @@ def profile_figure(merged: Merged, captures: tuple[Capture, Capture]) -> str:
     size = (merged.pixels.shape[1], merged.pixels.shape[0])
     visible = just_visible_px(size, merged.settings.viewing)
     rows, columns = _line(ground)
-    soft = soft_between_sharp(ground, soft_from_px(size, visible))
+    flagged = any(flag.kind == "soft-midground" for flag in merged.flags)
+    soft = soft_between_sharp(ground, soft_from_px(size, visible)) if flagged else None
     offending = np.zeros(len(rows), np.bool_) if soft is None else soft[rows, columns]
     x = ground.nearness[rows, columns]
     curves = {
