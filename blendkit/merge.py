@@ -131,8 +131,9 @@ def merge_pair(
         unsure = np.maximum(sitter, clipped_b | clipped_f | ~moved.footprint)
         pair = background.pixels, aligned, moved.footprint, np.maximum(softness, 0), unsure
         behind, groups, evidence = _explain(*pair, matte, settings)
-        if groups and not hints.any_paint:
-            matte = matte.limited_to(keep_proven(matte.alpha, proven_share(evidence, groups)))
+        if groups and hints.matte is None:
+            share = proven_share(evidence, groups, aligned, pair[3])
+            matte = matte.limited_to(keep_proven(matte.alpha, share))
             behind, groups, evidence = _explain(*pair, matte, settings)
         veil = make_veil(matte.alpha, matte.color, groups)
         plate = make_plate(background.pixels, veil, *behind, sitter, settings.plate)

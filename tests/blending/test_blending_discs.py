@@ -58,12 +58,16 @@ def test_what_left_no_veil_is_not_foreground() -> None:
     color = np.full((*SHAPE, 3), 0.04, np.float32)
     plate = soft_trees(11)
     veil = make_veil(left, color, [BoughGroup(np.ones_like(left), 60.0, (0.0, 0.0))])
-    soft = veil.light + (1 - veil.coverage[..., None]) * plate
+    behind = right[..., None] * color + (1 - right[..., None]) * plate
+    behind = disc_blur(np.asarray(behind, np.float32), 12)
+    soft = veil.light + (1 - veil.coverage[..., None]) * behind
     soft += np.random.default_rng(1).normal(0, 0.003, soft.shape).astype(np.float32)
     claimed = np.maximum(left, right)
     evidence = gather_evidence(soft, plate, claimed, color, np.ones_like(left), DiscSettings())
     groups = (BoughGroup(np.ones_like(left), 60.0, (0.0, 0.0)),)
-    kept = keep_proven(claimed, proven_share(evidence, groups))
+    sharp = claimed[..., None] * color + (1 - claimed[..., None]) * plate
+    softness = np.full_like(left, 12.0)
+    kept = keep_proven(claimed, proven_share(evidence, groups, sharp, softness))
     assert (kept * left).sum() / left.sum() > 0.92
     assert (kept * right).sum() / right.sum() < 0.03
 
