@@ -1,8 +1,8 @@
 """Asks the background frame whether a proposed foreground really stands in front.
 
-What stands in front has left a veil there; a background trunk that was taken for foreground is there
-as a trunk, as soft as the rest of the background.  Around each place the model with the veil must
-explain the background frame better than the model in which everything is background.
+What stands in front has left a veil there; a background trunk that was taken for foreground is
+there as a trunk, as soft as the rest of the background.  Around each place the model with the veil
+must explain the background frame better than the model in which everything is background.
 """
 
 from dataclasses import replace
