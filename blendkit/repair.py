@@ -152,7 +152,7 @@ def _check(mode: str, background: Frame, bridges: Sequence[Frame]) -> None:
 
 def _repair_one(job: _Job, mode: Mode) -> tuple[Merged, list[Attempt]]:
     """Try a mode, or all that suit in the order of what they cost the picture."""
-    before = _severity(job, job.ground)
+    before = _severity(job, job.ground) or "note"
     wanted: tuple[str, ...] = (
         (mode,) if mode != "auto" else ("bridge", "extend", "sharpen", "taper")
     )
@@ -291,7 +291,7 @@ def _sharpen(job: _Job) -> _Made:
             f"the disc reaches {worst:.1f} px; sharpening brings back up to {LARGEST_DISC_PX:g} px"
         )
     size = job.background.size
-    disc = cv2.resize(job.ground.disc_px, size)
+    disc = np.asarray(cv2.resize(job.ground.disc_px, size), np.float32)
     share = _share(job, job.soft)
     grain = job.merged.noise[0].at_middle_grey
     rows, columns = _box(share > 0)

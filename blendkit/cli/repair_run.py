@@ -89,7 +89,8 @@ def given_from(document: dict[str, Any]) -> Given:
         files[_MASKS.get(item["role"], item["role"])] = path
     known = {"background", "foreground", *_MASKS.values()}
     aligned = (document.get("alignment") or {}).get("model") == "given"
-    return Given(**{name: path for name, path in files.items() if name in known}, aligned=aligned)
+    named: dict[str, Any] = {name: path for name, path in files.items() if name in known}
+    return Given(**named, aligned=aligned)
 
 
 def _beside(result: Path) -> Path:

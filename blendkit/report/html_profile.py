@@ -39,7 +39,7 @@ def profile_figure(merged: Merged, captures: tuple[Capture, Capture]) -> str:
         "background frame": np.abs(x),
         "foreground frame": np.abs(blur.lens.ratio * x - blur.lens.gap_px),
     }
-    places = rows * blur.factor
+    places = np.asarray(rows * blur.factor, np.float32)
     labels = _distances_m(x, captures, max(size))
     return _svg(places, curves, offending, visible, labels)
 
