@@ -46,9 +46,9 @@ class Capture:
 
 @dataclass(frozen=True, slots=True)
 class Embedded:
-    """What a file carries besides its pixels, passed on to the result unread.
+    r"""What a file carries besides its pixels, passed on to the result unread.
 
-    icc_profile, exif (a TIFF-structured block, without the "Exif\\0\\0" marker) and xmp are bytes;
+    icc_profile, exif (a TIFF-structured block, without the "Exif\0\0" marker) and xmp are bytes;
     resolution_dpi is (x, y).
     """
 
@@ -66,7 +66,7 @@ class Frame:
     name: how messages call it (its file name).
     clip_level: value from which a channel counts as clipped.
     notes: sentences about what reading it had to drop or assume.
-    white_balance: multipliers (r, g, b, g2) that a RAW was developed with, for its partner to share.
+    white_balance: multipliers (r, g, b, g2) that a RAW was developed with, for its partner too.
     clipped: where a RAW's sensor was full, bool (height, width); None = judge by clip_level.
     """
 
@@ -101,7 +101,7 @@ class Progress(Protocol):
         """Take note of it; may raise to cancel the work."""
 
 
-def no_progress(stage: str, share: float, /) -> None:  # noqa: ARG001 - the protocol names them
+def no_progress(stage: str, share: float, /) -> None:
     """Ignore progress."""
 
 

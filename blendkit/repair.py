@@ -163,15 +163,15 @@ def _repair_one(job: _Job, mode: Mode) -> tuple[Merged, list[Attempt]]:
         try:
             made = _MAKERS[name](job)
         except _CannotError as reason:
-            attempts.append(Attempt("soft-midground", name, before, before, False, str(reason)))  # noqa: FBT003
+            attempts.append(Attempt("soft-midground", name, before, before, False, str(reason)))
             continue
         after = _severity(job, made.ground)
         if _loudness(after) < _loudness(before):
             why = made.why if mode == "auto" else f"asked for; {made.why}"
-            attempts.append(Attempt("soft-midground", name, before, after, True, why))  # noqa: FBT003
+            attempts.append(Attempt("soft-midground", name, before, after, True, why))
             return _applied(job, made, after), attempts
         why = f"{made.why}, but the flag would stay {after}"
-        attempts.append(Attempt("soft-midground", name, before, after, False, why))  # noqa: FBT003
+        attempts.append(Attempt("soft-midground", name, before, after, False, why))
     return job.merged, attempts
 
 

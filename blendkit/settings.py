@@ -10,7 +10,7 @@ from typing import Any
 from blendkit.errors import InputError
 
 
-def option(  # noqa: ANN201 - dataclasses.field is typed as the field's own type
+def option(
     default: Any,
     help: str,  # noqa: A002 - the word a reader of the command line expects
     *,

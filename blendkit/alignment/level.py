@@ -22,6 +22,7 @@ Blur-matched background carries veil, parallax and wrong blur, which its own res
 _ITERATIONS = 12
 _TRIAL_ITERATIONS = 2
 _SETTLED_PX = 0.002
+_SAMPLED_STEPS = 32
 _BLOCKS_PER_SIDE = 24
 _LEAST_BLOCK_PX = 16
 
@@ -103,9 +104,11 @@ class Level:
         self, small: Matrix, disc_px: float, model: str, iterations: int
     ) -> tuple[Matrix, System]:
         for _ in range(iterations):
-            system = self._system(small, disc_px)
-            small, moved_px = models.step(small, system.solve(model), model, self.size)
-            if moved_px < _SETTLED_PX:
+            at = _where_sampled(small)
+            system = self._system(at, disc_px)
+            before = small
+            small, _ = models.step(at, system.solve(model), model, self.size)
+            if models.grid_distance_px(before, small, self.size) < _SETTLED_PX:
                 break
         return small, self._system(small, disc_px)
 
@@ -149,6 +152,16 @@ class Level:
             error = self._error_px(system, name, disc_px)
             found[name] = (step * self.factor, error * self.factor)
         return found
+
+
+def _where_sampled(small: Matrix) -> Matrix:
+    """Return where OpenCV really samples: it rounds positions to 1/32 px.
+
+    A turn spreads the rounding evenly; a plain shift would be off by the same amount everywhere.
+    """
+    if not np.array_equal(small[:2, :2], np.eye(2)):
+        return small
+    return np.asarray(np.round(small * _SAMPLED_STEPS) / _SAMPLED_STEPS)
 
 
 def shift_by(x: float, y: float) -> Matrix:

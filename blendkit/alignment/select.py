@@ -38,12 +38,11 @@ def with_best_model(
 
 
 def _earned(fit: Fit, long_side_px: int) -> str | None:
-    """Return the next richer model if its motion stands out from its own random error."""
-    if fit.model == "homography":
-        return None
-    name, (motion_px, error_px) = next(iter(fit.richer_px.items()))
-    stands_out = motion_px > max(_SIGNIFICANT * error_px, _LEAST_GAIN_SHARE * long_side_px)
-    return name if stands_out else None
+    """Return the simplest richer model whose motion stands out from its own random error."""
+    for name, (motion_px, error_px) in fit.richer_px.items():
+        if motion_px > max(_SIGNIFICANT * error_px, _LEAST_GAIN_SHARE * long_side_px):
+            return name
+    return None
 
 
 def _needs_similarity(fit: Fit, size: tuple[int, int]) -> bool:

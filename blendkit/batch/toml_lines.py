@@ -19,6 +19,10 @@ class TomlFile:
     text: str
     data: dict[str, Any]
 
+    @property
+    def _lines(self) -> list[str]:
+        return self.text.splitlines()
+
     def error(self, line: int, message: str) -> InputError:
         """Return an error that names the file and the line."""
         return InputError(f"{self.path}, line {line}: {message}")
@@ -31,16 +35,19 @@ class TomlFile:
         table : dotted name, "" = before the first table.
         nth : which of an array's tables, from 0; a table below it counts with it.
         """
-        seen, here = -1, table == ""
-        head = 1
         root = table.split(".", maxsplit=1)[0]
-        for number, text in enumerate(self.text.splitlines(), start=1):
+        seen, here, head = -1, table == "", 1
+        in_array = any(re.match(rf"\s*\[\[\s*{root}\s*\]\]", text) for text in self._lines)
+        for number, text in enumerate(self._lines, start=1):
             found = _TABLE.match(text)
             if found:
                 name = ".".join(part.strip(" \"'") for part in found[1].split("."))
-                seen += name == root
-                here = name == table and seen == nth
-                head = number if here or (name == root and seen == nth) else head
+                seen += in_array and name == root
+                mine = not in_array or seen == nth
+                here = mine and name == table
+                if mine and key and name == f"{table}.{key}".lstrip("."):
+                    return number
+                head = number if mine and name in (table, root) else head
             elif here and key and re.match(rf"\s*[\"']?{re.escape(key)}[\"']?\s*[=.]", text):
                 return number
         return head

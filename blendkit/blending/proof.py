@@ -62,7 +62,8 @@ def _all_background(evidence: DiscEvidence, aligned: Float, softness: Float) -> 
     factor = evidence.factor
     small = reduce_by(aligned, factor)
     everything = np.ones(small.shape[:2], np.float32)
-    rendered, _ = rerender(small, everything, reduce_by(softness, factor) / factor)
+    disc = np.asarray(reduce_by(softness, factor) / factor, np.float32)
+    rendered, _ = rerender(small, everything, disc)
     return replace(evidence, rerendered=rendered)
 
 

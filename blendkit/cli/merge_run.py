@@ -25,7 +25,7 @@ from blendkit.report.bundle import (
     write_refusal,
     write_result,
 )
-from blendkit.report.document import Output, report_document
+from blendkit.report.document import Input, Output, report_document
 from blendkit.report.inputs import Given, Pair, read_pair, read_strokes, with_strokes
 from blendkit.report.plain import Document
 from blendkit.report.screen import SCREEN_PX
@@ -93,7 +93,7 @@ def run_merge(job: Job) -> Merged:
         )
         _print_json(refused, job)
         raise
-    repaired, bridges = Repaired(merged, ()), ()
+    repaired, bridges = Repaired(merged, ()), tuple[Input, ...]()
     if job.repair is not None:
         repaired, bridges = repaired_with(merged, pair, job.repair, job.bridges)
         tell_attempts(repaired)

@@ -58,10 +58,11 @@ def mark(
     if outline:
         lines = lines | _rim(here, max(round(max(size) / 800), 1))
     share = np.where(lines, _LINE, _TINT) * here * opacity
-    mixed = picture + share[..., None].astype(np.float32) * (np.float32(look.color) - picture)
+    tint = np.array(look.color, np.float32)
+    mixed = picture + np.asarray(share[..., None] * (tint - picture), np.float32)
     shade = _beside(lines, period) & here
     mixed[shade] *= 1 - _SHADE * opacity
-    return np.rint(mixed).astype(np.uint8)
+    return np.asarray(np.rint(mixed), np.uint8)
 
 
 def fitted(region: Bool, size: tuple[int, int]) -> Bool:

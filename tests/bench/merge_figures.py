@@ -6,8 +6,8 @@
 
 PSNR in dB in linear light against the exact composite.  "halo": the blurred foreground covers over
 3 % and the true matte is below 2 %.  "gain" is the share of the headroom (ceiling minus floor,
-whole picture) that the merge wins.  Pixels that the foreground frame does not reach are left out: no
-merge can know them.  Floor and ceiling: merge_references.py.
+whole picture) that the merge wins.  Pixels that the foreground frame does not reach are left
+out: no merge can know them.  Floor and ceiling: merge_references.py.
 """
 
 import pickle

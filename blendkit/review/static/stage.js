@@ -295,8 +295,12 @@ export class Stage extends EventTarget {
 
   /** Fly to a box [x, y, width, height] with some surroundings. @param {number[]} box */
   flyTo(box) {
-    this.whole = false;
     const [x = 0, y = 0, width = 1, height = 1] = box;
+    if (width > this.size[0] / 2 || height > this.size[1] / 2) {
+      this.fit(); // there is nothing to fly to
+      return;
+    }
+    this.whole = false;
     const margin = FLIGHT_MARGIN * Math.max(width, height, 0.04 * this.size[0]);
     const [all] = this.size;
     this.viewer.viewport.fitBounds(
