@@ -59,7 +59,8 @@ def mark(
         lines = lines | _rim(here, max(round(max(size) / 800), 1))
     share = np.where(lines, _LINE, _TINT) * here * opacity
     tint = np.array(look.color, np.float32)
-    mixed = picture + np.asarray(share[..., None] * (tint - picture), np.float32)
+    base = np.asarray(picture, np.float32)
+    mixed = np.asarray(base + share[..., None] * (tint - base), np.float32)
     shade = _beside(lines, period) & here
     mixed[shade] *= 1 - _SHADE * opacity
     return np.asarray(np.rint(mixed), np.uint8)
