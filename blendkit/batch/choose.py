@@ -1,4 +1,8 @@
-"""Who is who in a set-up: background, foreground, bridge and clear frames, and the best partner."""
+"""Who is who in a set-up: background, foreground and bridge frames, and the best partner.
+
+A clear frame looks like one more pose: at this size a veil is fainter than what a sitter, a
+hand-held camera and wind change.  So none is guessed; a person names it in pairs.toml.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,7 +11,6 @@ from typing import Any
 import numpy as np
 
 from blendkit.batch.aperture import PAIR_STOPS, aperture_values, groups
-from blendkit.batch.clear_frames import find_clear
 from blendkit.batch.focus import focus_states
 from blendkit.batch.likeness import contrast, sharper_shares
 from blendkit.batch.setups import Likenesses, SetUp
@@ -28,7 +31,6 @@ class Cast:
     backgrounds: tuple[Shot, ...]
     foregrounds: tuple[Shot, ...]
     bridges: tuple[Shot, ...]
-    clears: tuple[Shot, ...]
     evidence: str
     certainty: float
 
@@ -57,14 +59,12 @@ def _by_aperture(
     wide, stopped = ([shots[k] for k in group] for group in (by_aperture[0], by_aperture[-1]))
     between = [shots[k] for group in by_aperture[1:-1] for k in group]
     backgrounds, bridges = _far_ones(wide, likenesses)
-    backgrounds, clears = find_clear(backgrounds, stopped, likenesses)
     first, last = by_aperture[0][0], by_aperture[-1][0]
     return Cast(
         kind="both" if _refocused_tags(backgrounds[0], stopped[0]) else "aperture",
         backgrounds=tuple(backgrounds),
         foregrounds=tuple(stopped),
         bridges=(*between, *bridges),
-        clears=tuple(clears),
         **_told_by(shots[first], shots[last], (values[last] or 0.0) - (values[first] or 0.0)),
     )
 
@@ -99,7 +99,6 @@ def _by_focus(shots: Sequence[Shot], likenesses: Likenesses) -> Cast | None:
     if len(states) < 2:
         return None
     far, near = ([shots[k] for k in state] for state in (states[0], states[-1]))
-    far, clears = find_clear(far, near, likenesses)
     a, b = far[0].capture.focus_distance_m, near[0].capture.focus_distance_m
     tagged = a is not None and b is not None
     return Cast(
@@ -107,7 +106,6 @@ def _by_focus(shots: Sequence[Shot], likenesses: Likenesses) -> Cast | None:
         backgrounds=tuple(far),
         foregrounds=tuple(near),
         bridges=tuple(shots[k] for state in states[1:-1] for k in state),
-        clears=tuple(clears),
         evidence=f"focused at {a:.3g} m and {b:.3g} m" if tagged else "sharp in different zones",
         certainty=1.0 if tagged else 0.75,
     )
@@ -130,7 +128,6 @@ def _by_sharpness(shots: Sequence[Shot], likenesses: Likenesses) -> Cast | None:
         backgrounds=tuple(shots[k] for k in range(len(shots)) if level[k] < middle),
         foregrounds=tuple(shots[k] for k in range(len(shots)) if level[k] >= middle),
         bridges=(),
-        clears=(),
         evidence="sharper throughout, no f-number and no exposure recorded",
         certainty=0.55,
     )

@@ -41,7 +41,7 @@ class Cluster:
                 for job in jobs
             }
             try:
-                for future in as_completed(futures):
+                for future in as_completed(futures, loop=client.loop):
                     yield _outcome(future, futures[future])
             finally:
                 client.cancel(list(futures))

@@ -18,7 +18,6 @@ class FoundPair:
     background: Path
     foreground: Path
     bridges: tuple[Path, ...]
-    clear: Path | None
     certainty: float
     why: str
 

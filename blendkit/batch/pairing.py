@@ -54,7 +54,6 @@ def _pair(background: Shot, cast: Cast, number: int, likenesses: Likenesses) -> 
         background=background.path,
         foreground=partner.shot.path,
         bridges=tuple(shot.path for shot in bridges_for(background, cast)),
-        clear=cast.clears[0].path if cast.clears else None,
         certainty=_certainty(background, cast, partner),
         why=_sentence(background, cast, partner),
     )
@@ -90,8 +89,7 @@ def _reason_alone(setup: SetUp) -> str:
 
 
 def _files(pair: FoundPair) -> tuple[Path, ...]:
-    clear = () if pair.clear is None else (pair.clear,)
-    return (pair.background, pair.foreground, *pair.bridges, *clear)
+    return pair.background, pair.foreground, *pair.bridges
 
 
 def _uniquely_named(pairs: list[FoundPair]) -> list[FoundPair]:

@@ -34,7 +34,9 @@ Pairs of a shoot, found by blendkit {version}: {pairs} of them, {alone} frames l
   name             of the result's file; unique
   background       the frame that gives the geometry, the background and the sitter
   foreground       the frame that gives the sharp foreground
-  bridges, clear   further frames: sharp through the middle; foreground held aside
+  bridges          further frames, sharp through the middle
+  clear            a frame with the foreground held aside; it was taken for one more pose:
+                   name it here and delete its own [[pair]]
   setup            pairs with one number share a mask or strokes that one of them has
   foreground_mask, background_mask, matte, strokes   files with what you painted
   skip             true leaves the pair out
@@ -79,7 +81,6 @@ def from_found(found: Found, settings: MergeSettings | None = None) -> list[Pair
             background=pair.background.resolve(),
             foreground=pair.foreground.resolve(),
             bridges=tuple(path.resolve() for path in pair.bridges),
-            clear=pair.clear.resolve() if pair.clear else None,
             setup=pair.setup,
             settings=settings or MergeSettings(),
         )
@@ -126,8 +127,6 @@ def _table(pair: FoundPair, folder: Path) -> Any:
     table.add("foreground", _inside(pair.foreground, folder))
     if pair.bridges:
         table.add("bridges", [_inside(path, folder) for path in pair.bridges])
-    if pair.clear:
-        table.add("clear", _inside(pair.clear, folder))
     table.add("setup", pair.setup)
     table.add("kind", pair.kind)
     table.add("certainty", pair.certainty)

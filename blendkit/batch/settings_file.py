@@ -35,5 +35,6 @@ def merged_settings(base: MergeSettings, changes: Mapping[str, Any]) -> MergeSet
             try:
                 base = merge_settings(one, base)
             except InputError as error:
-                raise SettingError(str(error), (stage, name) if name else (stage,)) from error
+                known = bool(name) and hasattr(base, stage)
+                raise SettingError(str(error), (stage, name) if known else (stage,)) from error
     return base

@@ -17,11 +17,17 @@ _TITLES = {
     "merged": "Merged",
     "left-out": "Left out",
 }
+_TALLY = {
+    "failed": "without result",
+    "needs-a-look": "to look at",
+    "merged": "merged",
+    "left-out": "left out",
+}
 _SIGNS = {"failed": "✕", "needs-a-look": "!", "merged": "✓", "left-out": "-"}
 _CAPTIONS = {
     "before": "background frame",
     "after": "result",
-    "marked": "flags, or where the pixels came from",
+    "marked": "flags",
 }
 
 _STYLE = """
@@ -44,7 +50,8 @@ article { background: var(--card); border-left: 5px solid; border-radius: 4px;
 article h3 { margin: 0; font-size: 1.02rem; }
 article p { margin: .15rem 0 .5rem; max-width: 75ch; overflow-wrap: anywhere; }
 .files { color: var(--soft); font-size: .86rem; overflow-wrap: anywhere; }
-.views { display: grid; grid-template-columns: repeat(auto-fit, minmax(260px, 1fr)); gap: .6rem; }
+.views { display: grid; margin: .5rem 0; gap: .6rem;
+  grid-template-columns: repeat(auto-fit, minmax(260px, 1fr)); }
 figure { margin: 0; }
 figure img { width: 100%; height: auto; display: block; background: #000; }
 figcaption { font-size: .8rem; color: var(--soft); padding-top: .2rem; }
@@ -57,7 +64,7 @@ def summary_page(document: Mapping[str, Any], out: Path) -> str:
         status: _of(document["pairs"], status) for status in STATUSES
     }
     tally = "".join(
-        f'<li><a href="#{status}">{_sign(status)}{len(pairs)} {_TITLES[status].lower()}</a></li>'
+        f'<li><a href="#{status}">{_sign(status)}{len(pairs)} {_TALLY[status]}</a></li>'
         for status, pairs in groups.items()
         if pairs
     )
@@ -118,10 +125,12 @@ def _views(pair: Mapping[str, Any], out: Path) -> str:
         path = thumb_path(out / RECORDS, pair["name"], kind)
         if path.is_file():
             data = base64.b64encode(path.read_bytes()).decode("ascii")
-            label = escape(f"{pair['name']}: {_CAPTIONS[kind]}")
+            unflagged = kind == "marked" and not (pair["flags"]["warn"] or pair["flags"]["fail"])
+            caption = "where its pixels came from" if unflagged else _CAPTIONS[kind]
+            label = escape(f"{pair['name']}: {caption}")
             figures.append(
                 f'<figure><img src="data:image/jpeg;base64,{data}" alt="{label}" loading="lazy">'
-                f"<figcaption>{_CAPTIONS[kind]}</figcaption></figure>"
+                f"<figcaption>{caption}</figcaption></figure>"
             )
     return f'<div class="views">{"".join(figures)}</div>' if figures else ""
 

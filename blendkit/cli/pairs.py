@@ -70,7 +70,6 @@ def _document(found: Any) -> dict[str, Any]:
                 "background": str(pair.background),
                 "foreground": str(pair.foreground),
                 "bridges": [str(path) for path in pair.bridges],
-                "clear": str(pair.clear) if pair.clear else None,
                 "certainty": pair.certainty,
                 "why": pair.why,
             }

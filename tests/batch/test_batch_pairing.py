@@ -1,0 +1,157 @@
+"""Pairing on a few invented shoots; the whole study is tests/bench/pairing_study.py."""
+
+from datetime import datetime
+from pathlib import Path
+
+import exifread
+import numpy as np
+import pytest
+from invented_shoots import (
+    EPISODES,
+    START,
+    Shoot,
+    Spoiling,
+    Take,
+    burst,
+    make_shoot,
+    scenes,
+    spoilings,
+    write_take,
+)
+
+from blendkit.batch.aperture import aperture_values
+from blendkit.batch.folder import find_frames
+from blendkit.batch.pairing import find_pairs
+from blendkit.batch.setups import in_order
+from blendkit.batch.shots import Shot
+from blendkit.errors import InputError
+from blendkit.files import write_picture
+from blendkit.frame import Capture, Frame
+from blendkit.simulate import Scene
+
+
+@pytest.fixture(scope="module")
+def stages() -> list[Scene]:
+    return scenes(5, seed=40, size=(180, 120))
+
+
+@pytest.fixture(scope="module")
+def shoots(stages: list[Scene], tmp_path_factory: pytest.TempPathFactory) -> list[Shoot]:
+    root = tmp_path_factory.mktemp("shoots")
+    kinds = [spoilings()[k] for k in (0, 2, 3, 5)]
+    return [
+        make_shoot(root / kind.name.replace(" ", "-"), stages, kind, seed=60 + k, episodes=4)
+        for k, kind in enumerate(kinds)
+    ]
+
+
+def test_exif_of_the_shoots_is_what_an_independent_reader_sees(shoots: list[Shoot]) -> None:
+    # Tags of CIPA DC-008: FNumber, ExposureTime, DateTimeOriginal, SubSecTimeOriginal, Model
+    for path in sorted(shoots[0].folder.iterdir()):
+        with path.open("rb") as stream:
+            tags = exifread.process_file(stream, details=False)
+        assert str(tags["Image Model"]) == "Orchard Mk I"
+        number = tags["EXIF FNumber"].values[0]
+        assert float(number) in (2.8, 4, 5.6, 8, 11, 16)
+        moment = datetime.strptime(str(tags["EXIF DateTimeOriginal"]), "%Y:%m:%d %H:%M:%S")  # noqa: DTZ007
+        assert moment >= START
+        assert str(tags["EXIF SubSecTimeOriginal"]).isdigit()
+
+
+def test_poses_pairs_and_brackets_are_found(shoots: list[Shoot]) -> None:
+    right = wrong = missed = 0
+    for shoot in shoots:
+        want = shoot.pairs
+        clears = {name for group in shoot.expected for name in group.clears}
+        found = {pair.background.name: pair for pair in find_pairs(shoot.folder).pairs}
+        for name, pair in found.items():
+            fits = pair.foreground.name in want.get(name, ())
+            right += fits
+            wrong += not fits and name not in clears
+        missed += len(want.keys() - found.keys())
+    assert right >= 10, "the shoots should hold enough to find"
+    assert wrong <= 1
+    assert missed <= 1
+
+
+def test_every_kind_of_episode_stands_in_the_study() -> None:
+    assert len(EPISODES) == 8
+    assert abs(sum(weight for _, weight in EPISODES) - 1) < 1e-9
+
+
+def test_a_burst_and_a_single_are_left_alone(tmp_path: Path, stages: list[Scene]) -> None:
+    rng = np.random.default_rng(5)
+    for number, take in enumerate([*burst(rng), Take("single", 16.0)]):
+        stage = stages[0] if take.f_number != 16.0 else stages[1]
+        write_take(tmp_path / f"B_{number}.jpg", stage, take, START, Spoiling("sound"), 0, rng)
+    found = find_pairs(tmp_path)
+    assert found.pairs == ()
+    assert len(found.alone) == len(list(tmp_path.iterdir()))
+    assert any("no other frame" in reason for _, reason in found.alone)
+
+
+def test_a_shaken_foreground_frame_is_passed_over(tmp_path: Path, stages: list[Scene]) -> None:
+    rng = np.random.default_rng(6)
+    takes = [
+        Take("foreground", 16.0, shake_px=8.0),
+        Take("foreground", 16.0),
+        Take("background"),
+        Take("background", pose_px=(6.0, 1.0)),
+    ]
+    for number, take in enumerate(takes):
+        write_take(tmp_path / f"S_{number}.jpg", stages[2], take, START, Spoiling("sound"), 0, rng)
+    found = find_pairs(tmp_path)
+    assert {(p.background.name, p.foreground.name) for p in found.pairs} == {
+        ("S_2.jpg", "S_1.jpg"),
+        ("S_3.jpg", "S_1.jpg"),
+    }
+    assert "best of 2 foreground frames" in found.pairs[0].why
+    assert [path.name for path, _ in found.alone] == ["S_0.jpg"]
+
+
+def test_a_raw_and_its_rendered_files_count_once(tmp_path: Path) -> None:
+    for name in ("P1.jpg", "P1.tif", "P1.DNG", "P2.dng", "P10.jpg", "P9.jpg"):
+        (tmp_path / name).write_bytes(b"x")
+    (tmp_path / "P9.report.json").write_text("{}")
+    frames, notes = find_frames(tmp_path)
+    assert [path.name for path in frames] == ["P1.tif", "P2.dng", "P10.jpg"]
+    assert notes == ["P1.tif: counts once together with P1.jpg and P1.DNG"]
+
+
+def test_results_of_a_batch_are_not_taken_for_frames(tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(b"x")
+    (tmp_path / "out" / ".blendkit").mkdir(parents=True)
+    (tmp_path / "out" / "b.tif").write_bytes(b"x")
+    assert [path.name for path in find_frames(tmp_path)[0]] == ["a.jpg"]
+    with pytest.raises(InputError, match="holds no picture"):
+        find_frames(tmp_path / "out")
+
+
+def shot(name: str, second: int, **recorded: float) -> Shot:
+    when = START.replace(second=second)
+    small = np.full((4, 6), recorded.pop("light", 0.2), np.float32)
+    return Shot(Path(name), Capture(captured_at=when, **recorded), (6, 4), small)
+
+
+def test_a_clock_set_back_does_not_disturb_the_order_but_random_names_do() -> None:
+    counted = [shot("P1", 10), shot("P2", 20), shot("P3", 2), shot("P10", 12)]
+    assert [s.path.name for s in in_order(counted[::-1])] == ["P1", "P2", "P3", "P10"]
+    named = [shot("d", 1), shot("a", 2), shot("c", 3), shot("b", 4), shot("e", 5), shot("0", 6)]
+    assert [s.path.name for s in in_order(named)] == ["d", "a", "c", "b", "e", "0"]
+
+
+def test_aperture_follows_from_exposure_where_the_lens_records_none() -> None:
+    # EV = log2(N^2 / t) (APEX, CIPA DC-008 annex C): f/2.8 1/500 ISO 100 and f/16 1/125 ISO 800
+    # are alike to a twentieth of a stop, so five stops lie between the apertures.
+    wide = shot("a", 1, exposure_time_s=1 / 500, iso=100)
+    stopped = shot("b", 2, exposure_time_s=1 / 125, iso=800)
+    values = aperture_values([wide, stopped])
+    assert values[1] - values[0] == pytest.approx(5.0, abs=0.06)  # type: ignore[operator]
+
+
+def test_a_damaged_file_is_left_alone_with_its_reason(tmp_path: Path) -> None:
+    frame = Frame(np.full((40, 60, 3), 0.2, np.float32))
+    write_picture(tmp_path / "a.jpg", frame.pixels, like=frame)
+    (tmp_path / "b.jpg").write_bytes((tmp_path / "a.jpg").read_bytes()[:300])
+    found = find_pairs(tmp_path)
+    assert ("b.jpg", True) in {(path.name, "again" in why) for path, why in found.alone}

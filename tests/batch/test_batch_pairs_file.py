@@ -1,0 +1,109 @@
+"""pairs.toml: what is written can be read, also by the standard library; mistakes name a line."""
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from blendkit.batch.found import Found, FoundPair
+from blendkit.batch.pairs_file import from_found, read_pairs, read_settings, write_pairs
+from blendkit.errors import InputError
+
+
+def found(folder: Path) -> Found:
+    folder.mkdir(exist_ok=True)
+    for name in ("a.tif", "b.tif", "c.tif", 'd "quoted" é.tif', "mask.png"):
+        (folder / name).write_bytes(b"picture")
+    one = FoundPair(
+        "a", "aperture", 1, folder / "a.tif", folder / "b.tif", (folder / "c.tif",), 0.97, "x"
+    )
+    odd = folder / 'd "quoted" é.tif'
+    two = FoundPair("d", "focus", 2, odd, folder / "b.tif", (), 0.5, 'a "why"')
+    return Found(folder, (one, two), ((folder / "c.tif", "no other frame"),), ())
+
+
+def test_what_was_found_comes_back_as_it_was(tmp_path: Path) -> None:
+    shoot = found(tmp_path / "shoot")
+    write_pairs(tmp_path / "pairs.toml", shoot)
+    assert read_pairs(tmp_path / "pairs.toml") == from_found(shoot)
+
+
+def test_the_list_is_toml_with_comments_for_a_person(tmp_path: Path) -> None:
+    write_pairs(tmp_path / "pairs.toml", found(tmp_path / "shoot"))
+    text = (tmp_path / "pairs.toml").read_text()
+    assert tomllib.loads(text)["pair"][1]["why"] == 'a "why"'
+    for word in ("background", "bridges", "skip", "left alone: c.tif: no other frame"):
+        assert any(word in line for line in text.splitlines() if line.startswith("#"))
+
+
+LIST = """\
+folder = "shoot"
+[settings.matte]
+hold = 0.5
+[[pair]]
+name = "a"
+background = "a.tif"
+foreground = "b.tif"
+setup = 3
+foreground_mask = "mask.png"
+[pair.settings.plate]
+least_clear = 0.3
+[[pair]]
+name = "c"
+background = "c.tif"
+foreground = "b.tif"
+skip = true
+"""
+
+
+def test_settings_build_on_each_other_and_pairs_keep_their_own(tmp_path: Path) -> None:
+    found(tmp_path / "shoot")
+    (tmp_path / "p.toml").write_text(LIST)
+    first, second = read_pairs(tmp_path / "p.toml")
+    assert (first.settings.matte.hold, first.settings.plate.least_clear) == (0.5, 0.3)
+    assert (second.settings.matte.hold, second.settings.plate.least_clear) == (0.5, 0.15)
+    assert (first.setup, first.foreground_mask) == (3, (tmp_path / "shoot" / "mask.png").resolve())
+    assert second.skip
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "words"),
+    [
+        ('name = "c"', 'name = "A"', 13, "line 5 already"),
+        ('background = "c.tif"', 'background = "z.tif"', 14, "there is no file"),
+        ('background = "c.tif"', 'background = "b.tif"', 15, "one file"),
+        ("setup = 3", 'setup = "3"', 8, "whole number"),
+        ("setup = 3", "setups = 3", 8, "no setups"),
+        ("skip = true", "skip = 1", 16, "true or false"),
+        ("skip = true", 'bridges = "b.tif"', 16, "a list"),
+        ("hold = 0.5", "hold = 500", 3, "allowed is 0 to 100"),
+        ("hold = 0.5", 'hold = "much"', 3, "a number"),
+        ("least_clear = 0.3", "least_claer = 0.3", 11, "least_claer"),
+        ("[settings.matte]", "[settings.mat]", 2, "mat"),
+        ('foreground = "b.tif"\nsetup', "setup", 4, "lacks foreground"),
+        ("setup = 3", "setup == 3", 8, "Invalid"),
+        ('name = "a"', 'name = "../a"', 5, "file's name"),
+        ('folder = "shoot"', 'folder = "nowhere"', 1, "no folder"),
+        ('folder = "shoot"', 'folders = "shoot"', 1, "no folders here"),
+    ],
+)
+def test_a_mistake_is_reported_with_its_line(
+    tmp_path: Path, old: str, new: str, line: int, words: str
+) -> None:
+    found(tmp_path / "shoot")
+    assert old in LIST
+    (tmp_path / "p.toml").write_text(LIST.replace(old, new, 1))
+    with pytest.raises(InputError) as caught:
+        read_pairs(tmp_path / "p.toml")
+    assert f"line {line}:" in str(caught.value)
+    assert words in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_settings_file_names_the_line_too(tmp_path: Path) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text("[matte]\nhold = 0.7\n")
+    assert read_settings(path).matte.hold == 0.7
+    path.write_text("[matte]\nedge_px = 1\nhold = -1\n")
+    with pytest.raises(InputError, match="line 3"):
+        read_settings(path)
