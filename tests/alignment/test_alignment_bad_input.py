@@ -75,7 +75,7 @@ def test_a_square_frame_turned_by_90_degrees_is_recognised() -> None:
 
 @pytest.mark.parametrize(
     ("shape", "sentence"),
-    [((600, 400), "turned by 90 degrees"), ((200, 300), "same kind of file")],
+    [((600, 400), "turned by 90 degrees"), ((200, 300), "in one size and crop")],
     ids=["turned", "reduced"],
 )
 def test_sizes_that_differ_are_explained(shape: tuple[int, int], sentence: str) -> None:
