@@ -93,8 +93,9 @@ def repaint(
     check()
     reach = round(_reach_px(now))
     target = _around(changed, _RIM_PX + reach)
+    near = _near(changed, _RIM_PX + reach)[target]
     sitter = protected(ready.merged.sitter, hints.painted(now.pixels.shape[1::-1]))
-    return _composed(ready, replace(now, matte=matte, sitter=sitter), target, reach)
+    return _composed(ready, replace(now, matte=matte, sitter=sitter), target, near, reach)
 
 
 def _chosen(ready: Ready, hints: Hints) -> Matte | None:
@@ -137,8 +138,14 @@ def _reach_px(merged: Merged) -> float:
     return max([*shifts, 1.0]) + 2
 
 
-def _composed(ready: Ready, changed: Merged, target: Window, reach: int) -> Merged:
-    """Return a merge whose plate and composite are worked out again in the target window."""
+def _near(region: Bool, reach_px: int) -> Bool:
+    """Return what lies within reach of a region."""
+    away = cv2.distanceTransform((~region).astype(np.uint8), cv2.DIST_L2, 3)
+    return np.asarray(away <= reach_px, np.bool_)
+
+
+def _composed(ready: Ready, changed: Merged, target: Window, near: Bool, reach: int) -> Merged:
+    """Return a merge worked out again where it is `near` in the target window."""
     wide = _widened(target, reach, changed.matte.alpha.shape)
     part, background = _cut(changed, wide), ready.background[wide]
     veil = make_veil(part.matte.alpha, part.matte.color, part.groups)
@@ -154,14 +161,14 @@ def _composed(ready: Ready, changed: Merged, target: Window, reach: int) -> Merg
     return replace(
         changed,
         plate=Plate(
-            _put(whole.pixels, plate.pixels, target, wide),
-            _put(whole.divided, plate.divided, target, wide),
-            _put(whole.touched, plate.touched, target, wide),
+            _put(whole.pixels, plate.pixels, target, wide, near),
+            _put(whole.divided, plate.divided, target, wide, near),
+            _put(whole.touched, plate.touched, target, wide, near),
         ),
         pixels=_put(
-            changed.pixels, compose(background, plate, part.matte.alpha, color), target, wide
+            changed.pixels, compose(background, plate, part.matte.alpha, color), target, wide, near
         ),
-        sources=_put(changed.sources, source_map(plate, part.matte.alpha), target, wide),
+        sources=_put(changed.sources, source_map(plate, part.matte.alpha), target, wide, near),
     )
 
 
@@ -188,13 +195,13 @@ def _cut(merged: Merged, window: Window) -> Merged:
     )
 
 
-def _put(whole: Any, part: Any, target: Window, wide: Window) -> Any:
-    """Return a copy of an array whose target window is taken from a part cut out at `wide`."""
+def _put(whole: Any, part: Any, target: Window, wide: Window, near: Bool) -> Any:
+    """Return a copy of an array, near parts of the target window taken from a cut at `wide`."""
     rows, columns = target
     inner = (
         slice(rows.start - wide[0].start, min(rows.stop, wide[0].stop) - wide[0].start),
         slice(columns.start - wide[1].start, min(columns.stop, wide[1].stop) - wide[1].start),
     )
     copy = whole.copy()
-    copy[target] = part[inner]
+    copy[target][near] = part[inner][near]
     return copy

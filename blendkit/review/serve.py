@@ -32,7 +32,7 @@ class Server:
         guarded = Guard(make_app(session, end=self.end), token=self.token, hosts=lambda: hosts)
         config = uvicorn.Config(
             guarded,
-            log_level="critical",
+            log_level="error",
             access_log=False,
             lifespan="off",
             server_header=False,

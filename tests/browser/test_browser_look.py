@@ -213,20 +213,14 @@ def test_axe_finds_nothing(visit: Any, size: tuple[int, int]) -> None:
     (axe,) = (Path(__file__).parent / "vendor").glob("axe-core-*.min.js")
     # Through the debugger, past the page's own policy, which lets no other script run.
     page.evaluate(axe.read_text(encoding="utf-8") + "\n;undefined")
-    for state, key in {
-        "look": "w",
-        "paint": "b",
-        "tie": "t",
-        "list": "l",
-        "numbers": "j",
-        "help": "?",
-    }.items():
+    states = ("look", "paint", "tie", "list", "numbers", "help")
+    for state, key in zip(states, "wbtlj?", strict=True):
         page.keyboard.press(key)
         page.wait_for_timeout(300)
         found = page.evaluate(
             """() => axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]})
                  .then((result) => result.violations.map((one) =>
-                   [one.id, ...one.nodes.map((node) => node.html + node.failureSummary)].join(" ")))"""
+                   [one.id, ...one.nodes.map((node) => node.html)].join(" ")))"""
         )
         assert found == [], state
         assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth"), state
