@@ -32,6 +32,7 @@ from blendkit.sharpness.relative import filled
 
 _RIM_PX = 4
 _VISIBLE = 1 / 512
+_PIECE = 0.08
 _HALF = 2
 Window = tuple[slice, slice]
 
@@ -107,7 +108,10 @@ def _chosen(ready: Ready, hints: Hints) -> Matte | None:
     small = [None if v is None else reduce_by(v, _HALF) for v in (front, back)]
     proposal = reduce_by(known.alpha, _HALF)
     kept = spread_strokes(proposal, reduce_by(ready.merged.aligned, _HALF), *_or_any(small))
-    lost = _at_full((proposal - kept) > _VISIBLE, known.alpha.shape)
+    # A piece goes with its rim; what is fainter than any piece stays, so that nothing else changes.
+    gone = ((proposal > _PIECE) & (kept <= 0)).astype(np.uint8)
+    rim = cv2.dilate(gone, np.ones((5, 5), np.uint8)) > 0
+    lost = _at_full(rim & (kept <= _PIECE), known.alpha.shape)
     alpha = np.where(lost, 0, known.alpha).astype(np.float32)
     return Matte(alpha, known.color, known.searched)
 
