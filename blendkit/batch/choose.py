@@ -71,6 +71,8 @@ def _by_aperture(
 
 def _far_ones(wide: Sequence[Shot], likenesses: Likenesses) -> tuple[list[Shot], list[Shot]]:
     """Split frames wide open into those focused far and the rest, if only few are refocused."""
+    if any(shot.capture.focus_distance_m is None for shot in wide):
+        return list(wide), []  # poses that differ would be taken for refocused frames
     states = focus_states(wide, likenesses)
     if len(states) < 2:
         return list(wide), []

@@ -58,8 +58,10 @@ def likeness(first: Float, second: Float) -> Likeness:
     found = coarse_search(first, second, _SHIFT_ONLY)
     best = {item.channel: item for item in reversed(found)}
     soft, fine = best["soft"], best["fine"]
-    matrix = (fine if fine.score > 0.4 else soft).matrix
-    return Likeness(soft.score, fine.score, _local(first, second, matrix), matrix)
+    # The fine channel may follow a sitter who moved; the soft one is a px or two less exact.
+    laid = [(_local(first, second, item.matrix), item.matrix) for item in (fine, soft)]
+    local, matrix = max(laid, key=lambda pair: pair[0])
+    return Likeness(soft.score, fine.score, local, matrix)
 
 
 def _local(first: Float, second: Float, matrix: Matrix) -> float:

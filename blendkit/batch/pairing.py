@@ -21,6 +21,7 @@ def find_pairs(folder: Path, *, told: Callable[[str, float], None] = lambda *_: 
     InputError : no such folder, or no picture in it.
     """
     paths, notes = find_frames(folder)
+    told = _seldom(told)
     shots, unread = read_shots(paths, told=lambda n: told("reading", n / len(paths)))
     likenesses = Likenesses()
     setups = find_setups(
@@ -43,6 +44,18 @@ def find_pairs(folder: Path, *, told: Callable[[str, float], None] = lambda *_: 
             if shot.path not in used
         ]
     return Found(folder, tuple(_uniquely_named(pairs)), tuple(alone), tuple(notes))
+
+
+def _seldom(told: Callable[[str, float], None]) -> Callable[[str, float], None]:
+    """Return a teller that passes on every tenth of a stage, not every frame."""
+    last = ["", -1]
+
+    def tell(stage: str, share: float) -> None:
+        if [stage, int(10 * share)] != last:
+            last[:] = [stage, int(10 * share)]
+            told(stage, share)
+
+    return tell
 
 
 def _pair(background: Shot, cast: Cast, number: int, likenesses: Likenesses) -> FoundPair:

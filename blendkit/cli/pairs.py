@@ -22,14 +22,15 @@ def command(*, folder: Path, output: Path | None, replace: bool, as_json: bool) 
     Frames are told apart by what the camera recorded and by how alike they look.  Read the list,
     edit it, then run blendkit batch with it.
     """
-    from blendkit.batch.pairing import find_pairs  # noqa: PLC0415 - keeps help quick
+    from blendkit.batch.folder import find_frames  # noqa: PLC0415 - keeps help quick
+    from blendkit.batch.pairing import find_pairs  # noqa: PLC0415
     from blendkit.batch.pairs_file import NAME, write_pairs  # noqa: PLC0415
     from blendkit.cli.progress import shown_progress  # noqa: PLC0415
     from blendkit.files import check_output  # noqa: PLC0415
 
     target = output or folder / NAME
-    if folder.is_dir():
-        check_output(target)
+    find_frames(folder)  # complains, if it must, before anything else is said
+    check_output(target)
     if target.exists() and not replace:
         raise OutputError(
             f"{target}: is there already, perhaps edited; add --replace, or -o another name"
