@@ -71,6 +71,7 @@ def _merge(job: Job, began: float) -> Outcome:
     copies = deliver_copies(
         job.output,
         [parse_delivery(text) for text in job.deliveries],
+        subject=merged.sitter,
         inputs=[item.path for item in pair.inputs],
         number=job.number,
     )

@@ -41,6 +41,10 @@ _FILE = click.Path(path_type=Path)
 @click.option("--background-mask", type=_FILE, help="white = keep the background frame here")
 @click.option("--matte", type=_FILE, help="exact coverage of the foreground, used as it is")
 @click.option("--strokes", type=_FILE, help="brush strokes as JSON, blendkit.strokes/1")
+@click.option(
+    "--raw-colours", type=click.Choice(["wide", "srgb"]), default="wide", show_default=True,
+    help="profile that RAW files are developed to, and the result with them",
+)  # fmt: skip
 @click.option("--aligned", is_flag=True, help="the frames lie on each other already")
 @click.option(
     "--tie", "ties", multiple=True, metavar="X,Y=X,Y",
@@ -85,6 +89,7 @@ def command(
     background_mask: Path | None,
     matte: Path | None,
     strokes: Path | None,
+    raw_colours: str,
     aligned: bool,
     ties: tuple[str, ...],
     **settings: Any,
@@ -110,6 +115,7 @@ def command(
         matte,
         strokes,
         aligned=aligned,
+        raw_colours=raw_colours,
     )
     job = Job(
         given,

@@ -112,7 +112,10 @@ def run_merge(job: Job) -> Merged:
         time_s=known.time_s,
     )
     _keep_sidecar(job, known)
-    for done in deliver_copies(job.output, job.deliveries, inputs=job.given.paths):
+    copies = deliver_copies(
+        job.output, job.deliveries, subject=merged.sitter, inputs=job.given.paths
+    )
+    for done in copies:
         click.echo(f"delivered {done.path}", err=True)
     _tell(written.document, job)
     return repaired.merged

@@ -186,6 +186,7 @@ def deliver_copies(
     result: Path,
     wanted: Sequence[DeliverySettings],
     *,
+    subject: Float | None = None,
     inputs: Sequence[Path | str] = (),
     number: int = 1,
 ) -> tuple[Delivered, ...]:
@@ -195,13 +196,17 @@ def deliver_copies(
     ----------
     result : the 16-bit master.
     wanted : one copy each.
+    subject : mask of the sitter, for crops around it; all 0 is as good as None.
     inputs : files that must not be overwritten.
     number : place of the result among its fellows, for the name pattern.
     """
+    around = subject if subject is not None and bool((subject > 0).any()) else None
     done: list[Delivered] = []
     for settings in wanted:
         earlier = [copy.path for copy in done]
-        copy = deliver(result, settings, number=number, inputs=inputs, taken=earlier)
+        copy = deliver(
+            result, settings, subject=around, number=number, inputs=inputs, taken=earlier
+        )
         update_list(copy.path.parent, [(copy.path.name, copy.sha256)])
         done.append(copy)
     return tuple(done)

@@ -28,6 +28,7 @@ class Given:
     matte: Path | None = None
     strokes: Path | None = None
     aligned: bool = False
+    raw_colours: str = "wide"
 
     def __post_init__(self) -> None:
         """Check that there are two frames, given one way."""
@@ -79,7 +80,7 @@ def read_pair(given: Given) -> Pair:
         A file that cannot be used, sizes that differ, roles that stay open.
     """
     (first, second), swapped = prefer_raws(given.both)
-    one, other = read_frame(first), read_frame(second)
+    one, other = (read_frame(path, raw_colours=given.raw_colours) for path in (first, second))
     Hints().check(one, other)
     roles = decide_roles(one, other) if given.frames else Roles(0, "as named", 1.0)
     if roles.background == 1:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from blendkit.cli.main import main
 from blendkit.errors import InputError
-from blendkit.files import prefer_raws, profiles, read_frame, write_picture
+from blendkit.files import prefer_raws, profiles, read_frame, write_grey, write_picture
 from blendkit.files.layers import PAGES
 from blendkit.frame import Capture, Frame
 from blendkit.simulate import SCENES, PairSpec, make_pair
@@ -233,5 +233,25 @@ def test_a_pair_of_raws_becomes_a_master_and_a_lab_copy_in_one_command(tmp_path:
     assert lab.embedded.icc_profile == profiles.srgb()
     assert lab.embedded.resolution_dpi == pytest.approx((254, 254), abs=1)
     assert copy.name in (tmp_path / "out" / "checksums.sha256").read_text()
+    inner = slice(20, -20)
+    untouched = np.abs(master.pixels - read_frame(tmp_path / "wide.dng").pixels)[inner, inner]
+    assert np.median(untouched) < 1 / 65535 + 1e-6
     with tifffile.TiffFile(tmp_path / "out" / "gate.layers.tif") as pages:
         assert [page.tags[285].value for page in pages.pages] == list(PAGES)
+
+
+def test_raws_can_be_merged_in_srgb(tmp_path: Path) -> None:
+    light = patches(6)
+    write_dng(tmp_path / "a.dng", light)
+    write_dng(tmp_path / "b.dng", np.clip(light * 0.9, 0, 1))
+    black = tmp_path / "none.png"
+    write_grey(black, np.zeros(light.shape[:2], np.float32), bits=8)
+    arguments = [
+        "merge", "--background", tmp_path / "a.dng", "--foreground", tmp_path / "b.dng",
+        "--matte", black, "--aligned", "--raw-colours", "srgb", "-o", tmp_path / "out.tif",
+    ]  # fmt: skip
+    done = CliRunner().invoke(main, [str(part) for part in arguments])
+    assert done.exit_code == 0, done.output
+    result = read_frame(tmp_path / "out.tif")
+    assert result.embedded.icc_profile == profiles.srgb()
+    np.testing.assert_allclose(centres(result.pixels), centres(light), rtol=0.006)
