@@ -58,6 +58,9 @@ class Local:
                     job, slot = running.pop(future)
                     slots.take_back(slot, broken=isinstance(future.exception(), BrokenProcessPool))
                     yield outcome_of(future, job)
+        except BaseException:
+            slots.cut_off()
+            raise
         finally:
             slots.end()
 
@@ -101,11 +104,15 @@ class _Slots:
             self._all.append(slot)
         self.free.append(slot)
 
-    def end(self) -> None:
-        """End all processes, at once if they are at work."""
+    def cut_off(self) -> None:
+        """End the processes at once, whatever they do."""
         self._mouth.close()
+
+    def end(self) -> None:
+        """End the processes, and wait until they have."""
         for slot in self._all:
             slot.shutdown(cancel_futures=True)
+        self._mouth.close()
         self._ear.close()
 
 
