@@ -29,20 +29,22 @@ _PAIRS_A_PROCESS = 8
 class Local:
     """Runs jobs in `processes` processes that together stay under limit_bytes by estimate.
 
-    needs: bytes each job may need, by name.
+    needs: bytes each job may need, by name; threads: of the libraries in each process, None shares
+        the processors out.
     """
 
     work: Work
     processes: int
     limit_bytes: int
     needs: dict[str, int]
+    threads: int | None = None
 
     def run(self, jobs: Sequence[Job]) -> Iterator[Outcome]:
         """Yield an outcome for every job, in the order in which they end.
 
         Whatever ends the iteration early, such as Ctrl-C, ends the processes.
         """
-        slots = _Slots(self.processes)
+        slots = _Slots(self.processes, self.threads)
         running: dict[Future[Outcome], tuple[Job, ProcessPoolExecutor]] = {}
         waiting = deque(jobs)
         try:
@@ -79,10 +81,10 @@ class Local:
 class _Slots:
     """Pools of one process each; all processes end when their end of a pipe is closed."""
 
-    def __init__(self, count: int) -> None:
+    def __init__(self, count: int, threads: int | None) -> None:
         self._context = get_context("spawn")
         self._ear, self._mouth = self._context.Pipe(duplex=False)
-        self._threads = max(1, (os.cpu_count() or 1) // count)
+        self._threads = threads or max(1, (os.cpu_count() or 1) // count)
         self._all = [self._new() for _ in range(count)]
         self.free = list(self._all)
 

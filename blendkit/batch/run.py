@@ -233,12 +233,17 @@ def frame_size(pair: Pair) -> tuple[int, int]:
 
 
 def local_runner(
-    work: Work, *, jobs: int | None = None, memory_bytes: int | None = None
+    work: Work,
+    *,
+    jobs: int | None = None,
+    memory_bytes: int | None = None,
+    threads: int | None = None,
 ) -> Callable[[Sequence[Job]], Runner]:
     """Return a maker of runners that use processes of this machine.
 
     jobs : processes at most; None takes one a processor.
     memory_bytes : for all processes together; None takes most of what is free.
+    threads : of the libraries in each process; None shares the processors out.
     """
     from blendkit.batch.memory import (  # noqa: PLC0415 - only where it runs here
         available_bytes,
@@ -251,7 +256,7 @@ def local_runner(
         needs = {job.name: estimated_bytes(frame_size(job.pair)) for job in waiting}
         limit = memory_bytes or available_bytes()
         count = processes_for(list(needs.values()), limit, asked=jobs)
-        return Local(work, count, limit, needs)
+        return Local(work, count, limit, needs, threads)
 
     return make
 

@@ -2,8 +2,8 @@
 
 Run: python tests/bench/batch_load.py [--pairs 4] [--width 3000] [--memory 12GB]
 
-The frames are a simulated pair enlarged, with fresh noise, so that they load the merge as real
-ones do.  Peak memory is that of all processes together, looked at five times a second
+Libraries use one thread in each process.  The frames are a simulated pair enlarged, with fresh
+noise, so that they load the merge as real ones do.  Peak memory is that of all processes together, looked at five times a second
 (proportional set size: shared pages count once).
 """
 
@@ -76,7 +76,7 @@ def measured(
     gauge = Gauge()
     gauge.start()
     began = time.perf_counter()
-    runner = local_runner(merge_job, jobs=jobs, memory_bytes=memory)
+    runner = local_runner(merge_job, jobs=jobs, memory_bytes=memory, threads=1)
     report = run_batch(Order(pairs, out), runner)
     gauge.done.set()
     gauge.join()
