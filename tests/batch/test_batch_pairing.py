@@ -70,8 +70,8 @@ def test_poses_pairs_and_brackets_are_found(shoots: list[Shoot]) -> None:
             wrong += not fits and name not in clears
         missed += len(want.keys() - found.keys())
     assert right >= 10, "the shoots should hold enough to find"
-    # These four are harder than the study's mean: two of 29 poses are missed (two cameras, and a lens
-    # without tags), and one is paired wrongly.
+    # These four are harder than the study's mean: two of 29 poses are missed (two cameras, and a
+    # lens without tags), and one is paired wrongly.
     assert wrong <= 1
     assert missed <= 2
 

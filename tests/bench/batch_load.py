@@ -3,8 +3,8 @@
 Run: python tests/bench/batch_load.py [--pairs 4] [--width 3000] [--memory 12GB]
 
 Libraries use one thread in each process.  The frames are a simulated pair enlarged, with fresh
-noise, so that they load the merge as real ones do.  Peak memory is that of all processes together, looked at five times a second
-(proportional set size: shared pages count once).
+noise, so that they load the merge as real ones do.  Peak memory is that of all processes together
+(proportional set size: shared pages count once), looked at five times a second.
 """
 
 import argparse
