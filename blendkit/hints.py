@@ -17,6 +17,7 @@ class Hints:
     front_strokes, back_strokes: brush strokes, rasterised: a few marks on foreground and on what is
         not; they spread over what hangs together with them.
     matte: exact coverage, used as it is.
+    clear: one more background frame, with the foreground held aside.
     aligned: the frames lie on each other already.
     ties: pairs of (background x, y), (foreground x, y) in px that show the same point.
     """
@@ -26,6 +27,7 @@ class Hints:
     front_strokes: Float | None = None
     back_strokes: Float | None = None
     matte: Float | None = None
+    clear: Frame | None = None
     aligned: bool = False
     ties: tuple[tuple[tuple[float, float], tuple[float, float]], ...] = ()
 
@@ -33,6 +35,8 @@ class Hints:
         """Raise InputError where sizes differ."""
         if background.size != foreground.size:
             raise InputError(_sizes_differ(background, foreground))
+        if self.clear is not None and self.clear.size != background.size:
+            raise InputError(_sizes_differ(background, self.clear))
         for name in (
             "foreground_mask",
             "background_mask",

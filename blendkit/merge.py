@@ -4,7 +4,7 @@ Nothing here touches the disk: `blendkit.files` reads the frames, `blendkit.repo
 comes out.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,24 +14,19 @@ from blendkit.alignment.photometric import apply_light, fit_light
 from blendkit.alignment.warp import warp_to_background
 from blendkit.blending import BoughGroup, Plate
 from blendkit.blending.compose import compose, source_map
-from blendkit.blending.discs import DiscEvidence, gather_evidence
 from blendkit.blending.finish import color_with_grain, plate_with_grain
-from blendkit.blending.groups import find_groups
-from blendkit.blending.plate import make_plate
-from blendkit.blending.proof import keep_proven, proven_share
-from blendkit.blending.rerender import rerender
-from blendkit.blending.veil import make_veil
 from blendkit.clock import Stopwatch
-from blendkit.frame import Bool, Float, Frame, Label, Matrix, Progress, no_progress
+from blendkit.errors import AlignmentError
+from blendkit.explain import Laid, proven, view_of
+from blendkit.frame import Bool, Float, Frame, Label, Matrix, Progress, Warped, no_progress
 from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.edges import edge_disc_px
 from blendkit.masks.find import find_matte, given_matte
-from blendkit.masks.plate_term import hold_to_plate
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import find_sitter, protected
 from blendkit.midground import Flag, ResultBlur
-from blendkit.midground.checks import clipped, not_covered, soft_foreground
+from blendkit.midground.checks import clear_not_used, clipped, not_covered, soft_foreground
 from blendkit.midground.frame_checks import grain_step, light_step, moved_places
 from blendkit.midground.result_blur import result_blur
 from blendkit.midground.soft_ground import soft_midground, surface_seams
@@ -122,53 +117,46 @@ def merge_pair(
         blur = relative_blur(background.pixels, aligned, free, settings.sharpness, grain=grain)
     with watch("matte"):
         softness = filled(blur, background.size)
-        sitter = protected(find_sitter(background.pixels, aligned, blur), painted)
+        sitter = protected(find_sitter(background.pixels, aligned, blur, grain[1]), painted)
         region = search_region(moved.footprint, softness, sitter, hints)
         matte = _matte(
             background.pixels, aligned, moved.footprint, region, hints, noise[1], settings
         )
     with watch("plate"):
-        unsure = np.maximum(sitter, clipped_b | clipped_f | ~moved.footprint)
-        pair = background.pixels, aligned, moved.footprint, np.maximum(softness, 0), unsure
-        behind, groups, evidence = _explain(*pair, matte, settings)
-        if groups and hints.matte is None:
-            share = proven_share(evidence, groups, aligned, pair[3])
-            matte = matte.limited_to(keep_proven(matte.alpha, share))
-            behind, groups, evidence = _explain(*pair, matte, settings)
-        veil = make_veil(matte.alpha, matte.color, groups)
-        plate = make_plate(background.pixels, veil, *behind, sitter, settings.plate)
-        if hints.matte is None and groups:
-            held = hold_to_plate(
-                aligned, plate.pixels, matte.alpha, matte.color, region, noise[1].at_middle_grey
-            )
-            matte = given_matte(aligned, held, region)
-            veil = make_veil(matte.alpha, matte.color, groups)
-            plate = make_plate(background.pixels, veil, *behind, sitter, settings.plate)
+        clear, clear_flags = _clear_frame(background, hints, settings)
+        laid = Laid(
+            background.pixels,
+            aligned,
+            moved.footprint,
+            np.maximum(softness, 0),
+            sitter,
+            np.maximum(sitter, clipped_b | clipped_f | ~moved.footprint),
+            clear,
+        )
+        view = view_of(laid, matte, settings)
+        if view.groups and hints.matte is None:
+            view = proven(laid, view, region, grain[1], settings)
+        matte, plate = view.matte, view.plate
     with watch("composite"):
-        plate = plate_with_grain(plate, veil, softness, noise[0].sigma, settings.grain)
+        plate = plate_with_grain(plate, view.veil, softness, noise[0].sigma, settings.grain)
         color = color_with_grain(
             matte.color, matte.alpha, noise[1].sigma, noise[0].sigma, settings.grain
         )
         pixels = compose(background.pixels, plate, matte.alpha, color)
         sources = source_map(plate, matte.alpha)
     with watch("checks"):
-        captures = background.capture, foreground.capture
         shared = moved.footprint & ~clipped_b & ~clipped_f
+        blur_after = _result_blur(background, foreground, aligned, shared, matte, noise, settings)
         still = shared & ~plate.touched & (matte.alpha <= 0)
-        whole = relative_blur(background.pixels, aligned, shared, settings.sharpness, grain=grain)
-        softness_map = result_blur(
-            (background.pixels, aligned),
-            (noise[0].sigma, noise[1].sigma),
-            (whole.disc_px, whole.confidence, whole.factor),
-            matte.alpha,
-            captures,
-        )
         flags = (
+            *clear_flags,
             *not_covered(moved.footprint),
             *clipped(clipped_b, clipped_f),
             *soft_foreground(foreground, matte.alpha, edge_disc_px(aligned, matte.alpha)),
-            *soft_midground(softness_map, matte.alpha, settings.viewing, captures),
-            *light_step(background.pixels, aligned, surface_seams(softness_map, matte.alpha)),
+            *soft_midground(
+                blur_after, matte.alpha, settings.viewing, (background.capture, foreground.capture)
+            ),
+            *light_step(background.pixels, aligned, surface_seams(blur_after, matte.alpha)),
             *grain_step(grain, matte.alpha, matched=settings.grain.match),
             *moved_places(background.pixels, aligned, still, alignment.residual_px),
         )
@@ -179,7 +167,7 @@ def merge_pair(
         light=light,
         blur=blur,
         matte=matte,
-        groups=groups,
+        groups=view.groups,
         plate=plate,
         aligned=aligned,
         covered=moved.footprint,
@@ -188,7 +176,7 @@ def merge_pair(
         flags=flags,
         settings=settings,
         time_s=watch.time_s,
-        result_blur=softness_map,
+        result_blur=blur_after,
     )
 
 
@@ -200,22 +188,44 @@ def _align(
     return align(background.pixels, foreground.pixels, settings.alignment, ties=hints.ties)
 
 
-def _explain(
-    background: Float,
+def _result_blur(
+    background: Frame,
+    foreground: Frame,
     aligned: Float,
-    footprint: Bool,
-    softness: Float,
-    unsure: Float,
+    shared: Bool,
     matte: Matte,
+    noise: tuple[NoiseModel, NoiseModel],
     settings: MergeSettings,
-) -> tuple[tuple[Float, Float], tuple[BoughGroup, ...], DiscEvidence]:
-    """Explain the background frame: what lies behind, and how the foreground is blurred."""
-    rendered, mass = rerender(aligned, (1 - matte.alpha) * footprint, softness)
-    evidence = gather_evidence(
-        background, rendered, matte.alpha, matte.color, 1 - unsure, settings.discs
+) -> ResultBlur:
+    """Measure the blur of the result; shared: where both frames hold light."""
+    grain = noise[0].at_middle_grey, noise[1].at_middle_grey
+    blur = relative_blur(background.pixels, aligned, shared, settings.sharpness, grain=grain)
+    return result_blur(
+        (background.pixels, aligned),
+        (noise[0].sigma, noise[1].sigma),
+        (blur.disc_px, blur.confidence, blur.factor),
+        matte.alpha,
+        (background.capture, foreground.capture),
     )
-    size = (footprint.shape[1], footprint.shape[0])
-    return (rendered, mass), find_groups(evidence, size, settings.discs), evidence
+
+
+def _clear_frame(
+    background: Frame, hints: Hints, settings: MergeSettings
+) -> tuple[Warped | None, tuple[Flag, ...]]:
+    """Return the clear frame on the background grid in its light, or a flag that says why not."""
+    frame = hints.clear
+    if frame is None:
+        return None, ()
+    try:
+        found = _align(background, frame, replace(hints, ties=()), settings)
+    except AlignmentError as error:
+        return None, tuple(clear_not_used(frame, str(error)))
+    moved = warp_to_background(frame.pixels, found.matrix, background.size)
+    full = _clipped(background, background.pixels, np.eye(3))
+    full |= _clipped(frame, moved.pixels, found.matrix)
+    free = moved.footprint & ~full
+    light = fit_light(background, moved.pixels, free, settings.light, recorded=frame.capture)
+    return Warped(apply_light(moved.pixels, light), moved.footprint), ()
 
 
 def _matte(

@@ -93,6 +93,7 @@ def _read(job: Job, sidecar: Sidecar) -> tuple[ReadPair, tuple[str, ...]]:
             foreground_mask=own.foreground_mask,
             background_mask=own.background_mask,
             matte=own.matte,
+            clear=own.clear,
         )
     )
     size = pair.background.size

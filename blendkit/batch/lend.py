@@ -27,6 +27,7 @@ from blendkit.masks.sitter import find_sitter
 from blendkit.masks.strokes import rasterise, strokes_from
 from blendkit.report.inputs import Pair as ReadPair
 from blendkit.settings import AlignmentSettings, LightSettings, SharpnessSettings
+from blendkit.sharpness.noise import measure_noise
 from blendkit.sharpness.relative import relative_blur
 from blendkit.sidecar import read_sidecar, sidecar_path
 
@@ -100,7 +101,7 @@ def _laid(background: Frame, foreground: Frame) -> _Laid:
     light = fit_light(small, moved.pixels, moved.footprint, LightSettings())
     aligned = apply_light(moved.pixels, light)
     blur = relative_blur(one, aligned, moved.footprint, SharpnessSettings())
-    sitter = _widened(find_sitter(one, aligned, blur))
+    sitter = _widened(find_sitter(one, aligned, blur, measure_noise(aligned).at_middle_grey))
     full = cv2.resize(sitter, background.size, interpolation=cv2.INTER_LINEAR)
     return _Laid(matrix_at_reduced_scale(matrix, 1 / factor), np.asarray(full, np.float32))
 

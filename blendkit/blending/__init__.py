@@ -9,7 +9,8 @@ Layered model, all in linear light, with foreground colour F, matte a, disc kern
     result            a F + (1 - a) B_w
 
 `discs` finds k per group of boughs, `rerender` the second form of the plate, `plate` joins both,
-`grain` matches noise, `compose` lays the picture together and keeps its source map.
+`clear` takes it from a frame without foreground, `grain` matches noise, `compose` lays the picture
+together and keeps its source map.
 """
 
 from dataclasses import dataclass
@@ -50,8 +51,10 @@ class Plate:
     pixels: float32 (height, width, 3).
     divided: share of division against re-rendering, float32 (height, width), 1 = all divided.
     touched: bool (height, width); False where the background frame is kept to the last bit.
+    cleared: bool (height, width), where a clear frame shows it; None without one.
     """
 
     pixels: Float
     divided: Float
     touched: Bool
+    cleared: Bool | None = None

@@ -24,6 +24,8 @@ def source_map(plate: Plate, alpha: Float) -> Label:
     sources = np.full(alpha.shape, Source.BACKGROUND_FRAME, np.uint8)
     sources[plate.touched] = Source.PLATE_DIVIDED
     sources[plate.touched & (plate.divided < 0.5)] = Source.PLATE_RERENDERED
+    if plate.cleared is not None:
+        sources[plate.touched & plate.cleared] = Source.CLEAR_FRAME
     sources[alpha > _NONE] = Source.MATTE_EDGE
     sources[alpha > _SOLID] = Source.FOREGROUND_FRAME
     return sources

@@ -1,5 +1,7 @@
 """Brings plate and foreground to the background frame's grain."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from blendkit.blending import Plate, Veil
@@ -19,6 +21,8 @@ def plate_with_grain(
     Division has multiplied the grain by 1/(1 - a*k): where the background is soft, all of its fine
     band is grain, and that band is scaled back.  Re-rendering has none, and gets it.
 
+    A clear frame's light is taken with its own grain.
+
     plate, veil: of one size.  softness: disc of the background, px, (height, width).
     wanted: the background frame's noise.
     """
@@ -26,12 +30,13 @@ def plate_with_grain(
         return plate
     fine = plate.pixels - gaussian(plate.pixels, 1.5)
     soft = np.clip((softness - _SOFT_FROM_PX) / _SOFT_FROM_PX, 0, 1)
-    scale = 1 - soft * np.clip(veil.coverage, 0, 0.95)
+    own = np.zeros(plate.touched.shape, np.bool_) if plate.cleared is None else plate.cleared
+    scale = np.where(own, 1, 1 - soft * np.clip(veil.coverage, 0, 0.95))
     pixels = plate.pixels + fine * (scale - 1)[..., None]
-    present = np.where(plate.touched, plate.divided, 1).astype(np.float32)
+    present = np.where(plate.touched & ~own, plate.divided, 1).astype(np.float32)
     grained = add_grain(pixels, wanted, present, seed=settings.seed)
     pixels = np.where(plate.touched[..., None], np.maximum(grained, 0), plate.pixels)
-    return Plate(np.asarray(pixels, np.float32), plate.divided, plate.touched)
+    return replace(plate, pixels=np.asarray(pixels, np.float32))
 
 
 def color_with_grain(

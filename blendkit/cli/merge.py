@@ -41,6 +41,7 @@ _FILE = click.Path(path_type=Path)
 @click.option("--background-mask", type=_FILE, help="white = keep the background frame here")
 @click.option("--matte", type=_FILE, help="exact coverage of the foreground, used as it is")
 @click.option("--strokes", type=_FILE, help="brush strokes as JSON, blendkit.strokes/1")
+@click.option("--clear", type=_FILE, help="one more background frame, the foreground held aside")
 @click.option(
     "--raw-colours", type=click.Choice(["wide", "srgb"]), default="wide", show_default=True,
     help="profile that RAW files are developed to, and the result with them",
@@ -89,6 +90,7 @@ def command(
     background_mask: Path | None,
     matte: Path | None,
     strokes: Path | None,
+    clear: Path | None,
     raw_colours: str,
     aligned: bool,
     ties: tuple[str, ...],
@@ -114,6 +116,7 @@ def command(
         background_mask,
         matte,
         strokes,
+        clear,
         aligned=aligned,
         raw_colours=raw_colours,
     )

@@ -87,7 +87,7 @@ def given_from(document: dict[str, Any]) -> Given:
         if not path.exists():
             raise InputError(f"{path}: the report names it, but it is gone; put it back")
         files[_MASKS.get(item["role"], item["role"])] = path
-    known = {"background", "foreground", *_MASKS.values()}
+    known = {"background", "foreground", "clear", *_MASKS.values()}
     aligned = (document.get("alignment") or {}).get("model") == "given"
     named: dict[str, Any] = {name: path for name, path in files.items() if name in known}
     return Given(**named, aligned=aligned)

@@ -1,4 +1,4 @@
-"""The matte proposed by a small network that was trained on simulated pairs.
+"""Matte and zone in focus, proposed by a small network that was trained on simulated pairs.
 
 It runs from coarse to fine: at a quarter or an eighth of the size it sees whole boughs and their
 veils, and each finer scale takes the coarser matte as its prior, so a 1.5 px twig is judged at
@@ -60,6 +60,30 @@ def network_matte(
     return np.asarray(matte * (hint > 0), np.float32)
 
 
+def focus_zone(background: Float, foreground: Float, grain: float) -> Float:
+    """Propose the zone in focus in both frames, where nothing hides it.
+
+    background, foreground, grain: as for `network_matte`, already at the scale to work at.
+    Returns float32 (height, width), 0 to 1.
+    """
+    everywhere = np.ones(background.shape[:2], np.float32)
+    prior = np.full(everywhere.shape, NO_PRIOR, np.float32)
+    scale = exposure_scale(background)
+    zone = np.zeros_like(prior)
+    for inner, outer in _tiles(everywhere.shape):
+        planes = network_planes(
+            background[outer],
+            foreground[outer],
+            everywhere[outer],
+            prior[outer],
+            np.zeros_like(prior[outer]),
+            grain,
+            scale,
+        )
+        zone[inner] = _core(_run(planes)[1], inner, outer)
+    return zone
+
+
 def _doubled(matte: Float, shape: tuple[int, ...]) -> Float:
     wide = cv2.resize(matte, None, fx=2, fy=2, interpolation=cv2.INTER_LINEAR)
     return np.ascontiguousarray(wide[: shape[0], : shape[1]], np.float32)
@@ -102,11 +126,15 @@ def _at_one_scale(
                 grain,
                 scale,
             )
-            found = _run(planes)
-            top, left = inner[0].start - outer[0].start, inner[1].start - outer[1].start
-            rows, columns = inner[0].stop - inner[0].start, inner[1].stop - inner[1].start
-            matte[inner] = found[top : top + rows, left : left + columns]
+            matte[inner] = _core(_run(planes)[0], inner, outer)
     return matte
+
+
+def _core(found: Float, inner: tuple[slice, slice], outer: tuple[slice, slice]) -> Float:
+    """Return the inner window's part of what was computed over the outer one."""
+    top, left = inner[0].start - outer[0].start, inner[1].start - outer[1].start
+    rows, columns = inner[0].stop - inner[0].start, inner[1].stop - inner[1].start
+    return found[top : top + rows, left : left + columns]
 
 
 def _tiles(shape: tuple[int, ...]) -> Iterator[tuple[tuple[slice, slice], tuple[slice, slice]]]:
@@ -122,12 +150,12 @@ def _tiles(shape: tuple[int, ...]) -> Iterator[tuple[tuple[slice, slice], tuple[
 
 
 def _run(planes: Float) -> Float:
-    """Return the network's matte (height, width) for planes (PLANES, height, width)."""
+    """Return matte and zone in focus, (2, height, width), for planes (PLANES, height, width)."""
     height, width = planes.shape[1:]
     padding = ((0, 0), (0, -height % 16), (0, -width % 16))
     net = _network()
     net.setInput(np.pad(planes, padding, mode="edge")[None])
-    return np.asarray(net.forward()[0, 0, :height, :width], np.float32)
+    return np.asarray(net.forward()[0, :, :height, :width], np.float32)
 
 
 @cache

@@ -24,7 +24,7 @@ _LARGEST_SHARE = 0.45
 """A zone in focus over more of the frame than this is the scene itself, not somebody in it."""
 
 
-def find_sitter(background: Float, aligned: Float, blur: RelativeBlur) -> Float:
+def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: float) -> Float:
     """Map the zone in focus in both frames.
 
     Parameters
@@ -32,6 +32,8 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur) -> Float:
     background, aligned : ndarray
         Both frames on one grid in one light, float32 (height, width, 3), linear.
     blur : RelativeBlur
+    grain : float
+        Noise of the foreground frame at middle grey, linear standard deviation.
 
     Returns
     -------

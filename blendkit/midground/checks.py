@@ -26,6 +26,17 @@ def not_covered(footprint: Bool) -> Iterator[Flag]:
         )
 
 
+def clear_not_used(frame: Frame, why: str) -> Iterator[Flag]:
+    """Flag a clear frame that could not be laid on the background frame; the pair is enough."""
+    yield Flag(
+        "clear-not-used",
+        "warn",
+        np.zeros(frame.pixels.shape[:2], np.bool_),
+        f"{frame.name} was given as clear frame and not used: {why}",
+        "take it from the same place at the background frame's settings, or leave it out",
+    )
+
+
 def clipped(background: Bool, foreground: Bool) -> Iterator[Flag]:
     """Flag light that one or both frames could not hold."""
     for name, region in (("background", background), ("foreground", foreground)):

@@ -27,6 +27,7 @@ class Given:
     background_mask: Path | None = None
     matte: Path | None = None
     strokes: Path | None = None
+    clear: Path | None = None
     aligned: bool = False
     raw_colours: str = "wide"
 
@@ -46,7 +47,7 @@ class Given:
     def paths(self) -> list[Path]:
         """All files that are read."""
         painted = [getattr(self, name) for name in PAINTED]
-        named = [self.background, self.foreground, *painted]
+        named = [self.background, self.foreground, self.clear, *painted]
         return [*self.frames, *(path for path in named if path is not None)]
 
     @property
@@ -91,12 +92,13 @@ def read_pair(given: Given) -> Pair:
         foreground_mask=_mask(given.foreground_mask, one),
         background_mask=_mask(given.background_mask, one),
         matte=_mask(given.matte, one),
+        clear=read_frame(given.clear, match=one) if given.clear else None,
         aligned=given.aligned,
     )
     hints = with_strokes(hints, strokes, one.size)
     frames = (Input(first, "background", one), Input(second, "foreground", foreground))
     why = "; ".join((f"background frame: {one.name} ({roles.reason})", *swapped))
-    return Pair(one, foreground, hints, (*frames, *_mask_inputs(given)), why)
+    return Pair(one, foreground, hints, (*frames, *_other_inputs(given, hints.clear)), why)
 
 
 def read_strokes(path: Path, size: tuple[int, int]) -> tuple[Stroke, ...]:
@@ -136,7 +138,9 @@ def _mask(path: Path | None, background: Frame) -> Float | None:
     return None if path is None else read_mask(path, size=background.size)
 
 
-def _mask_inputs(given: Given) -> Iterator[Input]:
+def _other_inputs(given: Given, clear: Frame | None) -> Iterator[Input]:
+    if given.clear is not None:
+        yield Input(given.clear, "clear", clear)
     for name in PAINTED:
         path = getattr(given, name)
         if path is not None:

@@ -26,7 +26,10 @@ def _pair(inputs: int, outputs: int) -> nn.Sequential:
 
 
 class MatteNet(nn.Module):
-    """(batch, PLANES, height, width), sides divisible by 16 -> matte (batch, 1, height, width)."""
+    """(batch, PLANES, height, width), sides divisible by 16 -> (batch, 2, height, width).
+
+    The first map is the matte, the second the zone in focus in both frames, where nothing hides it.
+    """
 
     def __init__(self) -> None:
         super().__init__()
@@ -36,10 +39,10 @@ class MatteNet(nn.Module):
         )
         self.narrow = nn.ModuleList([nn.Conv2d(b, a, 1) for a, b in pairwise(widths)])
         self.up = nn.ModuleList([_pair(a, a) for a in widths[:-1]])
-        self.out = nn.Conv2d(widths[0], 1, 3, padding=1)
+        self.out = nn.Conv2d(widths[0], 2, 3, padding=1)
 
     def forward(self, planes: torch.Tensor) -> torch.Tensor:
-        """Return the matte."""
+        """Return the maps."""
         kept = []
         values = planes
         for index, step in enumerate(self.down):

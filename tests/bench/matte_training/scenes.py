@@ -1,10 +1,11 @@
 """Training scenes: random mixtures of shapes and depths, with boughs unlike the named ones.
 
 The matte network must not learn one bough generator.  Here foregrounds are spline tangles, random
-forks, leaf sprays and thick limbs in any colour, none of them drawn by the bough and leaf painters
-of the named scenes, on which it is judged.  Backgrounds are noise at all scales, scikit-image's
-pictures, the simulator's painted woods, hedges, hills and poplars, dense foliage, and thin lines
-and blobs that look like foreground but are not; a sharp patch stands for the sitter.
+forks, leaf sprays (each leaf in its own colour, or all in one) and thick limbs in any colour, none
+of them drawn by the bough and leaf painters of the named scenes, on which it is judged.
+Backgrounds are noise at all scales, bright clouds, scikit-image's pictures, the simulator's painted
+woods, hedges, hills and poplars, dense foliage, and thin lines and blobs that look like foreground
+but are not; a figure of limbs and patches, smooth or textured, stands for the sitter.
 The pair is rendered by the simulator, through a sampled aperture.
 
     python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1
@@ -31,7 +32,7 @@ _PICTURES = ("chelsea", "coffee", "rocket", "brick", "grass", "gravel", "retina"
 
 
 def training_pair(seed: int) -> dict[str, np.ndarray]:
-    """Return one pair: both frames noise-free in one light, matte, veil, all float16."""
+    """Return one pair: both frames noise-free in one light, matte, sitter, all float16."""
     rng = np.random.default_rng(seed)
     shape = (SIZE[1] + 2 * MARGIN, SIZE[0] + 2 * MARGIN)
     layers = [Layer(_backdrop(shape, rng), np.ones(shape, np.float32), 40.0, "background", "far")]
@@ -64,9 +65,7 @@ def training_pair(seed: int) -> dict[str, np.ndarray]:
         "soft": pair.background.pixels,
         "sharp": truth.foreground_aligned,
         "matte": truth.matte,
-        "veil": truth.veil_coverage,
-        "plate": truth.plate,
-        "color": truth.foreground_color,
+        "sitter": truth.sitter,
     }
     return {name: np.asarray(value, np.float16) for name, value in parts.items()}
 
@@ -81,9 +80,11 @@ def _noise(shape: tuple[int, int], rng: np.random.Generator, *, roughness: float
     return (total - total.mean()) / (total.std() + 1e-6)
 
 
-def _color(rng: np.random.Generator, *, low: float = 0.01, high: float = 0.9) -> np.ndarray:
+def _color(
+    rng: np.random.Generator, *, low: float = 0.01, high: float = 0.9, tinting: float = 0.25
+) -> np.ndarray:
     light = np.exp(rng.uniform(np.log(low), np.log(high)))
-    tint = np.exp(rng.normal(0, 0.25, 3))
+    tint = np.exp(rng.normal(0, tinting, 3))
     return (light * tint / tint.mean()).astype(np.float32)
 
 
@@ -92,7 +93,9 @@ def _backdrop(shape: tuple[int, int], rng: np.random.Generator) -> Float:
     kind = rng.uniform()
     if kind < 0.4:
         return _painted(shape, rng)
-    if kind < 0.65:
+    if kind < 0.5:
+        ground = _clouds(shape, rng)
+    elif kind < 0.7:
         ground = _picture(shape, rng)
     else:
         field = _noise(shape, rng, roughness=rng.uniform(0.9, 2.2))[..., None]
@@ -110,6 +113,15 @@ def _backdrop(shape: tuple[int, int], rng: np.random.Generator) -> Float:
     return np.maximum(ground, 0.002).astype(np.float32)
 
 
+def _clouds(shape: tuple[int, int], rng: np.random.Generator) -> Float:
+    """Return a bright cloudy sky, perhaps brighter than white."""
+    field = _noise(shape, rng, roughness=rng.uniform(1.3, 2.2))[..., None]
+    share = 1 / (1 + np.exp(-field * rng.uniform(1, 4)))
+    blue = _color(rng, low=0.2, high=0.8, tinting=0.15) * np.array([0.7, 0.9, 1.2])
+    cloud = _color(rng, low=0.6, high=1.6, tinting=0.08)
+    return np.asarray(share * cloud + (1 - share) * blue, np.float32)
+
+
 def _painted(shape: tuple[int, int], rng: np.random.Generator) -> Float:
     """Return one of the simulator's landscapes in other light, perhaps with dense foliage."""
     painters = (
@@ -122,8 +134,9 @@ def _painted(shape: tuple[int, int], rng: np.random.Generator) -> Float:
     drawn = painter(SIZE, float(rng.uniform(0.4, 1.4)), rng).color
     ground = cv2.resize(drawn, shape[::-1], interpolation=cv2.INTER_LINEAR)
     for _ in range(rng.integers(0, 4)):
-        cover = _leaves(rng, shape, rng.uniform(3, 12), sprays=int(rng.integers(10, 60)))
-        ground = ground * (1 - cover[..., None]) + _surface(shape, cover, rng) * cover[..., None]
+        leaves = _leaves(rng, shape, rng.uniform(3, 12), sprays=int(rng.integers(10, 60)))
+        color, cover = _leafage(shape, leaves, rng)
+        ground = ground * (1 - cover[..., None]) + color * cover[..., None]
     return np.maximum(ground * _color(rng, low=0.4, high=1.6), 0.002).astype(np.float32)
 
 
@@ -149,25 +162,51 @@ def _picture(shape: tuple[int, int], rng: np.random.Generator) -> Float:
 
 
 def _sitter(shape: tuple[int, int], rng: np.random.Generator) -> tuple[Float, Float]:
-    """Return a sharp textured blob with hair-like lines at its edge."""
-    y, x = np.indices(shape, np.float32)
-    cx, cy = rng.uniform(0.25, 0.75, 2) * shape[::-1]
-    radius = np.hypot((x - cx) / rng.uniform(50, 150), (y - cy) / rng.uniform(80, 220))
-    cover = np.clip((1.0 + 0.15 * _noise(shape, rng, roughness=1.8) - radius) * 40, 0, 1)
-    color = (
-        _picture(shape, rng)
-        if rng.uniform() < 0.5
-        else np.broadcast_to(_color(rng), (*shape, 3))
-        * np.exp(0.4 * _noise(shape, rng, roughness=1.3))[..., None]
-    )
+    """Return a shape in parts, smooth or textured, with hair-like lines at its edge."""
+    middle = rng.uniform(0.25, 0.75, 2) * shape[::-1]
+    cover = _blob(shape, middle, (rng.uniform(40, 150), rng.uniform(80, 220)), rng)
+    color = _cloth(shape, rng)
+    for _ in range(rng.integers(0, 6)):
+        if rng.uniform() < 0.6:
+            path = _walk(rng, tuple(middle), rng.uniform(150, 420), rng.uniform(0.01, 0.08))
+            widths = np.linspace(rng.uniform(25, 80), rng.uniform(10, 40), len(path))
+            part = _stroked(shape, [(path, widths)])
+        else:
+            at = middle + rng.normal(0, 90, 2)
+            part = _blob(shape, at, (rng.uniform(20, 90), rng.uniform(20, 90)), rng)
+        color = color * (1 - part[..., None]) + _cloth(shape, rng) * part[..., None]
+        cover = np.maximum(cover, part)
     if rng.uniform() < 0.6:
         paths = [
-            _walk(rng, (cx, cy), rng.uniform(60, 200), 0.02) for _ in range(rng.integers(5, 60))
+            _walk(rng, tuple(middle), rng.uniform(60, 200), 0.02)
+            for _ in range(rng.integers(5, 60))
         ]
         hair = _stroked(shape, [(p, np.full(len(p), rng.uniform(0.8, 2))) for p in paths])
         color = color * (1 - hair[..., None]) + _color(rng, high=0.3) * hair[..., None]
         cover = np.maximum(cover, hair)
     return color.astype(np.float32), cover.astype(np.float32)
+
+
+def _blob(
+    shape: tuple[int, int],
+    middle: np.ndarray,
+    halves_px: tuple[float, float],
+    rng: np.random.Generator,
+) -> Float:
+    """Return a round shape with an uneven outline: coverage."""
+    y, x = np.indices(shape, np.float32)
+    across = np.hypot((x - middle[0]) / halves_px[0], (y - middle[1]) / halves_px[1])
+    uneven = rng.uniform(0, 0.2) * _noise(shape, rng, roughness=1.8)
+    return np.asarray(np.clip((1.0 + uneven - across) * 40, 0, 1), np.float32)
+
+
+def _cloth(shape: tuple[int, int], rng: np.random.Generator) -> Float:
+    """Return skin or cloth: smooth shading and a little texture, or a picture."""
+    if rng.uniform() < 0.25:
+        return _picture(shape, rng)
+    shading = rng.uniform(0.02, 0.5) * _noise(shape, rng, roughness=2.2)
+    texture = np.exp(rng.uniform(-4, -1)) * _noise(shape, rng, roughness=rng.uniform(0.6, 1.3))
+    return np.asarray(_color(rng) * np.exp(shading + texture)[..., None], np.float32)
 
 
 def _walk(
@@ -225,10 +264,10 @@ def _forks(
 
 def _leaves(
     rng: np.random.Generator, shape: tuple[int, int], size: float, *, sprays: int | None = None
-) -> Float:
-    """Return a spray of pointed leaves: coverage."""
-    fine = np.zeros((shape[0] * _SUPER, shape[1] * _SUPER), np.uint8)
-    for _ in range(sprays or int(rng.integers(2, 7))):
+) -> list[np.ndarray]:
+    """Return the outlines of sprays of pointed leaves."""
+    leaves = []
+    for _ in range(sprays or int(rng.integers(2, 9))):
         centre = rng.uniform(0, 1, 2) * shape[::-1]
         for _ in range(rng.integers(10, 70)):
             at = centre + rng.normal(0, size * rng.uniform(2, 5), 2)
@@ -242,8 +281,28 @@ def _leaves(
                 [np.cos(t) * long, np.sin(t) * long * wide * np.abs(np.sin(t / 2)) ** 0.5]
             )
             spin = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-            cv2.fillPoly(fine, [np.round((leaf @ spin + at) * _SUPER).astype(np.int32)], 255)
-    return (cv2.resize(fine, shape[::-1], interpolation=cv2.INTER_AREA) / 255).astype(np.float32)
+            leaves.append(leaf @ spin + at)
+    return leaves
+
+
+def _leafage(
+    shape: tuple[int, int], leaves: list[np.ndarray], rng: np.random.Generator
+) -> tuple[Float, Float]:
+    """Return colour and coverage of leaves: all of one colour, or each of its own."""
+    fine = np.zeros((shape[0] * _SUPER, shape[1] * _SUPER), np.uint8)
+    vivid = float(rng.choice([0.2, 0.8]))
+    base = _color(rng, low=0.02, high=0.6, tinting=vivid)
+    variety = rng.uniform(0, 0.5)
+    color = np.ascontiguousarray(np.broadcast_to(base, (*shape, 3)), np.float32)
+    for leaf in leaves:
+        cv2.fillPoly(fine, [np.round(leaf * _SUPER).astype(np.int32)], 255)
+        own = base * np.exp(rng.normal(0, variety) + rng.normal(0, 0.4 * variety, 3))
+        outline, tint = np.round(leaf).astype(np.int32), [float(v) for v in own]
+        cv2.fillPoly(color, [outline], tint)
+        cv2.polylines(color, [outline], True, tint, 3)
+    cover = (cv2.resize(fine, shape[::-1], interpolation=cv2.INTER_AREA) / 255).astype(np.float32)
+    texture = np.exp(rng.uniform(0.02, 0.3) * _noise(shape, rng, roughness=rng.uniform(0.7, 1.5)))
+    return np.asarray(color * texture[..., None], np.float32), cover
 
 
 def _foreground(
@@ -261,14 +320,20 @@ def _foreground(
             path = _walk(rng, start, rng.uniform(80, 700), rng.uniform(0.004, 0.05))
             lines.append((path, np.full(len(path), max(thickness * rng.uniform(0.9, 4), 0.9))))
     cover = _stroked(shape, lines)
-    if rng.uniform() < 0.25:
-        cover = np.maximum(cover, _leaves(rng, shape, rng.uniform(6, 30) * thickness))
-    return _surface(shape, cover, rng), cover
+    color = _surface(shape, cover, rng)
+    if rng.uniform() < 0.35:
+        leaves = _leaves(rng, shape, max(rng.uniform(6, 30) * thickness, 4))
+        own, leafy = _leafage(shape, leaves, rng)
+        color = own * leafy[..., None] + color * (1 - leafy[..., None])
+        cover = leafy + cover * (1 - leafy) if rng.uniform() < 0.7 else leafy
+        color = color if rng.uniform() < 0.7 else own
+    return color, cover
 
 
 def _surface(shape: tuple[int, int], cover: Float, rng: np.random.Generator) -> Float:
     """Return bark: a base colour, texture, and light from one side by the coverage's relief."""
-    base = _color(rng, low=0.01, high=0.25 if rng.uniform() < 0.8 else 0.9)
+    vivid = 0.25 if rng.uniform() < 0.8 else 0.6
+    base = _color(rng, low=0.01, high=0.25 if rng.uniform() < 0.8 else 0.9, tinting=vivid)
     texture = np.exp(rng.uniform(0.05, 0.5) * _noise(shape, rng, roughness=rng.uniform(0.7, 1.5)))
     relief = cv2.GaussianBlur(cover, (0, 0), rng.uniform(1, 4))
     angle = rng.uniform(0, 2 * np.pi)

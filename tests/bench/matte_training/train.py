@@ -16,6 +16,7 @@ from threading import Thread
 import click
 import cv2
 import numpy as np
+import onnx
 import torch
 from network import MatteNet
 from numpy.typing import NDArray
@@ -56,7 +57,7 @@ class Scenes:
             window = (slice(top, top + side), slice(left, left + side))
             if scene["matte"][window].astype(np.float32).mean() > 0.01:
                 break
-        names = ("soft", "sharp", "matte")
+        names = ("soft", "sharp", "matte", "sitter")
         parts = {n: scene[n][window].astype(np.float32) for n in names}
         if side != _CROP:
             method = cv2.INTER_AREA if side > _CROP else cv2.INTER_CUBIC
@@ -64,6 +65,7 @@ class Scenes:
                 n: cv2.resize(v, (_CROP, _CROP), interpolation=method) for n, v in parts.items()
             }
         parts["matte"] = np.clip(parts["matte"], 0, 1)
+        parts["sitter"] = np.clip(parts["sitter"], 0, 1) * (1 - parts["matte"])
         turns, flip = int(rng.integers(4)), rng.uniform() < 0.5
         for name, value in parts.items():
             turned = np.rot90(value, turns)
@@ -178,22 +180,24 @@ def _batches(scenes: Scenes, seed: int) -> Iterator[list[Sample]]:
         yield ready.get()
 
 
-def _validate(net: MatteNet, scenes: Scenes) -> float:
+def _validate(net: MatteNet, scenes: Scenes) -> str:
+    """Return the mean absolute errors: of the matte inside the hint, of the zone in focus."""
     rng = np.random.default_rng(7)
-    errors = []
+    errors, others = [], []
     for _ in range(12):
         batch = [scenes.crop(int(rng.integers(len(scenes))), rng) for _ in range(_BATCH)]
         planes = _with_priors(net, batch, rng)
         net.eval()
         with torch.no_grad():
-            matte = net(planes)[:, 0].numpy()
+            maps = net(planes).numpy()
         net.train()
-        for found, parts in zip(matte, batch, strict=True):
+        for (found, zone), parts in zip(maps, batch, strict=True):
+            others.append(float(np.abs(zone - parts["sitter"]).mean()))
             inside = parts["hint"] > 0
             if not inside.any():
                 continue
             errors.append(float(np.abs(found - parts["matte"])[inside].mean()))
-    return float(np.mean(errors))
+    return f"{np.mean(errors):.4f} (zone in focus {np.mean(others):.4f})"
 
 
 @click.command()
@@ -216,7 +220,8 @@ def main(
     scenes = Scenes([f for i, f in enumerate(files) if i % 10])
     net = MatteNet().to(memory_format=torch.channels_last)
     if resume:
-        net.load_state_dict(_widened(torch.load(resume)))
+        _resumed(net, resume, _batches(scenes, seed + 1))
+        print(f"held-out error {_validate(net, held)} at the start", flush=True)
     optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-4)
     began, step, running = time.time(), 0, 0.0
     for batch in _batches(scenes, seed):
@@ -226,9 +231,12 @@ def main(
         for group in optimiser.param_groups:
             group["lr"] = rate * min(1, (step + 1) / 50) * max(np.cos(share * np.pi / 2), 0.02)
         planes = _with_priors(net, batch, rng)
-        truth = torch.from_numpy(np.stack([p["matte"] for p in batch]))[:, None]
-        hint = torch.from_numpy(np.stack([p["hint"] for p in batch]))[:, None]
-        loss = _loss(net(planes.to(memory_format=torch.channels_last)), truth, hint)
+        truth, sitter, hint = (
+            torch.from_numpy(np.stack([p[name] for p in batch]))[:, None]
+            for name in ("matte", "sitter", "hint")
+        )
+        maps = net(planes.to(memory_format=torch.channels_last))
+        loss = _loss(maps[:, :1], truth, hint) + 0.3 * (maps[:, 1:] - sitter).abs().mean()
         optimiser.zero_grad()
         loss.backward()
         optimiser.step()
@@ -238,18 +246,68 @@ def main(
         if step % 50 == 0:
             print(f"step {step}  {share:.0%}  loss {running:.4f}", flush=True)
         if step % 300 == 0:
-            print(f"held-out error {_validate(net, held):.4f}", flush=True)
+            print(f"held-out error {_validate(net, held)}", flush=True)
             _export(net, target)
     _export(net, target)
-    print(f"held-out error {_validate(net, held):.4f} after {step} steps")
+    print(f"held-out error {_validate(net, held)} after {step} steps")
 
 
-def _widened(weights: dict[str, torch.Tensor]) -> dict[str, torch.Tensor]:
-    """Let weights from before a plane was added go on: the new plane starts without influence."""
-    first = weights["down.0.0.weight"]
-    missing = PLANES - first.shape[1]
-    weights["down.0.0.weight"] = nn.functional.pad(first, (0, 0, 0, 0, 0, missing))
-    return weights
+def _resumed(net: MatteNet, source: Path, batches: Iterator[list[Sample]]) -> None:
+    """Load weights: PyTorch's own, or an exported network's.
+
+    The export folds each batch normalisation into its convolution.  To train on, it is unfolded:
+    normalisation by the mean and deviation that a few batches show, undone by its own weights.
+    """
+    if source.suffix != ".onnx":
+        net.load_state_dict(torch.load(source))
+        return
+    stored = onnx.load(str(source)).graph.initializer
+    values = {v.name: torch.from_numpy(onnx.numpy_helper.to_array(v).copy()) for v in stored}
+    folded = [value for name, value in values.items() if name.startswith("onnx::Conv")]
+    steps = [*net.down, *reversed(net.up)]
+    convolutions = [(step[k], step[k + 1]) for step in steps for k in (0, 3)]
+    with torch.no_grad():
+        for (conv, _), weight, bias in zip(convolutions, folded[::2], folded[1::2], strict=True):
+            conv.weight.copy_(weight)
+            conv.bias.copy_(bias)
+        own = net.state_dict()
+        for name in own.keys() & values.keys():
+            own[name][: len(values[name])].copy_(values[name])
+    _unfold(net, convolutions, batches)
+
+
+def _unfold(
+    net: MatteNet,
+    convolutions: list[tuple[nn.Conv2d, nn.BatchNorm2d]],
+    batches: Iterator[list[Sample]],
+) -> None:
+    """Give each normalisation the statistics of its input, and weights that undo it."""
+    seen: dict[nn.Module, list[torch.Tensor]] = {norm: [] for _, norm in convolutions}
+
+    def note(norm: nn.Module, inputs: tuple[torch.Tensor, ...]) -> None:
+        seen[norm].append(inputs[0].transpose(0, 1).flatten(1)[:, ::7])
+
+    hooks = [norm.register_forward_pre_hook(note) for _, norm in convolutions]
+    net.eval()
+    for norm in seen:  # As exported: nothing but the convolution.
+        norm.running_mean.zero_()
+        norm.running_var.fill_(1 - norm.eps)
+    with torch.no_grad():
+        for _ in range(6):
+            planes = _with_priors(net, next(batches), np.random.default_rng(0))
+            net.eval()
+            net(planes)
+    for hook in hooks:
+        hook.remove()
+    with torch.no_grad():
+        for norm, parts in seen.items():
+            values = torch.cat(parts, dim=1)
+            mean, var = values.mean(1), values.var(1)
+            norm.running_mean.copy_(mean)
+            norm.running_var.copy_(var)
+            norm.weight.copy_((var + norm.eps).sqrt())
+            norm.bias.copy_(mean)
+    net.train()
 
 
 def _export(net: MatteNet, target: Path) -> None:
@@ -260,8 +318,8 @@ def _export(net: MatteNet, target: Path) -> None:
         (torch.zeros(1, PLANES, 64, 64),),
         str(target),
         input_names=["planes"],
-        output_names=["matte"],
-        dynamic_axes={"planes": {0: "n", 2: "h", 3: "w"}, "matte": {0: "n", 2: "h", 3: "w"}},
+        output_names=["maps"],
+        dynamic_axes={"planes": {0: "n", 2: "h", 3: "w"}, "maps": {0: "n", 2: "h", 3: "w"}},
         dynamo=False,
         opset_version=13,
     )

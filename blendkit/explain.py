@@ -1,0 +1,94 @@
+"""Explains the background frame in layers: sharp foreground, its blur, and what lies behind.
+
+The matte says what is in front.  From it follow the boughs' discs, the veil that they leave, and
+the plate; and these in turn tell whether the matte can be right.
+"""
+
+from dataclasses import dataclass, replace
+
+from blendkit.blending import BoughGroup, Plate, Veil
+from blendkit.blending.clear import shown_behind, with_clear_frame
+from blendkit.blending.discs import DiscEvidence, gather_evidence
+from blendkit.blending.groups import find_groups
+from blendkit.blending.plate import make_plate
+from blendkit.blending.proof import keep_proven, proven_share
+from blendkit.blending.rerender import rerender
+from blendkit.blending.veil import make_veil
+from blendkit.frame import Bool, Float, Warped
+from blendkit.masks import Matte
+from blendkit.masks.find import given_matte
+from blendkit.masks.plate_term import hold_to_plate
+from blendkit.settings import MergeSettings
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Laid:
+    """Both frames on one grid in one light, and what is known about each place.
+
+    background, aligned: float32 (height, width, 3), linear.  footprint: bool (height, width), where
+    the foreground frame reaches.  The rest float32 (height, width): softness, the disc by which the
+    background frame is the softer one, px; sitter, 1 where the background frame stays; unsure, 1
+    where it says nothing about what lies behind.  clear: the clear frame in the same light.
+    """
+
+    background: Float
+    aligned: Float
+    footprint: Bool
+    softness: Float
+    sitter: Float
+    unsure: Float
+    clear: Warped | None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class View:
+    """One explanation of the background frame: this foreground, blurred so, over this plate.
+
+    behind: what lies behind as far as the foreground frame shows it, and how well it does.
+    """
+
+    matte: Matte
+    behind: tuple[Float, Float]
+    evidence: DiscEvidence
+    groups: tuple[BoughGroup, ...]
+    veil: Veil
+    plate: Plate
+
+
+def view_of(laid: Laid, matte: Matte, settings: MergeSettings) -> View:
+    """Explain the background frame by a matte: find the boughs' discs, the veil, the plate."""
+    guess = rerender(laid.aligned, (1 - matte.alpha) * laid.footprint, laid.softness)
+    behind = shown_behind(*guess, laid.clear)
+    evidence = gather_evidence(
+        laid.background, behind[0], matte.alpha, matte.color, 1 - laid.unsure, settings.discs
+    )
+    size = (laid.footprint.shape[1], laid.footprint.shape[0])
+    groups = find_groups(evidence, size, settings.discs)
+    return View(
+        matte, behind, evidence, groups, *_veil_and_plate(laid, matte, groups, behind, settings)
+    )
+
+
+def _veil_and_plate(
+    laid: Laid,
+    matte: Matte,
+    groups: tuple[BoughGroup, ...],
+    behind: tuple[Float, Float],
+    settings: MergeSettings,
+) -> tuple[Veil, Plate]:
+    veil = make_veil(matte.alpha, matte.color, groups)
+    plate = make_plate(laid.background, veil, *behind, laid.sitter, settings.plate)
+    return veil, with_clear_frame(plate, laid.clear, veil, laid.sitter)
+
+
+def proven(laid: Laid, view: View, region: Bool, grain: float, settings: MergeSettings) -> View:
+    """Ask the frames about the matte: drop what leaves no veil, then hold it to S = aF + (1-a)P."""
+    share = proven_share(view.evidence, view.groups, laid.aligned, laid.softness)
+    view = view_of(laid, view.matte.limited_to(keep_proven(view.matte.alpha, share)), settings)
+    if not view.groups:
+        return view
+    matte = view.matte
+    held = hold_to_plate(laid.aligned, view.plate.pixels, matte.alpha, matte.color, region, grain)
+    matte = given_matte(laid.aligned, held, region)
+    veil, plate = _veil_and_plate(laid, matte, view.groups, view.behind, settings)
+    return replace(view, matte=matte, veil=veil, plate=plate)

@@ -1,0 +1,80 @@
+"""A clear frame, the foreground held aside, against the exact truth of a simulated pair."""
+
+from dataclasses import replace
+from functools import cache
+
+import cv2
+import numpy as np
+import pytest
+from skimage.transform import AffineTransform, warp
+
+from blendkit.errors import InputError
+from blendkit.frame import Frame, Source
+from blendkit.hints import Hints
+from blendkit.merge import merge_pair
+from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
+from blendkit.simulate.metrics import psnr, regions
+from blendkit.simulate.rough_mask import rough_mask
+
+SIZE = (720, 480)
+
+
+@cache
+def pair() -> SimulatedPair:
+    spec = PairSpec(
+        foreground_disc_px=(60.0, 0.8),
+        background_disc_px=(18.0, 3.0),
+        shift_px=(-5.0, 3.0),
+        iso=(100.0, 400.0),
+        seed=6,
+    )
+    return make_pair(SCENES["thin_boughs_over_woods"](6, SIZE), spec)
+
+
+def clear_frame(found: SimulatedPair) -> Frame:
+    """The plate, a hand's breadth beside the background frame, darker, with noise of its own."""
+    moved = warp(found.truth.plate, AffineTransform(translation=(3.3, -1.7)), order=3, mode="edge")
+    noise = np.random.default_rng(3).normal(0, 0.001, moved.shape)
+    return Frame(np.clip(0.9 * moved + noise, 0, 1).astype(np.float32), name="aside.tif")
+
+
+def painted(found: SimulatedPair) -> Hints:
+    return Hints(foreground_mask=rough_mask(found.truth.matte, seed=1, reach_px=(6.0, 12.0)))
+
+
+def test_a_clear_frame_gives_the_plate_where_the_veil_lies() -> None:
+    found = pair()
+    hints = painted(found)
+    without = merge_pair(found.background, found.foreground, hints=hints)
+    merged = merge_pair(
+        found.background, found.foreground, hints=replace(hints, clear=clear_frame(found))
+    )
+    halo = regions(found.truth)["halo"] & (merged.sitter <= 0)
+    before, after = (psnr(m.pixels, found.truth.composite, region=halo) for m in (without, merged))
+    assert before + 1 < after < 60
+    unpasted = halo & (merged.matte.alpha <= 0.02) & (without.matte.alpha <= 0.02)
+    before, after = (
+        psnr(m.plate.pixels, found.truth.plate, region=unpasted) for m in (without, merged)
+    )
+    assert max(before + 1, 43) < after < 60
+    assert (merged.sources == Source.CLEAR_FRAME).mean() > 0.2
+    away = cv2.dilate(hints.foreground_mask, np.ones((75, 75))) == 0
+    assert np.array_equal(merged.pixels[away], found.background.pixels[away])
+
+
+def test_a_clear_frame_of_another_place_is_left_out_and_flagged() -> None:
+    found = pair()
+    other = SCENES["twigs_against_sky"](9, SIZE)
+    stranger = make_pair(other, PairSpec(seed=9)).background
+    hints = replace(painted(found), clear=replace(stranger, name="elsewhere.tif"))
+    merged = merge_pair(found.background, found.foreground, hints=hints)
+    kinds = {flag.kind: flag for flag in merged.flags}
+    assert "elsewhere.tif" in kinds["clear-not-used"].message
+    assert not (merged.sources == Source.CLEAR_FRAME).any()
+
+
+def test_a_clear_frame_of_another_size_is_refused() -> None:
+    found = pair()
+    small = Frame(found.background.pixels[:-8], name="small.tif")
+    with pytest.raises(InputError, match=r"small\.tif is 720x472"):
+        merge_pair(found.background, found.foreground, hints=Hints(clear=small))
