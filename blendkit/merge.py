@@ -13,12 +13,13 @@ from blendkit.alignment.estimate import align, given_alignment
 from blendkit.alignment.photometric import apply_light, fit_light
 from blendkit.alignment.warp import warp_to_background
 from blendkit.blending import BoughGroup, Plate
+from blendkit.blending.aperture import background_at, check_f_numbers, foreground_at
 from blendkit.blending.compose import compose, source_map
 from blendkit.blending.finish import color_with_grain, plate_with_grain
 from blendkit.clock import Stopwatch
 from blendkit.errors import AlignmentError
-from blendkit.explain import Laid, proven, view_of
-from blendkit.frame import Bool, Float, Frame, Label, Matrix, Progress, Warped, no_progress
+from blendkit.explain import Laid, View, proven, view_of
+from blendkit.frame import Bool, Capture, Float, Frame, Label, Matrix, Progress, Warped, no_progress
 from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.edges import edge_disc_px
@@ -98,6 +99,8 @@ def merge_pair(
     """
     hints, settings = hints or Hints(), settings or MergeSettings()
     hints.check(background, foreground)
+    captures = background.capture, foreground.capture
+    check_f_numbers(settings.aperture, captures)
     watch = Stopwatch(progress)
     with watch("alignment"):
         alignment = _align(background, foreground, hints, settings)
@@ -136,26 +139,28 @@ def merge_pair(
         view = view_of(laid, matte, settings)
         if view.groups and hints.matte is None:
             view = proven(laid, view, region, grain[1], settings)
-        matte, plate = view.matte, view.plate
+        matte = view.matte
+        shared = moved.footprint & ~clipped_b & ~clipped_f
+        blur_after = _result_blur(background, foreground, aligned, shared, matte, noise, settings)
+        own_disc_px = edge_disc_px(aligned, matte.alpha)
+        shown, plate = _at_f_numbers(
+            laid, view, captures, own_disc_px or 0, blur_after.lens.gap_px, settings
+        )
     with watch("composite"):
         plate = plate_with_grain(plate, view.veil, softness, noise[0].sigma, settings.grain)
         color = color_with_grain(
-            matte.color, matte.alpha, noise[1].sigma, noise[0].sigma, settings.grain
+            shown.color, shown.alpha, noise[1].sigma, noise[0].sigma, settings.grain
         )
-        pixels = compose(background.pixels, plate, matte.alpha, color)
-        sources = source_map(plate, matte.alpha)
+        pixels = compose(background.pixels, plate, shown.alpha, color)
+        sources = source_map(plate, shown.alpha)
     with watch("checks"):
-        shared = moved.footprint & ~clipped_b & ~clipped_f
-        blur_after = _result_blur(background, foreground, aligned, shared, matte, noise, settings)
         still = shared & ~plate.touched & (matte.alpha <= 0)
         flags = (
             *clear_flags,
             *not_covered(moved.footprint),
             *clipped(clipped_b, clipped_f),
-            *soft_foreground(foreground, matte.alpha, edge_disc_px(aligned, matte.alpha)),
-            *soft_midground(
-                blur_after, matte.alpha, settings.viewing, (background.capture, foreground.capture)
-            ),
+            *soft_foreground(foreground, matte.alpha, own_disc_px),
+            *soft_midground(blur_after, matte.alpha, settings.viewing, captures),
             *light_step(background.pixels, aligned, surface_seams(blur_after, matte.alpha)),
             *grain_step(grain, matte.alpha, matched=settings.grain.match),
             *moved_places(background.pixels, aligned, still, alignment.residual_px),
@@ -166,7 +171,7 @@ def merge_pair(
         alignment=alignment,
         light=light,
         blur=blur,
-        matte=matte,
+        matte=shown,
         groups=view.groups,
         plate=plate,
         aligned=aligned,
@@ -186,6 +191,39 @@ def _align(
     if hints.aligned:
         return given_alignment(np.eye(3), background.size)
     return align(background.pixels, foreground.pixels, settings.alignment, ties=hints.ties)
+
+
+def _at_f_numbers(
+    laid: Laid,
+    view: View,
+    captures: tuple[Capture, Capture],
+    own_disc_px: float,
+    gap_px: float,
+    settings: MergeSettings,
+) -> tuple[Matte, Plate]:
+    """Return matte and plate at the f-numbers asked for, as they are where none is."""
+    matte, plate, aperture = view.matte, view.plate, settings.aperture
+    wide, narrow = captures[0].f_number or 1, captures[1].f_number or 1
+    if aperture.background_f is not None:
+        plate = background_at(
+            plate,
+            laid.aligned,
+            (1 - matte.alpha) * laid.footprint,
+            laid.softness,
+            laid.sitter,
+            f_numbers=(wide, narrow, aperture.background_f),
+            gap_px=gap_px,
+        )
+    if aperture.foreground_f is not None:
+        softer = foreground_at(
+            matte.alpha,
+            matte.color,
+            view.groups,
+            own_disc_px,
+            f_numbers=(wide, aperture.foreground_f),
+        )
+        matte = Matte(*softer, matte.searched)
+    return matte, plate
 
 
 def _result_blur(

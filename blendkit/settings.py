@@ -209,6 +209,22 @@ class GrainSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class ApertureSettings:
+    """F-numbers between the frames' at which a zone is rendered; None = as it was taken."""
+
+    foreground_f: float | None = option(
+        None, "render the foreground as at this f-number, between the frames'", low=0.5, high=128
+    )
+    background_f: float | None = option(
+        None, "render the background as at this f-number, between the frames'", low=0.5, high=128
+    )
+
+    def __post_init__(self) -> None:
+        """Check the ranges."""
+        check(self)
+
+
+@dataclass(frozen=True, slots=True)
 class MergeSettings:
     """All settings of a merge, stage by stage."""
 
@@ -219,6 +235,7 @@ class MergeSettings:
     discs: DiscSettings = field(default_factory=DiscSettings)
     plate: PlateSettings = field(default_factory=PlateSettings)
     grain: GrainSettings = field(default_factory=GrainSettings)
+    aperture: ApertureSettings = field(default_factory=ApertureSettings)
     viewing: ViewingSettings = field(default_factory=ViewingSettings)
 
 

@@ -11,6 +11,7 @@ from blendkit.errors import InputError
 from blendkit.plan.units import parse_size
 from blendkit.settings import (
     AlignmentSettings,
+    ApertureSettings,
     DiscSettings,
     GrainSettings,
     ViewingSettings,
@@ -22,6 +23,10 @@ FLAGS = {
         {"model": "--motion", "least_confidence": "--least-confidence"},
     ),
     "discs": (DiscSettings, {"disc_px": "--disc-px"}),
+    "aperture": (
+        ApertureSettings,
+        {"foreground_f": "--foreground-f", "background_f": "--background-f"},
+    ),
     "grain": (GrainSettings, {"match": "--match-grain/--keep-grain", "seed": "--seed"}),
     "viewing": (ViewingSettings, {"viewing_cm": "--viewing"}),
 }
@@ -53,6 +58,7 @@ _FILE = click.Path(path_type=Path)
 )  # fmt: skip
 @setting_options(*FLAGS["alignment"])
 @setting_options(*FLAGS["discs"])
+@setting_options(*FLAGS["aperture"])
 @setting_options(*FLAGS["grain"])
 @click.option("--print", "print_cm", metavar="WxH", help="print that flags are judged on, cm")
 @setting_options(*FLAGS["viewing"])

@@ -18,6 +18,7 @@ def reduced_pair(pair: Pair, factor: int) -> Pair:
         front_strokes=_mask(hints.front_strokes, factor),
         back_strokes=_mask(hints.back_strokes, factor),
         matte=_mask(hints.matte, factor),
+        clear=None if hints.clear is None else _frame(hints.clear, factor),
         aligned=hints.aligned,
         ties=tuple((_place(first, factor), _place(second, factor)) for first, second in hints.ties),
     )

@@ -1,0 +1,156 @@
+"""Renders a zone as it would look at an f-number between the two frames'.
+
+Blur discs of one focus go with 1/N.  The frame that is sharper there is blurred on to the disc
+wanted; what it cannot show (behind the boughs, past its rim) stays as the softer frame has it.
+
+With y the disc in the background frame of something behind its focus, r the ratio of the
+apertures' widths (N of the background frame over N of the foreground frame) and g the disc that the
+foreground frame has where the background frame is focused, the foreground frame's disc is r y + g
+(thin lens: both discs are linear in 1/distance), and the softness s measured between the frames is
+s^2 = y^2 - (r y + g)^2.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from blendkit.blending import BoughGroup, Plate
+from blendkit.blending.rerender import rerender
+from blendkit.blending.veil import make_veil
+from blendkit.errors import InputError
+from blendkit.filters.bands import gaussian
+from blendkit.frame import Capture, Float
+from blendkit.settings import ApertureSettings
+
+_LEAST_MASS = 0.3
+
+
+def check_f_numbers(settings: ApertureSettings, captures: tuple[Capture, Capture]) -> None:
+    """Raise InputError unless each f-number asked for lies between the two frames'."""
+    _check(settings.foreground_f, *captures, option="--foreground-f")
+    _check(settings.background_f, *captures, option="--background-f")
+
+
+def _check(wanted: float | None, background: Capture, foreground: Capture, *, option: str) -> None:
+    if wanted is None:
+        return
+    low, high = background.f_number, foreground.f_number
+    if not low or not high:
+        raise InputError(
+            f"{option} {wanted:g}: the frames do not record their f-numbers; "
+            "write them into the files' Exif, or leave this out"
+        )
+    if not low < high:
+        raise InputError(
+            f"{option} {wanted:g}: needs frames at two apertures, these are f/{low:g} and "
+            f"f/{high:g}; leave it out"
+        )
+    if not low <= wanted <= high:
+        raise InputError(
+            f"{option} {wanted:g}: the frames are f/{low:g} and f/{high:g}; choose one in between"
+        )
+
+
+def disc_behind_px(softness: Float, ratio: float, gap_px: float) -> Float:
+    """Return y, the disc in the background frame, from the softness s between the frames.
+
+    >>> s = np.array([0.0, 30.0], np.float32)
+    >>> [round(float(v), 2) for v in disc_behind_px(s, 0.175, 0.0)]
+    [0.0, 30.47]
+    """
+    r, g = ratio, gap_px
+    root = np.sqrt((r * g) ** 2 + (1 - r**2) * (g**2 + np.square(softness)))
+    return np.asarray((r * g + root) / (1 - r**2), np.float32)
+
+
+def background_at(
+    plate: Plate,
+    aligned: Float,
+    keep: Float,
+    softness: Float,
+    sitter: Float,
+    *,
+    f_numbers: tuple[float, float, float],
+    gap_px: float,
+) -> Plate:
+    """Return the plate as it would be at another f-number.
+
+    Parameters
+    ----------
+    plate : Plate
+    aligned : ndarray
+        Foreground frame in the plate's light, float32 (height, width, 3), linear.
+    keep : ndarray
+        Share of each of its pixels that shows background, float32 (height, width).
+    softness : ndarray
+        Disc by which the background frame is the softer one, px, float32 (height, width).
+    sitter : ndarray
+        float32 (height, width), 1 where the background frame stays.
+    f_numbers : (float, float, float)
+        Of the background frame, the foreground frame, and the one wanted.
+    gap_px : float
+        Disc of the foreground frame where the background frame is focused.
+    """
+    wide, narrow, wanted = f_numbers
+    ratio = wide / narrow
+    soft = np.maximum(softness, 0)
+    disc = disc_behind_px(soft, ratio, gap_px)
+    there = ratio * disc + gap_px
+    extra = np.sqrt(np.maximum(np.square(disc * wide / wanted) - np.square(there), 0))
+    rendered, mass = rerender(aligned, keep, np.minimum(extra, soft).astype(np.float32))
+    share = np.clip(soft - extra, 0, 1) * (1 - sitter)
+    share *= np.clip((mass - _LEAST_MASS) / _LEAST_MASS, 0, 1)
+    rendered = rendered + _slow_difference(plate.pixels, rendered, share)
+    pixels = plate.pixels + share[..., None] * (np.maximum(rendered, 0) - plate.pixels)
+    return replace(
+        plate,
+        pixels=np.asarray(pixels, np.float32),
+        divided=np.asarray(plate.divided * (1 - share), np.float32),
+        touched=plate.touched | (share > 0),
+    )
+
+
+def _slow_difference(plate: Float, rendered: Float, share: Float) -> Float:
+    """Return the slow difference of light, which no change of aperture explains."""
+    sigma = max(share.shape) / 60
+    mass = gaussian(share.astype(np.float32), sigma)[..., None]
+    mean = gaussian(((plate - rendered) * share[..., None]).astype(np.float32), sigma)
+    return np.asarray(mean / (mass + 0.05), np.float32)
+
+
+def foreground_at(
+    alpha: Float,
+    color: Float,
+    groups: tuple[BoughGroup, ...],
+    own_disc_px: float,
+    *,
+    f_numbers: tuple[float, float],
+) -> tuple[Float, Float]:
+    """Return matte and colour of the foreground as it would be at another f-number.
+
+    Parameters
+    ----------
+    alpha, color : ndarray
+        Matte and straight colour of the sharp foreground.
+    groups : tuple of BoughGroup
+        With their discs in the background frame, px.
+    own_disc_px : float
+        The disc that the foreground frame itself has there.
+    f_numbers : (float, float)
+        Of the background frame and the one wanted.
+    """
+    wide, wanted = f_numbers
+    softer = tuple(
+        replace(
+            group,
+            disc_px=float(np.sqrt(max((group.disc_px * wide / wanted) ** 2 - own_disc_px**2, 0))),
+            shift_px=(0.0, 0.0),
+        )
+        for group in groups
+    )
+    if not softer:
+        return alpha, color
+    veil = make_veil(alpha, color, softer)
+    inside = veil.coverage[..., None]
+    straight = np.where(inside > 1e-4, veil.light / np.maximum(inside, 1e-4), color)
+    return veil.coverage, np.asarray(straight, np.float32)

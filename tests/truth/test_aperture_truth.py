@@ -1,0 +1,86 @@
+"""An aperture rendered by the merge against the same scene taken at that f-number."""
+
+from dataclasses import replace
+from functools import cache
+
+import cv2
+import numpy as np
+import pytest
+
+from blendkit.errors import InputError
+from blendkit.hints import Hints
+from blendkit.merge import Merged, merge_pair
+from blendkit.settings import ApertureSettings, MergeSettings
+from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
+from blendkit.simulate.metrics import psnr
+
+SIZE = (600, 400)
+WIDE, NARROW, BETWEEN = 2.8, 16.0, 4.5
+
+
+@cache
+def pair(f_number: float) -> SimulatedPair:
+    """Both focused on the sitter; the background frame at an f-number of choice."""
+    spec = PairSpec(
+        f_number=(f_number, NARROW),
+        foreground_disc_px=(40 * WIDE / f_number, 40 * WIDE / NARROW),
+        background_disc_px=(24 * WIDE / f_number, 24 * WIDE / NARROW),
+        iso=(100.0, 200.0),
+        seed=3,
+    )
+    return make_pair(SCENES["thin_boughs_over_woods"](3, SIZE), spec)
+
+
+def merged(aperture: ApertureSettings) -> Merged:
+    found = pair(WIDE)
+    return merge_pair(
+        found.background,
+        found.foreground,
+        hints=Hints(matte=found.truth.matte),
+        settings=MergeSettings(aperture=aperture),
+    )
+
+
+def test_background_between_the_apertures_is_as_the_camera_would_have_it() -> None:
+    truth = pair(BETWEEN).truth
+    rendered = merged(ApertureSettings(background_f=BETWEEN))
+    away = cv2.dilate(truth.matte, np.ones((9, 9))) < 0.01
+    away &= rendered.covered & (rendered.sitter <= 0)
+    as_taken = psnr(pair(WIDE).truth.composite, truth.composite, region=away)
+    found = psnr(rendered.pixels, truth.composite, region=away)
+    assert max(36, as_taken + 3) < found < 60
+
+
+def test_foreground_between_the_apertures_is_as_soft_as_the_camera_would_have_it() -> None:
+    truth = pair(BETWEEN).truth
+    rendered = merged(ApertureSettings(foreground_f=BETWEEN)).matte.alpha
+    wanted = truth.veil_coverage
+    assert float(np.abs(rendered - wanted).mean()) < 0.35 * float(
+        np.abs(truth.matte - wanted).mean()
+    )
+
+
+def test_the_ends_are_the_frames_themselves() -> None:
+    as_is = merged(ApertureSettings())
+    at_the_end = merged(ApertureSettings(background_f=WIDE))
+    np.testing.assert_allclose(at_the_end.pixels, as_is.pixels, atol=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("value", "message"),
+    [(2.0, "choose one in between"), (22.0, "choose one in between")],
+)
+def test_an_f_number_outside_is_refused(value: float, message: str) -> None:
+    with pytest.raises(InputError, match=message):
+        merged(ApertureSettings(background_f=value))
+
+
+def test_frames_that_record_no_f_number_are_refused() -> None:
+    found = pair(WIDE)
+    silent = replace(found.background, capture=replace(found.background.capture, f_number=None))
+    with pytest.raises(InputError, match="do not record"):
+        merge_pair(
+            silent,
+            found.foreground,
+            settings=MergeSettings(aperture=ApertureSettings(foreground_f=BETWEEN)),
+        )
