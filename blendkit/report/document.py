@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from blendkit import __version__
-from blendkit.alignment import Alignment, Light
+from blendkit.alignment import Alignment, Light, Motion
 from blendkit.filters.robust import weighted_median
 from blendkit.frame import Frame, Source
 from blendkit.merge import Merged
@@ -146,15 +146,41 @@ def _input(item: Input) -> Document:
 
 def _alignment(merged: Merged) -> Document:
     found: Alignment = merged.alignment
-    shifts = [float(np.hypot(*group.shift_px)) for group in merged.groups]
     return {
         "model": found.model,
         "matrix": found.matrix,
         "residual_px": found.residual_px,
+        "uncertainty_px": found.uncertainty_px,
         "confidence": found.confidence,
         "overlap": box_of(merged.covered),
-        "sway_px": None,
-        "parallax_px": max(shifts) if shifts else None,
+        "sway_px": _length(found.sway_px),
+        "parallax_px": _length(found.parallax_px),
+        "background_moved": _background_moved(found),
+    }
+
+
+def _length(motion: Motion | None) -> float | None:
+    return None if motion is None else motion.length_px
+
+
+def _background_moved(found: Alignment) -> Document:
+    """Tell how the background moved against the zone in focus, and what that may mean."""
+    motion = found.behind
+    if motion is None:
+        return {
+            "shift_px": None,
+            "uncertainty_px": None,
+            "meaning": "the background is too soft or too bare to measure its own motion",
+        }
+    meaning = (
+        "the sitter swayed or the camera moved: two frames cannot tell which"
+        if found.sway_px is None
+        else "neither the sitter nor the camera moved, within the uncertainty"
+    )
+    return {
+        "shift_px": [motion.x_px, motion.y_px],
+        "uncertainty_px": motion.uncertainty_px,
+        "meaning": meaning,
     }
 
 
@@ -174,6 +200,7 @@ def _foreground(merged: Merged) -> Document:
     return {
         "coverage": float(alpha.mean()),
         "blur_disc_px": _discs(merged),
+        "shift_px": [list(group.shift_px) for group in merged.groups],
         "noise_ratio": foreground.at_middle_grey / max(background.at_middle_grey, 1e-12),
     }
 

@@ -84,6 +84,9 @@ def row_of(case: Case, pair: StudyPair, foreground: Float, *, compare: bool) -> 
         "model": found.model,
         "relative_disc_px": found.relative_disc_px,
         "evidence": asdict(found.evidence) if found.evidence else {},
+        "behind_px": pair.behind_px,
+        "behind": asdict(found.behind) if found.behind else None,
+        "told_apart": found.sway_px is not None,
     }
     if compare:
         light = pair.background.pixels, foreground

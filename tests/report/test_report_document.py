@@ -28,9 +28,10 @@ KEYS = {
     "time_s peak_memory_bytes",
     "inputs": "path role width height f_number exposure_time_s iso focal_length_mm "
     "focus_distance_m",
-    "alignment": "model matrix residual_px confidence overlap sway_px parallax_px",
+    "alignment": "model matrix residual_px confidence overlap sway_px parallax_px "
+    "uncertainty_px background_moved",
     "light": "gain_ev falloff_ev_corner residual_ev flare tone",
-    "foreground": "coverage blur_disc_px noise_ratio",
+    "foreground": "coverage blur_disc_px noise_ratio shift_px",
     "flags": "id kind severity box area_px message advice",
     "output": "path width height bits",
 }
