@@ -28,7 +28,8 @@ class Laid:
     background, aligned: float32 (height, width, 3), linear.  footprint: bool (height, width), where
     the foreground frame reaches.  The rest float32 (height, width): softness, the disc by which the
     background frame is the softer one, px; sitter, 1 where the background frame stays; unsure, 1
-    where it says nothing about what lies behind.  clear: the clear frame in the same light.
+    where it says nothing about what lies behind.  full: bool, where the background frame is clipped
+    and the foreground frame is not.  clear: the clear frame in the same light.
     """
 
     background: Float
@@ -37,6 +38,7 @@ class Laid:
     softness: Float
     sitter: Float
     unsure: Float
+    full: Bool
     clear: Warped | None
 
 
@@ -77,7 +79,7 @@ def _veil_and_plate(
     settings: MergeSettings,
 ) -> tuple[Veil, Plate]:
     veil = make_veil(matte.alpha, matte.color, groups)
-    plate = make_plate(laid.background, veil, *behind, laid.sitter, settings.plate)
+    plate = make_plate(laid.background, veil, *behind, laid.sitter, settings.plate, full=laid.full)
     return veil, with_clear_frame(plate, laid.clear, veil, laid.sitter)
 
 

@@ -6,6 +6,7 @@ comes out.
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 
 from blendkit.alignment import Alignment, Light
@@ -134,6 +135,7 @@ def merge_pair(
             np.maximum(softness, 0),
             sitter,
             np.maximum(sitter, clipped_b | clipped_f | ~moved.footprint),
+            clipped_b & ~_near(clipped_f),
             clear,
         )
         view = view_of(laid, matte, settings)
@@ -280,6 +282,11 @@ def _matte(
     strokes = (hints.front_strokes, hints.back_strokes)
     grain = noise.at_middle_grey
     return find_matte(background, aligned, region, grain, settings.matte, strokes=strokes)
+
+
+def _near(region: Bool) -> Bool:
+    """Return a region with the pixels beside it."""
+    return cv2.dilate(region.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
 
 
 def _clipped(frame: Frame, on_grid: Float, matrix: Matrix) -> Bool:

@@ -5,11 +5,12 @@ Division keeps the background frame's own detail and grain but multiplies every 
 them like two measurements of one value, by the variance each of them is expected to have.
 """
 
+import cv2
 import numpy as np
 
 from blendkit.blending import Plate, Veil
 from blendkit.filters.bands import gaussian
-from blendkit.frame import Float
+from blendkit.frame import Bool, Float
 from blendkit.settings import PlateSettings
 
 _KEPT = 0.99
@@ -24,6 +25,8 @@ def make_plate(
     mass: Float,
     sitter: Float,
     settings: PlateSettings,
+    *,
+    full: Bool | None = None,
 ) -> Plate:
     """Join the divided and the re-rendered plate.
 
@@ -37,6 +40,9 @@ def make_plate(
         From `rerender`.
     sitter : ndarray
         float32 (height, width), 1 where the background frame stays whatever veils it.
+    full : ndarray, optional
+        bool (height, width), where the background frame held no more light and the foreground frame
+        did: its true light is known from there only.
     settings : PlateSettings
         veil_error, rerender_error, least_clear.
 
@@ -47,6 +53,8 @@ def make_plate(
     clear = np.maximum(1 - veil.coverage, settings.least_clear)[..., None]
     divided = np.maximum((background - veil.light) / clear, 0)
     trust = _trust_in_division(veil, rerendered, mass, settings)
+    if full is not None:
+        trust = trust * (1 - _soft_rim(full))
     offset = _slow_offset(divided, rerendered, trust)
     pixels = trust[..., None] * divided + (1 - trust[..., None]) * np.maximum(
         rerendered + offset, 0
@@ -57,6 +65,13 @@ def make_plate(
     return Plate(
         np.asarray(pixels, np.float32), np.where(touched, trust, 1).astype(np.float32), touched
     )
+
+
+def _soft_rim(full: Bool) -> Float:
+    """Return 1 where a frame was full, falling to 0 a few px beyond."""
+    dilated = cv2.dilate(full.astype(np.uint8), np.ones((3, 3), np.uint8))
+    wide = np.asarray(dilated, np.float32)
+    return np.asarray(np.maximum(wide, gaussian(wide, 1.5)), np.float32)
 
 
 def _trust_in_division(

@@ -57,6 +57,24 @@ def test_rerendering_stands_in_where_division_would_be_an_echo() -> None:
     assert found.divided.max() < 0.05
 
 
+def test_light_that_clipped_behind_boughs_comes_from_the_darker_frame() -> None:
+    matte, color, plate, _ = layered()
+    lamp = np.zeros(SHAPE, np.bool_)
+    lamp[90:130, 140:180] = True
+    plate = plate + 3 * lamp[..., None]
+    veil = make_veil(matte, color, [whole()])
+    soft = veil.light + (1 - veil.coverage[..., None]) * plate
+    taken, full = np.minimum(soft, 1), soft.max(axis=2) >= 1
+    none, certain = np.zeros(SHAPE, np.float32), np.ones(SHAPE, np.float32)
+    errors = []
+    for known in (None, full):
+        found = make_plate(taken, veil, plate, certain, none, PlateSettings(), full=known)
+        errors.append(float(np.abs(found.pixels - plate)[lamp].mean()))
+    assert errors[0] > 0.5
+    assert errors[1] < 0.05
+    assert found.divided[lamp].max() < 0.05
+
+
 def test_a_sitter_keeps_every_bit() -> None:
     matte, color, plate, soft = layered()
     veil = make_veil(matte, color, [whole()])
