@@ -18,6 +18,7 @@ from blendkit.frame import Bool, Float, Warped
 from blendkit.masks import Matte
 from blendkit.masks.find import given_matte
 from blendkit.masks.plate_term import hold_to_plate
+from blendkit.masks.zones import unplaced
 from blendkit.settings import MergeSettings
 
 
@@ -47,6 +48,7 @@ class View:
     """One explanation of the background frame: this foreground, blurred so, over this plate.
 
     behind: what lies behind as far as the foreground frame shows it, and how well it does.
+    unplaced: bool (height, width), where the frames do not agree on what it is; None = not asked.
     """
 
     matte: Matte
@@ -55,6 +57,7 @@ class View:
     groups: tuple[BoughGroup, ...]
     veil: Veil
     plate: Plate
+    unplaced: Bool | None = None
 
 
 def view_of(laid: Laid, matte: Matte, settings: MergeSettings) -> View:
@@ -85,12 +88,14 @@ def _veil_and_plate(
 
 def proven(laid: Laid, view: View, region: Bool, grain: float, settings: MergeSettings) -> View:
     """Ask the frames about the matte: drop what leaves no veil, then hold it to S = aF + (1-a)P."""
+    proposed = view.matte.alpha
     share = proven_share(view.evidence, view.groups, laid.aligned, laid.softness)
     view = view_of(laid, view.matte.limited_to(keep_proven(view.matte.alpha, share)), settings)
     if not view.groups:
-        return view
+        return replace(view, unplaced=unplaced(proposed, view.matte.alpha))
     matte = view.matte
     held = hold_to_plate(laid.aligned, view.plate.pixels, matte.alpha, matte.color, region, grain)
     matte = given_matte(laid.aligned, held, region)
     veil, plate = _veil_and_plate(laid, matte, view.groups, view.behind, settings)
-    return replace(view, matte=matte, veil=veil, plate=plate)
+    open_ = unplaced(proposed, matte.alpha)
+    return replace(view, matte=matte, veil=veil, plate=plate, unplaced=open_)

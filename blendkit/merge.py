@@ -27,8 +27,15 @@ from blendkit.masks.edges import edge_disc_px
 from blendkit.masks.find import find_matte, given_matte
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import find_sitter, protected
+from blendkit.masks.zones import zone_map
 from blendkit.midground import Flag, ResultBlur
-from blendkit.midground.checks import clear_not_used, clipped, not_covered, soft_foreground
+from blendkit.midground.checks import (
+    clear_not_used,
+    clipped,
+    not_covered,
+    soft_foreground,
+    unplaced_zones,
+)
 from blendkit.midground.frame_checks import grain_step, light_step, moved_places
 from blendkit.midground.result_blur import result_blur
 from blendkit.midground.soft_ground import soft_midground, surface_seams
@@ -46,6 +53,7 @@ class Merged:
     sources: uint8 (height, width), values of `frame.Source`.
     aligned: the foreground frame on this grid, in this light; covered: where it reaches.
     groups: boughs with a blur disc each; sitter: what stays the background frame's.
+    zones: numbered zones, see `masks.zones`.
     result_blur: the result's own blur; None where it was not measured.
     """
 
@@ -60,6 +68,7 @@ class Merged:
     aligned: Float
     covered: Bool
     sitter: Float
+    zones: Label
     noise: tuple[NoiseModel, NoiseModel]
     flags: tuple[Flag, ...]
     settings: MergeSettings
@@ -142,6 +151,7 @@ def merge_pair(
         if view.groups and hints.matte is None:
             view = proven(laid, view, region, grain[1], settings)
         matte = view.matte
+        unplaced = np.zeros_like(moved.footprint) if view.unplaced is None else view.unplaced
         shared = moved.footprint & ~clipped_b & ~clipped_f
         blur_after = _result_blur(background, foreground, aligned, shared, matte, noise, settings)
         own_disc_px = edge_disc_px(aligned, matte.alpha)
@@ -159,6 +169,7 @@ def merge_pair(
         still = shared & ~plate.touched & (matte.alpha <= 0)
         flags = (
             *clear_flags,
+            *unplaced_zones(unplaced),
             *not_covered(moved.footprint),
             *clipped(clipped_b, clipped_f),
             *soft_foreground(foreground, matte.alpha, own_disc_px),
@@ -179,6 +190,7 @@ def merge_pair(
         aligned=aligned,
         covered=moved.footprint,
         sitter=sitter,
+        zones=zone_map(matte.alpha, sitter, unplaced),
         noise=noise,
         flags=flags,
         settings=settings,

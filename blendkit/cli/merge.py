@@ -73,6 +73,7 @@ _FILE = click.Path(path_type=Path)
 @click.option("--repair", "repair", type=click.Choice(MODES), help="repair a soft mid-ground")
 @click.option("--bridge", "bridges", type=_FILE, multiple=True, help="frame sharp in between")
 @click.option("--report", type=_FILE, help="where to write the report [default: OUT.report.json]")
+@click.option("--zones", type=_FILE, help="also write the numbered zones to this PNG")
 @click.option("--json", "as_json", is_flag=True, help="print the report on standard output")
 @click.option("--preview", is_flag=True, help="only a small result, quickly, to judge the masks")
 def command(
@@ -87,6 +88,7 @@ def command(
     repair: str | None,
     bridges: tuple[Path, ...],
     report: Path | None,
+    zones: Path | None,
     as_json: bool,
     preview: bool,
     print_cm: str | None,
@@ -139,6 +141,7 @@ def command(
         repair=repair or ("bridge" if bridges else None),
         bridges=bridges,
         report=report,
+        zones=zones,
         as_json=as_json,
     )
     if preview:

@@ -47,6 +47,7 @@ class Job:
     overrides: settings given, {stage: {field: value}}; ties: (x, y) in both frames.
     bits: of the result; None = the file type's usual depth.
     repair: mode of repair, None = none; bridges: frames for it.
+    zones: where the numbered zones go, None = nowhere.
     deliveries: copies for the lab, written beside the result.
     """
 
@@ -62,6 +63,7 @@ class Job:
     repair: str | None = None
     bridges: tuple[Path, ...] = ()
     report: Path | None = None
+    zones: Path | None = None
     as_json: bool = False
 
 
@@ -77,7 +79,9 @@ class _Known:
 
 def run_merge(job: Job) -> Merged:
     """Merge at full size and write the whole set; AlignmentError leaves the report only."""
-    paths = target_paths(job.output, layers=job.layers, pages=job.pages, report=job.report)
+    paths = target_paths(
+        job.output, layers=job.layers, pages=job.pages, report=job.report, zones=job.zones
+    )
     check_targets(paths, [*job.given.paths, *job.bridges])
     known = _read(job)
     pair = known.pair
@@ -109,6 +113,7 @@ def run_merge(job: Job) -> Merged:
         pages=job.pages,
         private=job.private,
         report=job.report,
+        zones=job.zones,
         time_s=known.time_s,
     )
     _keep_sidecar(job, known)

@@ -10,6 +10,7 @@ from blendkit.midground import Flag
 _MEASURABLE_PX = 4.0
 """Discs below this cannot be told from bark's own texture at a bough's edge."""
 _LEAST_SHARE = 1e-4
+_LOUD_UNPLACED = 0.005
 _SOFT_SHARE_OF_LONG_SIDE = 1 / 1200
 
 
@@ -23,6 +24,20 @@ def not_covered(footprint: Bool) -> Iterator[Flag]:
             ~footprint,
             f"the foreground frame does not reach {100 * share:.1f} % of the picture",
             "the background frame stays there; frame a little wider, or crop",
+        )
+
+
+def unplaced_zones(region: Bool) -> Iterator[Flag]:
+    """Flag what may be foreground or not: it follows the background frame."""
+    share = float(region.mean())
+    if share > _LEAST_SHARE:
+        yield Flag(
+            "unplaced",
+            "warn" if share > _LOUD_UNPLACED else "note",
+            region,
+            f"{100 * share:.2f} % of the picture looks like foreground in one frame "
+            "and not in the other",
+            "it stays the background frame's; paint it if it is foreground",
         )
 
 

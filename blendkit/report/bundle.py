@@ -49,6 +49,7 @@ def target_paths(
     layers: bool = False,
     pages: bool = False,
     report: Path | str | None = None,
+    zones: Path | str | None = None,
 ) -> dict[str, Path]:
     """Return the files that belong to a result, by what they are, the result itself first.
 
@@ -67,6 +68,8 @@ def target_paths(
     if pages:
         endings["pages"] = "layers.tif"
     beside = {name: target.with_name(f"{target.stem}.{end}") for name, end in endings.items()}
+    if zones is not None:
+        beside["zones"] = Path(zones)
     own_report = target.with_name(f"{target.stem}.report.json")
     return {"result": target, "report": Path(report) if report else own_report, **beside}
 
@@ -98,6 +101,7 @@ def write_result(
     pages: bool = False,
     private: bool = False,
     report: Path | str | None = None,
+    zones: Path | str | None = None,
     repairs: Sequence[Mapping[str, Any]] = (),
     time_s: Mapping[str, float] | None = None,
 ) -> Written:
@@ -114,6 +118,7 @@ def write_result(
     pages : write all layers as named pages of one TIFF too.
     private : leave place and serial numbers out of the result.
     report : another path for the report.
+    zones : also write the numbered zones, 8-bit PNG, here.
     repairs, time_s : for the report, see `report_document`.
 
     Returns
@@ -124,7 +129,7 @@ def write_result(
     ------
     InputError, OutputError : nothing was written.
     """
-    paths = target_paths(path, layers=layers, pages=pages, report=report)
+    paths = target_paths(path, layers=layers, pages=pages, report=report, zones=zones)
     sources = [item.path for item in inputs]
     check_targets(paths, sources)
     height, width = merged.pixels.shape[:2]
@@ -179,6 +184,7 @@ def _writers(
         ),
         "flags": lambda to: write_labels(to, flag_labels(merged.flags, size)),
         "sources": lambda to: write_labels(to, merged.sources),
+        "zones": lambda to: write_labels(to, merged.zones),
         "preview": lambda to: write_picture(
             to,
             reduced(merged.pixels),

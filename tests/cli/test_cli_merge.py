@@ -31,7 +31,8 @@ def merged(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result]:
     """Return the folder of a merge with the true matte, and how the command ended."""
     folder = tmp_path_factory.mktemp("merged")
     out = folder / "gate.tif"
-    done = merge(STOPPED, WIDE, "-o", out, "--matte", MATTE, "--layers", "--json")
+    done = merge(STOPPED, WIDE, "-o", out, "--matte", MATTE, "--layers", "--json",
+                 "--zones", folder / "zones.png")  # fmt: skip
     return folder, done
 
 
@@ -44,7 +45,17 @@ def test_the_whole_set_stands_beside_the_result(merged: tuple[Path, Result]) -> 
     assert {path.name for path in merged[0].iterdir()} == {
         "gate.tif", "gate.report.json", "gate.flags.png", "gate.sources.png", "gate.preview.jpg",
         "gate.matte.tif", "gate.plate.tif", "gate.foreground.tif", "gate.blendkit.json",
+        "zones.png",
     }  # fmt: skip
+
+
+def test_the_zones_number_every_piece_of_foreground(merged: tuple[Path, Result]) -> None:
+    inner = (slice(30, -30), slice(30, -30))  # both frames reach it
+    zones = np.asarray(Image.open(merged[0] / "zones.png"))[inner]
+    matte = read_mask(MATTE, size=SIZE)[inner]
+    assert (zones[matte > 0.5] >= 3).all()
+    assert not (zones[matte < 0.01] >= 3).any()
+    assert (zones == 1).mean() > 0.02
 
 
 def test_the_report_goes_to_standard_output_and_progress_to_standard_error(
