@@ -7,6 +7,9 @@ import numpy as np
 from blendkit.errors import InputError
 from blendkit.frame import Bool, Float, Frame
 
+_RIM = 0.04
+_SAME_SHAPE = 0.005
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Hints:
@@ -74,7 +77,23 @@ def _sizes_differ(background: Frame, foreground: Frame) -> str:
             f"{background.name} is {one} and {foreground.name} is {other}: one is turned by 90 "
             "degrees; turn it, or set its Exif orientation"
         )
-    return (
-        f"{background.name} is {one} and {foreground.name} is {other}: take both from one kind of "
-        "file, in one size and crop"
-    )
+    said = f"{background.name} is {one} and {foreground.name} is {other}"
+    return f"{said}: {_why_sizes_differ(background, foreground)}"
+
+
+def _why_sizes_differ(one: Frame, other: Frame) -> str:
+    """Return the likeliest reason, with what to do."""
+    ratios = [a / b for a, b in zip(one.size, other.size, strict=True)]
+    cameras = {one.capture.camera, other.capture.camera} - {None}
+    if all(abs(np.log(ratio)) < _RIM for ratio in ratios) and len(cameras) < 2:
+        return (
+            "they differ by a rim, as a camera's JPEG does from its RAW; "
+            "give both as RAW, or both as JPEG"
+        )
+    if abs(np.log(ratios[0] / ratios[1])) < _SAME_SHAPE:
+        return "one is a reduced copy; give both at full size"
+    if len(cameras) == 2:
+        return (
+            f"they come from {' and '.join(sorted(map(str, cameras)))}; give a pair of one camera"
+        )
+    return "one is cropped; take both from one kind of file, in one size and crop"

@@ -75,8 +75,13 @@ def test_a_square_frame_turned_by_90_degrees_is_recognised() -> None:
 
 @pytest.mark.parametrize(
     ("shape", "sentence"),
-    [((600, 400), "turned by 90 degrees"), ((200, 300), "in one size and crop")],
-    ids=["turned", "reduced"],
+    [
+        ((600, 400), "turned by 90 degrees"),
+        ((200, 300), "a reduced copy"),
+        ((396, 592), "by a rim, as a camera's JPEG does from its RAW"),
+        ((400, 500), "one is cropped"),
+    ],
+    ids=["turned", "reduced", "rim", "cropped"],
 )
 def test_sizes_that_differ_are_explained(shape: tuple[int, int], sentence: str) -> None:
     frames = [Frame(np.zeros((*s, 3), np.float32), name="x.tif") for s in ((400, 600), shape)]

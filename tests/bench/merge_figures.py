@@ -2,12 +2,14 @@
 
     python tests/bench/merge_figures.py --hints rough --seeds 1,2,3
     python tests/bench/merge_figures.py --hints strokes,auto --more
-    python tests/bench/merge_figures.py --ablation
 
 PSNR in dB in linear light against the exact composite.  "halo": the blurred foreground covers over
 3 % and the true matte is below 2 %.  "gain" is the share of the headroom (ceiling minus floor,
 whole picture) that the merge wins.  Pixels that the foreground frame does not reach are left
-out: no merge can know them.  Floor and ceiling: merge_references.py.
+out: no merge can know them.  Floor and ceiling: merge_references.py; which part of the loss is
+whose: merge_ablation.py.  "recall": centre lines of twigs of 2 px and more; "cf": mean error of the
+matte over that of closed form on the same mask; "flip": 95th percentile in the halo; "grain":
+smallest and largest ratio of pasted to surrounding grain over five tones.
 """
 
 import pickle
@@ -18,6 +20,7 @@ from pathlib import Path
 
 import click
 import numpy as np
+from merge_metrics import centre_line_recall, closed_form_error, flip_95, grain_ratios
 from merge_references import ceiling, floor_results
 
 from blendkit.alignment.warp import warp_to_background
@@ -152,6 +155,8 @@ def judge(case: Case, kind: str) -> tuple[dict[str, float], Merged]:
     merged = merge_pair(pair.background, pair.foreground, hints=hints_for(kind, case))
     got = scores(merged.pixels)
     edge = parts["edge"]
+    matte_error = float(np.abs(merged.matte.alpha - truth.matte)[edge].mean())
+    grain = grain_ratios(merged.pixels, pair.background.pixels, truth, reached) or [float("nan")]
     unpainted = parts["sitter"] & ~hints_for(kind, case).painted(pair.background.size)
     changed = np.abs(merged.pixels - pair.background.pixels).max(axis=2) > 1 / 65535
     return {
@@ -165,7 +170,12 @@ def judge(case: Case, kind: str) -> tuple[dict[str, float], Merged]:
         "top halo": top["halo"],
         "edge": got["edge"],
         "core": got["core"],
-        "matte": float(np.abs(merged.matte.alpha - truth.matte)[edge].mean()) if edge.any() else 0,
+        "matte": matte_error,
+        "cf": matte_error / closed_form_error(sharp, mask, truth.matte, edge),
+        "recall": centre_line_recall(merged.matte.alpha, truth.matte, reached),
+        "flip": flip_95(merged.pixels, truth.composite, parts["halo"]),
+        "grain low": min(grain),
+        "grain high": max(grain),
         "light": merged.light.residual_ev,
         "sitter": float((changed & unpainted).sum() / max(unpainted.sum(), 1)),
         "time": sum(merged.time_s.values()),

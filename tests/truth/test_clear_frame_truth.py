@@ -32,7 +32,7 @@ def pair() -> SimulatedPair:
 
 
 def clear_frame(found: SimulatedPair) -> Frame:
-    """The plate, a hand's breadth beside the background frame, darker, with noise of its own."""
+    """Return the plate, a few px beside the background frame, darker, with noise of its own."""
     moved = warp(found.truth.plate, AffineTransform(translation=(3.3, -1.7)), order=3, mode="edge")
     noise = np.random.default_rng(3).normal(0, 0.001, moved.shape)
     return Frame(np.clip(0.9 * moved + noise, 0, 1).astype(np.float32), name="aside.tif")
