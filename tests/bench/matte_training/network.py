@@ -43,6 +43,11 @@ class MatteNet(nn.Module):
 
     def forward(self, planes: torch.Tensor) -> torch.Tensor:
         """Return the maps."""
+        # A little slack past 0 and 1: a sigmoid never quite arrives at clean sky or solid bark.
+        return torch.clamp(1.04 * torch.sigmoid(self.raw(planes)) - 0.02, 0, 1)
+
+    def raw(self, planes: torch.Tensor) -> torch.Tensor:
+        """Return the maps before they are squeezed into 0 to 1."""
         kept = []
         values = planes
         for index, step in enumerate(self.down):
@@ -53,5 +58,4 @@ class MatteNet(nn.Module):
                 self.narrow[index](values), scale_factor=2, mode="bilinear", align_corners=False
             )
             values = self.up[index](kept[index] + lifted)
-        # A little slack past 0 and 1: a sigmoid never quite arrives at clean sky or solid bark.
-        return torch.clamp(1.04 * torch.sigmoid(self.out(values)) - 0.02, 0, 1)
+        return self.out(values)
