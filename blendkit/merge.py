@@ -293,7 +293,10 @@ def _matte(
         return given_matte(aligned, np.asarray(hints.matte * footprint, np.float32))
     strokes = (hints.front_strokes, hints.back_strokes)
     grain = noise.at_middle_grey
-    return find_matte(background, aligned, region, grain, settings.matte, strokes=strokes)
+    painted = hints.foreground_mask is not None
+    return find_matte(
+        background, aligned, region, grain, settings.matte, painted=painted, strokes=strokes
+    )
 
 
 def _near(region: Bool) -> Bool:

@@ -106,16 +106,25 @@ def residual_map(evidence: DiscEvidence, disc: float | None, shift: tuple[float,
 
     disc and shift in px of the evidence; None models the background frame without any veil.
     """
-    model = evidence.rerendered
-    if disc is not None:
-        veil = shifted(disc_blur(evidence.foreground, disc), shift)
-        model = veil[..., :3] + (1 - veil[..., 3:]) * model
-    difference = (evidence.soft - model) / evidence.local_light
-    slow = gaussian(difference, max(evidence.weight.shape) / 24)
-    square = np.square(difference - slow).mean(axis=2)
+    square = band_square(evidence, evidence.soft - forward_model(evidence, disc, shift))
     # Bright points and what moved must not outvote the veil.
     cap = 4 * float(np.average(square, weights=evidence.weight)) + 1e-12
     return np.asarray(np.minimum(square, cap), np.float32)
+
+
+def forward_model(evidence: DiscEvidence, disc: float | None, shift: tuple[float, float]) -> Float:
+    """Return what the background frame should look like, (h, w, 3); disc None: without a veil."""
+    if disc is None:
+        return evidence.rerendered
+    veil = shifted(disc_blur(evidence.foreground, disc), shift)
+    return np.asarray(veil[..., :3] + (1 - veil[..., 3:]) * evidence.rerendered, np.float32)
+
+
+def band_square(evidence: DiscEvidence, difference: Float) -> Float:
+    """Return a difference's mean square over channels in the veil's band, (h, w), relative."""
+    relative = difference / evidence.local_light
+    slow = gaussian(relative, max(evidence.weight.shape) / 24)
+    return np.asarray(np.square(relative - slow).mean(axis=2), np.float32)
 
 
 def _search_shift(

@@ -11,13 +11,15 @@ import cv2
 import numpy as np
 
 from blendkit.blending import BoughGroup
-from blendkit.blending.discs import DiscEvidence, residual_map
+from blendkit.blending.discs import DiscEvidence, band_square, forward_model, residual_map
 from blendkit.blending.rerender import rerender
 from blendkit.filters.bands import gaussian
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
 
-_DOUBT, _PROOF = 0.0, 0.06
+_LOOKS = 4
+"""Independent looks at the residual that one window gives, about."""
+_DROPPED, _KEPT = 0.25, 0.35
 
 
 def proven_share(
@@ -44,17 +46,30 @@ def proven_share(
         float32 (height, width) at the evidence's scale; 0.5 where the pair cannot tell.
     """
     best = np.full(evidence.weight.shape, -1.0, np.float32)
-    bare = residual_map(_all_background(evidence, aligned, softness), None, (0.0, 0.0))
+    nothing = _all_background(evidence, aligned, softness)
+    bare = residual_map(nothing, None, (0.0, 0.0))
     for group in groups:
         disc = group.disc_px / evidence.factor
         shift = (group.shift_px[0] / evidence.factor, group.shift_px[1] / evidence.factor)
         veiled = residual_map(evidence, disc, shift)
-        reach = max(disc / 3, 3.0)
-        weight = evidence.weight
-        less = gaussian((bare - veiled) * weight, reach)
-        total = gaussian((bare + veiled) * weight, reach) + 1e-9
-        best = np.maximum(best, less / total)
-    return np.asarray(np.clip((best - _DOUBT) / (_PROOF - _DOUBT), 0, 1), np.float32)
+        apart = forward_model(evidence, disc, shift) - nothing.rerendered
+        best = np.maximum(best, _lean(evidence, bare, veiled, apart, max(disc / 3, 3.0)))
+    return np.asarray(0.5 + 0.5 * best, np.float32)
+
+
+def _lean(evidence: DiscEvidence, bare: Float, veiled: Float, apart: Float, reach: float) -> Float:
+    """Return -1 where all speaks for background, 1 for foreground, about 0 where nothing can.
+
+    bare, veiled: squared residuals of both models; apart: how far the models lie apart.  With D
+    that distance, the difference of the squares is D^2 on average if the veil is there and -D^2 if
+    not; a D that drowns in what neither model explains says nothing.
+    """
+    weight = evidence.weight
+    distance = gaussian(band_square(evidence, apart) * weight, reach) + np.float32(1e-9)
+    speaks = gaussian((bare - veiled) * weight, reach) / distance
+    unexplained = gaussian(np.minimum(bare, veiled) * weight, reach)
+    heard = distance / (distance + unexplained / _LOOKS)
+    return np.asarray(np.clip(speaks, -1, 1) * heard, np.float32)
 
 
 def _all_background(evidence: DiscEvidence, aligned: Float, softness: Float) -> DiscEvidence:
@@ -80,5 +95,5 @@ def keep_proven(alpha: Float, share: Float) -> Float:
     mass = np.bincount(labels.ravel(), alpha.ravel(), count)
     good = np.bincount(labels.ravel(), (alpha * local).ravel(), count)
     whole = (good / np.maximum(mass, 1e-6))[labels]
-    keep = np.clip((0.5 * whole + 0.5 * local - 0.25) / 0.25, 0, 1)
+    keep = np.clip((0.5 * whole + 0.5 * local - _DROPPED) / (_KEPT - _DROPPED), 0, 1)
     return np.asarray(alpha * keep, np.float32)

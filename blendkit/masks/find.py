@@ -13,6 +13,9 @@ from blendkit.masks.spread import spread_strokes
 from blendkit.settings import MatteSettings
 
 _SPECK = 0.02
+_FOUND = 0.25
+_REACH_SHARE = 1 / 80
+"""How far past the twigs a rough mask reaches, of the long side: 15 px of 1200."""
 
 
 def find_matte(
@@ -22,6 +25,7 @@ def find_matte(
     grain: float,
     settings: MatteSettings,
     *,
+    painted: bool,
     strokes: tuple[Float | None, Float | None] = (None, None),
 ) -> Matte:
     """Find coverage and colour of the sharp foreground.
@@ -35,6 +39,9 @@ def find_matte(
     grain : float
         Noise of the foreground frame at middle grey, linear standard deviation.
     settings : MatteSettings
+    painted : bool
+        Whether the region is a mask that somebody painted.  If not, what is found in it becomes the
+        mask of a second look, so that colours inside and outside can be told apart.
     strokes : tuple
         Rasterised strokes on foreground and on background, float32 (height, width) or None.
 
@@ -44,14 +51,37 @@ def find_matte(
     """
     if not region.any():
         return given_matte(aligned, np.zeros(region.shape, np.float32), region)
+    proposal = _proposed(background, aligned, region, grain, strokes)
+    if not painted:
+        region = _around(proposal, region)
+        proposal = _proposed(background, aligned, region, grain, strokes)
+    alpha = _settled(aligned, proposal, region, settings)
+    alpha = np.where(alpha < _SPECK, 0, np.where(alpha > 1 - _SPECK, 1, alpha))
+    return given_matte(aligned, alpha.astype(np.float32), region)
+
+
+def _proposed(
+    background: Float,
+    aligned: Float,
+    region: Bool,
+    grain: float,
+    strokes: tuple[Float | None, Float | None],
+) -> Float:
+    """Return the network's matte in a region, with what colour and strokes say of it."""
     proposal = network_matte(background, aligned, region.astype(np.float32), grain)
     if not region.all():
         proposal = led_by_colour(background, aligned, proposal, region)
     if any(marks is not None for marks in strokes):
         proposal = spread_strokes(proposal, aligned, *strokes)
-    alpha = _settled(aligned, proposal, region, settings)
-    alpha = np.where(alpha < _SPECK, 0, np.where(alpha > 1 - _SPECK, 1, alpha))
-    return given_matte(aligned, alpha.astype(np.float32), region)
+    return proposal
+
+
+def _around(proposal: Float, region: Bool) -> Bool:
+    """Return a mask such as a hand would paint around what was found."""
+    reach = 2 * round(_REACH_SHARE * max(proposal.shape)) + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    found = (proposal > _FOUND).astype(np.uint8)
+    return np.asarray((cv2.dilate(found, kernel) > 0) & region, np.bool_)
 
 
 def given_matte(aligned: Float, alpha: Float, searched: Bool | None = None) -> Matte:

@@ -67,7 +67,14 @@ def prepare(background: Float, merged: Merged, hints: Hints) -> Ready:
     if hints.matte is None:
         region = search_region(merged.covered, softness, merged.sitter, hints)
         grain = merged.noise[1].at_middle_grey
-        free = find_matte(background, merged.aligned, region, grain, merged.settings.matte)
+        free = find_matte(
+            background,
+            merged.aligned,
+            region,
+            grain,
+            merged.settings.matte,
+            painted=hints.foreground_mask is not None,
+        )
     keep = (1 - np.maximum(free.alpha, alpha)) * merged.covered
     rendered, mass = rerender(merged.aligned, keep, np.maximum(softness, 0))
     return Ready(background, merged, free, softness, rendered, mass)

@@ -225,7 +225,7 @@ def main(
     optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-4)
     began, step, running = time.time(), 0, 0.0
     for batch in _batches(scenes, seed):
-        share = (time.time() - began) / (60 * minutes)
+        share = (time.time() - began) / max(60 * minutes, 1e-9)
         if share >= 1:
             break
         for group in optimiser.param_groups:
@@ -252,6 +252,7 @@ def main(
         if step % 300 == 0:
             print(f"held-out error {_validate(net, held)}", flush=True)
             _export(net, target)
+    _settle(net, _batches(scenes, seed + 2))
     _export(net, target)
     print(f"held-out error {_validate(net, held)} after {step} steps")
 
@@ -312,6 +313,20 @@ def _unfold(
             norm.weight.copy_((var + norm.eps).sqrt())
             norm.bias.copy_(mean)
     net.train()
+
+
+def _settle(net: MatteNet, batches: Iterator[list[Sample]], count: int = 60) -> None:
+    """Take the normalisations' statistics over many batches: the last few say too little."""
+    rng = np.random.default_rng(3)
+    norms = [module for module in net.modules() if isinstance(module, nn.BatchNorm2d)]
+    stacks = [_with_priors(net, next(batches), rng) for _ in range(count)]
+    for norm in norms:
+        norm.reset_running_stats()
+        norm.momentum = None  # a plain mean over all batches
+    net.train()
+    with torch.no_grad():
+        for planes in stacks:
+            net(planes.to(memory_format=torch.channels_last))
 
 
 def _export(net: MatteNet, target: Path) -> None:
