@@ -185,7 +185,7 @@ class MatteSettings:
     """How the foreground's coverage is found."""
 
     hold: float = option(
-        1.0, "how firmly the network's proposal is held against the closed form", low=0, high=100
+        5.0, "how firmly the network's proposal is held against the closed form", low=0, high=100
     )
     edge_px: float = option(
         2.0, "rim around the proposal that stays open", unit="px", low=0, high=20

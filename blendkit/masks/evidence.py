@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.filters.bands import gaussian
-from blendkit.frame import Float, luminance
+from blendkit.frame import Bool, Float, luminance
 
 PLANES = 10
 """sqrt light of foreground frame (3) and background frame (3), hint, prior, grain, colour."""
@@ -51,16 +51,20 @@ def colour_evidence(foreground: Float, hint: Float, scale: float) -> Float:
     chance = np.zeros(hint.shape, np.float32)
     if inside.sum() < _LEAST_PIXELS or (~inside).sum() < _LEAST_PIXELS:
         return chance
-    bins = _colour_bins(gaussian(foreground, 0.7) * scale)
-    front, back = (_density(bins[where]) for where in (inside, ~inside))
+    bins = colour_bins(foreground, scale)
+    front, back = (colour_density(bins, where) for where in (inside, ~inside))
     ratio = ((front + 1e-6) / (back + 1e-6))[bins[inside]]
     clear = min(float(np.quantile(ratio, _CLEAR_QUANTILE)), 0.95)
     chance[inside] = np.clip(1 - clear / ratio, 0, 1)
     return chance
 
 
-def _colour_bins(light: Float) -> NDArray[np.int64]:
-    """Return the bin of each pixel: luminance and two ratios of channels, on log scales."""
+def colour_bins(foreground: Float, scale: float) -> NDArray[np.int64]:
+    """Return the bin of each pixel: luminance and two ratios of channels, on log scales.
+
+    foreground: float32 (height, width, 3), linear; scale: from `exposure_scale`.
+    """
+    light = gaussian(foreground, 0.7) * scale
     logs = np.log2(np.maximum(light, 1e-3))
     axes = (
         (logs.mean(axis=2) + 9) / 10.5,
@@ -73,9 +77,10 @@ def _colour_bins(light: Float) -> NDArray[np.int64]:
     return index
 
 
-def _density(bins: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Return a smoothed density over all bins, summing to 1."""
-    counts = np.bincount(bins, minlength=int(np.prod(_BINS))).astype(np.float64).reshape(_BINS)
+def colour_density(bins: NDArray[np.int64], weight: Float | Bool) -> NDArray[np.float64]:
+    """Return the smoothed density of the weighted pixels over all bins, summing to 1."""
+    total = np.bincount(bins.ravel(), weight.ravel(), int(np.prod(_BINS)))
+    counts = np.asarray(total, np.float64).reshape(_BINS)
     for axis in range(3):
         moved = np.moveaxis(counts, axis, 0).reshape(counts.shape[axis], -1)
         blurred = cv2.GaussianBlur(moved, (1, 5), 0.1, sigmaY=0.9, borderType=cv2.BORDER_REPLICATE)

@@ -21,7 +21,7 @@ from blendkit.masks.evidence import NO_PRIOR, colour_evidence, exposure_scale, n
 
 _TILE = 256
 _MARGIN = 64
-_COARSEST_PX = 640
+_COARSEST_PX = 320
 _SETTLED = 0.004
 
 
@@ -93,7 +93,7 @@ def _factors(long_side_px: int) -> list[int]:
     """Return reductions, coarsest first, each half of the last.
 
     >>> _factors(6000), _factors(1200), _factors(400)
-    ([8, 4, 2, 1], [2, 1], [1])
+    ([16, 8, 4, 2, 1], [4, 2, 1], [1])
     """
     factors = [1]
     while long_side_px / factors[-1] > _COARSEST_PX * 1.5:

@@ -10,7 +10,7 @@ from blendkit.frame import Float
 from blendkit.hints import Hints
 from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
-from blendkit.masks.colour_lead import led_by_colour
+from blendkit.masks.colour_vote import voted_by_colour
 from blendkit.masks.evidence import NO_PRIOR, PLANES, exposure_scale, network_planes
 from blendkit.masks.network import network_matte
 from blendkit.masks.region import search_region
@@ -135,14 +135,16 @@ def test_the_matte_does_not_depend_on_threads() -> None:
     assert not found[0][hint == 0].any()
 
 
-def test_colour_adds_what_the_network_missed_only_where_it_can_tell() -> None:
+def test_colours_of_the_pair_settle_doubt_both_ways_only_where_they_differ() -> None:
     picture, matte, _, background = bough_over_gravel()
     region = cv2.dilate(matte, np.ones((21, 21))) > 0.5
-    missed = matte.copy()
-    missed[:, 150:156] = 0
-    led = led_by_colour(background, picture, missed, region)
-    gap = (matte > 0.99) & (np.arange(SHAPE[1]) >= 150) & (np.arange(SHAPE[1]) < 156)
-    assert led[gap].mean() > 0.7
-    assert led[region & (matte == 0)].mean() < 0.1
-    same = led_by_colour(background, background, missed, region)
-    assert same[gap].mean() < 0.2
+    column = np.arange(SHAPE[1])
+    gap = (matte > 0.99) & (column >= 150) & (column < 156)
+    speck = region & (matte == 0) & (column >= 40) & (column < 46)
+    doubtful = np.where(gap, 0.4, np.where(speck, 0.6, matte)).astype(np.float32)
+    voted = voted_by_colour(background, picture, doubtful, region)
+    assert voted[gap].mean() > 0.6
+    assert voted[speck].mean() < 0.45
+    assert voted[region & (matte == 0) & ~speck].max() < 0.01
+    same = voted_by_colour(background, background, doubtful, region)
+    assert abs(same[gap].mean() - 0.4) < 0.15
