@@ -86,11 +86,18 @@ def _veil_and_plate(
     return veil, with_clear_frame(plate, laid.clear, veil, laid.sitter)
 
 
-def proven(laid: Laid, view: View, region: Bool, grain: float, settings: MergeSettings) -> View:
-    """Ask the frames about the matte: drop what leaves no veil, then hold it to S = aF + (1-a)P."""
+def proven(
+    laid: Laid, view: View, region: Bool, grain: float, settings: MergeSettings, *, painted: bool
+) -> View:
+    """Ask the frames about the matte: drop what leaves no veil, then hold it to S = aF + (1-a)P.
+
+    region: bool (height, width), where the matte was searched; painted: whether by hand.
+    grain: of the foreground frame at middle grey.
+    """
     proposed = view.matte.alpha
     share = proven_share(view.evidence, view.groups, laid.aligned, laid.softness)
-    view = view_of(laid, view.matte.limited_to(keep_proven(view.matte.alpha, share)), settings)
+    kept = keep_proven(proposed, share, painted=painted)
+    view = view_of(laid, view.matte.limited_to(kept), settings)
     if not view.groups:
         return replace(view, unplaced=unplaced(proposed, view.matte.alpha))
     matte = view.matte

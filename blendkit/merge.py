@@ -135,6 +135,11 @@ def merge_pair(
         matte = _matte(
             background.pixels, aligned, moved.footprint, region, hints, noise[1], settings
         )
+        if hints.foreground_mask is None:
+            # What nobody painted was measured with the rest; the background's own disc is wanted.
+            bare = free & ~_near(matte.alpha > 0)
+            blur = relative_blur(background.pixels, aligned, bare, settings.sharpness, grain=grain)
+            softness = filled(blur, background.size)
     with watch("plate"):
         clear, clear_flags = _clear_frame(background, hints, settings)
         laid = Laid(
@@ -149,7 +154,8 @@ def merge_pair(
         )
         view = view_of(laid, matte, settings)
         if view.groups and hints.matte is None:
-            view = proven(laid, view, region, grain[1], settings)
+            hand = hints.foreground_mask is not None
+            view = proven(laid, view, region, grain[1], settings, painted=hand)
         matte = view.matte
         unplaced = np.zeros_like(moved.footprint) if view.unplaced is None else view.unplaced
         shared = moved.footprint & ~clipped_b & ~clipped_f

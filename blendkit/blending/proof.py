@@ -19,7 +19,10 @@ from blendkit.frame import Float
 
 _LOOKS = 4
 """Independent looks at the residual that one window gives, about."""
-_DROPPED, _KEPT = 0.25, 0.35
+_DOUBT_PAINTED, _DOUBT_BARE = 0.25, 0.5
+"""Share up to which a place is dropped: what somebody painted needs less proof than what nobody
+did."""
+_RAMP = 0.1
 
 
 def proven_share(
@@ -82,10 +85,11 @@ def _all_background(evidence: DiscEvidence, aligned: Float, softness: Float) -> 
     return replace(evidence, rerendered=rendered)
 
 
-def keep_proven(alpha: Float, share: Float) -> Float:
+def keep_proven(alpha: Float, share: Float, *, painted: bool) -> Float:
     """Return the matte without what was not borne out.
 
-    alpha: float32 (height, width); share: from `proven_share`, any scale.  Each connected piece is
+    alpha: float32 (height, width); share: from `proven_share`, any scale; painted: whether somebody
+    had painted where the foreground is.  Each connected piece is
     judged by the places it covers; a long bough is kept where most of it is borne out, and cut
     where a stretch of it is not.
     """
@@ -95,5 +99,6 @@ def keep_proven(alpha: Float, share: Float) -> Float:
     mass = np.bincount(labels.ravel(), alpha.ravel(), count)
     good = np.bincount(labels.ravel(), (alpha * local).ravel(), count)
     whole = (good / np.maximum(mass, 1e-6))[labels]
-    keep = np.clip((0.5 * whole + 0.5 * local - _DROPPED) / (_KEPT - _DROPPED), 0, 1)
+    doubt = _DOUBT_PAINTED if painted else _DOUBT_BARE
+    keep = np.clip((0.5 * whole + 0.5 * local - doubt) / _RAMP, 0, 1)
     return np.asarray(alpha * keep, np.float32)
