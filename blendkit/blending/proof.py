@@ -19,7 +19,7 @@ from blendkit.frame import Float
 
 _LOOKS = 4
 """Independent looks at the residual that one window gives, about."""
-_DOUBT_PAINTED, _DOUBT_BARE = 0.25, 0.5
+_DOUBT_PAINTED, _DOUBT_BARE = 0.35, 0.5
 """Share up to which a place is dropped: what somebody painted needs less proof than what nobody
 did."""
 _RAMP = 0.1

@@ -67,7 +67,7 @@ def test_what_left_no_veil_is_not_foreground() -> None:
     groups = (BoughGroup(np.ones_like(left), 60.0, (0.0, 0.0)),)
     sharp = claimed[..., None] * color + (1 - claimed[..., None]) * plate
     softness = np.full_like(left, 12.0)
-    kept = keep_proven(claimed, proven_share(evidence, groups, sharp, softness))
+    kept = keep_proven(claimed, proven_share(evidence, groups, sharp, softness), painted=True)
     assert (kept * left).sum() / left.sum() > 0.92
     assert (kept * right).sum() / right.sum() < 0.03
 
