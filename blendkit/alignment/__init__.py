@@ -22,7 +22,7 @@ from blendkit.frame import Float, Matrix
 class Motion:
     """A shift d = (x_px, y_px) of a zone: its point x lies where the matrix takes x + d.
 
-    uncertainty_px: 95 % bound of the length of the error.
+    uncertainty_px: bound of the length of the error that at least 95 % of the study's pairs keep.
     """
 
     x_px: float
@@ -42,8 +42,9 @@ class Alignment:
     matrix: 3x3, background px to foreground px.
     model: "translation", "similarity", "affine", "homography" or "given".
     residual_px: root mean square of the fit's residual motion over the zone in focus, px.
-    uncertainty_px: 95 % bound of the RMS error over the frame, px.
-    confidence: 0 to 1; at 0.9 the error is under 1 px in 99 of 100 cases of the study.
+    uncertainty_px: bound of the RMS error over the frame, px, that 95 % of the study's pairs keep.
+    confidence: 0 to 1; of the study's pairs above 0.9 all err by less than 1 px, of those above 0.5
+        none by more than 3 px (simulated pairs; DEVELOPERS.md has the table).
     score: masked correlation of the coarse search, -1 to 1.
     relative_disc_px: disc by which the sharper frame was blurred to fit; positive where the
         background frame is the softer one.

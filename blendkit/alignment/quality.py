@@ -5,9 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 
 _ENOUGH = 0.27
-"""Fine correlation at which right and wrong are equally likely: unrelated frames stay below 0.19,
-pairs with discs of 120 px at 1200 px width reach 0.4."""
+"""Fine correlation at which right and wrong are equally likely, for one half of the judgement:
+pairs with discs of 120 px at 1200 px width reach 0.4, and so do strangers with a figure alike."""
 _STEEPNESS = 25.0
+_COMMON, _COMMON_STEEPNESS = 0.81, 40.0
+"""Soft correlation at which right and wrong are equally likely.  In the study unrelated frames stay
+below 0.78, although their figures look alike, and pairs of one scene above 0.84."""
+_BOUND = 2.6
+"""95 % of the study's pairs err by less than this many predicted errors."""
 _HALVES_APART_PX = 0.5
 """Distance of the fits to two halves of the evidence that speaks neither way, at 1200 px width."""
 
@@ -38,9 +43,12 @@ def confidence_of(evidence: Evidence) -> float:
     doubt = float(np.clip(3 * apart, -3, 3)) + 1.5 * max(evidence.predicted_px * per_px - 0.3, 0)
     # Low frequencies of unrelated frames agree up to 0.66, those of a mirrored one more.
     best = max(evidence.fine, _ENOUGH + evidence.soft - 0.9)
-    return float(1 / (1 + np.exp(-_STEEPNESS * (best - _ENOUGH) + doubt)))
+    fits = 1 / (1 + np.exp(-_STEEPNESS * (best - _ENOUGH) + doubt))
+    # However well a zone fits, two pictures of one scene are alike in their large tones.
+    one_scene = 1 / (1 + np.exp(-_COMMON_STEEPNESS * (evidence.soft - _COMMON)))
+    return float(min(fits, one_scene))
 
 
 def stated_uncertainty_px(evidence: Evidence) -> float:
-    """Return the bound that 95 % of solvable pairs' RMS errors over the frame keep, px."""
-    return 2 * evidence.predicted_px
+    """Return the bound that 95 % of the study's RMS errors over the frame keep, px."""
+    return _BOUND * evidence.predicted_px
