@@ -7,6 +7,7 @@ the plate; and these in turn tell whether the matte can be right.
 from dataclasses import dataclass, replace
 
 from blendkit.blending import BoughGroup, Plate, Veil
+from blendkit.blending.aperture import background_at, foreground_at
 from blendkit.blending.clear import shown_behind, with_clear_frame
 from blendkit.blending.discs import DiscEvidence, gather_evidence
 from blendkit.blending.groups import find_groups
@@ -14,7 +15,7 @@ from blendkit.blending.plate import make_plate
 from blendkit.blending.proof import keep_proven, proven_share
 from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
-from blendkit.frame import Bool, Float, Warped
+from blendkit.frame import Bool, Capture, Float, Warped
 from blendkit.masks import Matte
 from blendkit.masks.find import given_matte
 from blendkit.masks.plate_term import hold_to_plate
@@ -106,3 +107,36 @@ def proven(
     veil, plate = _veil_and_plate(laid, matte, view.groups, view.behind, settings)
     open_ = unplaced(proposed, matte.alpha)
     return replace(view, matte=matte, veil=veil, plate=plate, unplaced=open_)
+
+
+def at_f_numbers(
+    laid: Laid,
+    view: View,
+    captures: tuple[Capture, Capture],
+    own_disc_px: float,
+    gap_px: float,
+    settings: MergeSettings,
+) -> tuple[Matte, Plate]:
+    """Return matte and plate at the f-numbers asked for, as they are where none is."""
+    matte, plate, aperture = view.matte, view.plate, settings.aperture
+    wide, narrow = captures[0].f_number or 1, captures[1].f_number or 1
+    if aperture.background_f is not None:
+        plate = background_at(
+            plate,
+            laid.aligned,
+            (1 - matte.alpha) * laid.footprint,
+            laid.softness,
+            laid.sitter,
+            f_numbers=(wide, narrow, aperture.background_f),
+            gap_px=gap_px,
+        )
+    if aperture.foreground_f is not None:
+        softer = foreground_at(
+            matte.alpha,
+            matte.color,
+            view.groups,
+            own_disc_px,
+            f_numbers=(wide, aperture.foreground_f),
+        )
+        matte = Matte(*softer, matte.searched)
+    return matte, plate

@@ -4,23 +4,20 @@ Nothing here touches the disk: `blendkit.files` reads the frames, `blendkit.repo
 comes out.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from blendkit.alignment import Alignment, Light
-from blendkit.alignment.estimate import align, given_alignment
 from blendkit.alignment.photometric import apply_light, fit_light
 from blendkit.alignment.warp import warp_to_background
 from blendkit.blending import BoughGroup, Plate
-from blendkit.blending.aperture import background_at, check_f_numbers, foreground_at
+from blendkit.blending.aperture import check_f_numbers
 from blendkit.blending.compose import compose, source_map
 from blendkit.blending.finish import color_with_grain, plate_with_grain
 from blendkit.clock import Stopwatch
-from blendkit.errors import AlignmentError
-from blendkit.explain import Laid, View, proven, view_of
-from blendkit.frame import Bool, Capture, Float, Frame, Label, Matrix, Progress, Warped, no_progress
+from blendkit.explain import Laid, at_f_numbers, proven, view_of
+from blendkit.frame import Bool, Float, Frame, Label, Progress, no_progress
 from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.edges import edge_disc_px
@@ -30,19 +27,18 @@ from blendkit.masks.sitter import find_sitter, protected
 from blendkit.masks.zones import zone_map
 from blendkit.midground import Flag, ResultBlur
 from blendkit.midground.checks import (
-    clear_not_used,
     clipped,
     not_covered,
     soft_foreground,
     unplaced_zones,
 )
 from blendkit.midground.frame_checks import grain_step, light_step, moved_places
-from blendkit.midground.result_blur import result_blur
 from blendkit.midground.soft_ground import soft_midground, surface_seams
 from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
 from blendkit.sharpness.noise import NoiseModel, measure_noise
 from blendkit.sharpness.relative import filled, relative_blur
+from blendkit.steps import aligned_by, clear_frame, clipped_at, measured_blur, near
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -113,11 +109,11 @@ def merge_pair(
     check_f_numbers(settings.aperture, captures)
     watch = Stopwatch(progress)
     with watch("alignment"):
-        alignment = _align(background, foreground, hints, settings)
+        alignment = aligned_by(background, foreground, hints, settings)
         moved = warp_to_background(foreground.pixels, alignment.matrix, background.size)
     with watch("light"):
-        clipped_b = _clipped(background, background.pixels, np.eye(3))
-        clipped_f = _clipped(foreground, moved.pixels, alignment.matrix)
+        clipped_b = clipped_at(background, background.pixels, np.eye(3))
+        clipped_f = clipped_at(foreground, moved.pixels, alignment.matrix)
         painted = hints.painted(background.size)
         free = moved.footprint & ~clipped_b & ~clipped_f & ~painted
         light = fit_light(
@@ -137,11 +133,11 @@ def merge_pair(
         )
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
-            bare = free & ~_near(matte.alpha > 0)
+            bare = free & ~near(matte.alpha > 0)
             blur = relative_blur(background.pixels, aligned, bare, settings.sharpness, grain=grain)
             softness = filled(blur, background.size)
     with watch("plate"):
-        clear, clear_flags = _clear_frame(background, hints, settings)
+        clear, clear_flags = clear_frame(background, hints, settings)
         laid = Laid(
             background.pixels,
             aligned,
@@ -149,7 +145,7 @@ def merge_pair(
             np.maximum(softness, 0),
             sitter,
             np.maximum(sitter, clipped_b | clipped_f | ~moved.footprint),
-            clipped_b & ~_near(clipped_f),
+            clipped_b & ~near(clipped_f),
             clear,
         )
         view = view_of(laid, matte, settings)
@@ -159,9 +155,9 @@ def merge_pair(
         matte = view.matte
         unplaced = np.zeros_like(moved.footprint) if view.unplaced is None else view.unplaced
         shared = moved.footprint & ~clipped_b & ~clipped_f
-        blur_after = _result_blur(background, foreground, aligned, shared, matte, noise, settings)
+        blur_after = measured_blur(background, foreground, aligned, shared, matte, noise, settings)
         own_disc_px = edge_disc_px(aligned, matte.alpha)
-        shown, plate = _at_f_numbers(
+        shown, plate = at_f_numbers(
             laid, view, captures, own_disc_px or 0, blur_after.lens.gap_px, settings
         )
     with watch("composite"):
@@ -205,87 +201,6 @@ def merge_pair(
     )
 
 
-def _align(
-    background: Frame, foreground: Frame, hints: Hints, settings: MergeSettings
-) -> Alignment:
-    if hints.aligned:
-        return given_alignment(np.eye(3), background.size)
-    return align(background.pixels, foreground.pixels, settings.alignment, ties=hints.ties)
-
-
-def _at_f_numbers(
-    laid: Laid,
-    view: View,
-    captures: tuple[Capture, Capture],
-    own_disc_px: float,
-    gap_px: float,
-    settings: MergeSettings,
-) -> tuple[Matte, Plate]:
-    """Return matte and plate at the f-numbers asked for, as they are where none is."""
-    matte, plate, aperture = view.matte, view.plate, settings.aperture
-    wide, narrow = captures[0].f_number or 1, captures[1].f_number or 1
-    if aperture.background_f is not None:
-        plate = background_at(
-            plate,
-            laid.aligned,
-            (1 - matte.alpha) * laid.footprint,
-            laid.softness,
-            laid.sitter,
-            f_numbers=(wide, narrow, aperture.background_f),
-            gap_px=gap_px,
-        )
-    if aperture.foreground_f is not None:
-        softer = foreground_at(
-            matte.alpha,
-            matte.color,
-            view.groups,
-            own_disc_px,
-            f_numbers=(wide, aperture.foreground_f),
-        )
-        matte = Matte(*softer, matte.searched)
-    return matte, plate
-
-
-def _result_blur(
-    background: Frame,
-    foreground: Frame,
-    aligned: Float,
-    shared: Bool,
-    matte: Matte,
-    noise: tuple[NoiseModel, NoiseModel],
-    settings: MergeSettings,
-) -> ResultBlur:
-    """Measure the blur of the result; shared: where both frames hold light."""
-    grain = noise[0].at_middle_grey, noise[1].at_middle_grey
-    blur = relative_blur(background.pixels, aligned, shared, settings.sharpness, grain=grain)
-    return result_blur(
-        (background.pixels, aligned),
-        (noise[0].sigma, noise[1].sigma),
-        (blur.disc_px, blur.confidence, blur.factor),
-        matte.alpha,
-        (background.capture, foreground.capture),
-    )
-
-
-def _clear_frame(
-    background: Frame, hints: Hints, settings: MergeSettings
-) -> tuple[Warped | None, tuple[Flag, ...]]:
-    """Return the clear frame on the background grid in its light, or a flag that says why not."""
-    frame = hints.clear
-    if frame is None:
-        return None, ()
-    try:
-        found = _align(background, frame, replace(hints, ties=()), settings)
-    except AlignmentError as error:
-        return None, tuple(clear_not_used(frame, str(error)))
-    moved = warp_to_background(frame.pixels, found.matrix, background.size)
-    full = _clipped(background, background.pixels, np.eye(3))
-    full |= _clipped(frame, moved.pixels, found.matrix)
-    free = moved.footprint & ~full
-    light = fit_light(background, moved.pixels, free, settings.light, recorded=frame.capture)
-    return Warped(apply_light(moved.pixels, light), moved.footprint), ()
-
-
 def _matte(
     background: Float,
     aligned: Float,
@@ -303,21 +218,3 @@ def _matte(
     return find_matte(
         background, aligned, region, grain, settings.matte, painted=painted, strokes=strokes
     )
-
-
-def _near(region: Bool) -> Bool:
-    """Return a region with the pixels beside it."""
-    return cv2.dilate(region.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-
-
-def _clipped(frame: Frame, on_grid: Float, matrix: Matrix) -> Bool:
-    """Return where a frame held no more light, on the background grid.
-
-    A RAW knows where its sensor was full; other files are judged by their level.
-    """
-    full = on_grid.max(axis=2) >= frame.clip_level
-    if frame.clipped is not None:
-        size = (on_grid.shape[1], on_grid.shape[0])
-        moved = warp_to_background(frame.clipped.astype(np.float32), matrix, size)
-        full |= moved.pixels > 0.01
-    return np.asarray(full, np.bool_)

@@ -12,7 +12,7 @@ FLOORS = (
     {"frame", "settings"},
     {"optics", "files", "filters", "hints", "clock"},
     {"alignment", "sharpness", "masks", "blending", "midground", "simulate"},
-    {"explain"},
+    {"explain", "steps"},
     {"merge", "plan", "roles", "sidecar"},
     {"repair"},
     {"report"},
