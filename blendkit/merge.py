@@ -32,7 +32,13 @@ from blendkit.midground.checks import (
     soft_foreground,
     unplaced_zones,
 )
-from blendkit.midground.frame_checks import grain_step, light_step, moved_places
+from blendkit.midground.frame_checks import (
+    grain_step,
+    light_step,
+    moved_places,
+    shaken,
+    veil_remains,
+)
 from blendkit.midground.soft_ground import soft_midground, surface_seams
 from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
@@ -178,6 +184,8 @@ def merge_pair(
             *soft_midground(blur_after, matte.alpha, settings.viewing, captures),
             *light_step(background.pixels, aligned, surface_seams(blur_after, matte.alpha)),
             *grain_step(grain, matte.alpha, matched=settings.grain.match),
+            *shaken(background.pixels, aligned, grain, still, captures),
+            *veil_remains(plate.pixels, view.veil.coverage, matte.alpha, plate.touched),
             *moved_places(background.pixels, aligned, still, alignment.residual_px),
         )
     return Merged(

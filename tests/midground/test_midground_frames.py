@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from skimage import data
 
+from blendkit.filters.bands import gaussian
 from blendkit.frame import Capture, Float
 from blendkit.midground import LensPair, ResultBlur
 from blendkit.midground.frame_checks import (
@@ -12,6 +13,7 @@ from blendkit.midground.frame_checks import (
     missed_focus,
     moved_places,
     shaken,
+    veil_remains,
 )
 from blendkit.settings import ViewingSettings
 from blendkit.simulate.sensor import line_kernel
@@ -85,4 +87,17 @@ def test_a_sitter_out_of_focus_is_flagged(own_px: float, severities: list[str]) 
     sitter = np.zeros((400, 600), np.float32)
     sitter[100:300, 200:400] = 1
     found = list(missed_focus(blur, sitter, ViewingSettings()))
+    assert [flag.severity for flag in found] == severities
+
+
+@pytest.mark.parametrize(("left", "severities"), [(0.0, []), (0.3, ["warn"]), (0.8, ["fail"])])
+def test_a_veil_that_is_left_in_the_plate_is_flagged(left: float, severities: list[str]) -> None:
+    rng = np.random.default_rng(4)
+    coverage = np.zeros((400, 600), np.float32)
+    for x in rng.integers(20, 580, 14):
+        coverage[:, x - 12 : x + 12] = np.maximum(coverage[:, x - 12 : x + 12], 0.8)
+    trees = gaussian(rng.uniform(0.2, 0.6, (400, 600, 3)).astype(np.float32), 12)
+    plate = trees * (1 - left * coverage[..., None])
+    touched = np.ones((400, 600), np.bool_)
+    found = list(veil_remains(plate, coverage, np.zeros((400, 600), np.float32), touched))
     assert [flag.severity for flag in found] == severities

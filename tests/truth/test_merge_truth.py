@@ -49,6 +49,7 @@ def test_a_rough_mask_clears_the_veil_and_keeps_the_twigs(scene: str) -> None:
     assert before + 3 < after < 60
     whole = psnr(merged.pixels, truth.composite)
     assert psnr(found.background.pixels, truth.composite) + 4 < whole < 55
+    assert not {"shaken", "veil-remains", "moved"} & {flag.kind for flag in merged.flags}
 
 
 def test_a_known_matte_comes_near_the_best_there_is() -> None:
