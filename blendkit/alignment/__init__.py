@@ -43,8 +43,8 @@ class Alignment:
     model: "translation", "similarity", "affine", "homography" or "given".
     residual_px: root mean square of the fit's residual motion over the zone in focus, px.
     uncertainty_px: bound of the RMS error over the frame, px, that 95 % of the study's pairs keep.
-    confidence: 0 to 1; of the study's pairs above 0.9 all err by less than 1 px, of those above 0.5
-        none by more than 3 px (simulated pairs; DEVELOPERS.md has the table).
+    confidence: 0 to 1; of the study's pairs above 0.9, 99 % err by less than 1 px, of those above
+        0.5 none by more than 3 px (simulated pairs; DEVELOPERS.md has the table).
     score: masked correlation of the coarse search, -1 to 1.
     relative_disc_px: disc by which the sharper frame was blurred to fit; positive where the
         background frame is the softer one.

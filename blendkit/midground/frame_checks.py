@@ -18,6 +18,7 @@ _SHAKE_SIGMA_PX = 1.6
 _ANISOTROPY = (1.8, 3.0)
 _LEAST_TEXTURE = 4.0
 _LIGHT_STEP_EV = (0.1, 0.2, 0.45)
+_ALIKE = 0.4
 _GRAIN_RATIO = (1.5, 2.5)
 
 
@@ -204,6 +205,9 @@ def _displaced(bands: list[Float], top: int, left: int, side: int, reach: int) -
     """Return how far a block lies elsewhere in the other frame, px; 0 = it does not, or unclear."""
     block = bands[0][top : top + side, left : left + side]
     around = bands[1][top - reach : top + side + reach, left - reach : left + side + reach]
+    # Where one frame is soft its band holds chance, and chance is found somewhere.
+    if not _ALIKE < float(block.std()) / max(float(around.std()), 1e-9) < 1 / _ALIKE:
+        return 0.0
     match = cv2.matchTemplate(around, np.ascontiguousarray(block), cv2.TM_CCOEFF_NORMED)
     here = float(match[reach - 1 : reach + 2, reach - 1 : reach + 2].max())
     best = float(match.max())

@@ -22,8 +22,8 @@ _CLEARLY_BETTER = 0.85
 _BEND_PX, _FLOOR_PX, _OFFSET_PX = 1.5, 0.1, 0.3
 """What `edge_discs` reads on five textures under known discs: flat up to 1.5 px, then linear."""
 _BIAS_SHARE, _BIAS_PX = 0.045, 0.6
-"""Gaps come out small by this share and this many px on the scenes for tuning, alike on all their
-textures: edges read as sharp up to 1.5 px, and large discs a little sharper than linear."""
+"""Gaps came out small by this share and this many px on the few scenes that were looked at: edges
+read as sharp up to 1.5 px, and large discs a little sharper than linear.  Not studied further."""
 _LEAST_SAMPLES = 40
 Discs = NDArray[np.float64]
 
