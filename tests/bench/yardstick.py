@@ -1,0 +1,139 @@
+"""The merge beside a yardstick on the same files: wall time and peak memory of a process each.
+
+    python tests/bench/yardstick.py --megapixels 12,24
+
+The yardstick does far less: it reads two 16-bit TIFFs, aligns by affine ECC at quarter size (30
+iterations), warps by cubics, matches the gain, blends a 7-level mask pyramid in float32 and writes
+a 16-bit TIFF, all by calls of OpenCV and tifffile.  The pair is the demo's picture, enlarged: what
+counts is the size, and how much of it is painted (10 to 20 %).
+"""
+
+import json
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import click
+import cv2
+import numpy as np
+import tifffile
+
+from blendkit.files import write_picture
+from blendkit.frame import Frame
+from blendkit.simulate import SCENES, PairSpec, make_pair
+from blendkit.simulate.rough_mask import rough_mask
+
+_LEVELS = 7
+_MEASURED = """
+import json, resource, sys, time
+begin = time.perf_counter()
+{body}
+peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+print(json.dumps({{"time_s": time.perf_counter() - begin, "peak": peak}}))
+"""
+
+
+def yardstick(background: Path, foreground: Path, mask: Path, out: Path) -> None:
+    """Align, warp, match, blend and write with plain calls."""
+    wide, stopped = (
+        tifffile.imread(p).astype(np.float32) / 65535 for p in (background, foreground)
+    )
+    painted = cv2.imread(str(mask), cv2.IMREAD_GRAYSCALE).astype(np.float32) / 255
+    quarter = [
+        cv2.resize(cv2.cvtColor(p, cv2.COLOR_RGB2GRAY), None, fx=0.25, fy=0.25)
+        for p in (wide, stopped)
+    ]
+    warp = np.eye(2, 3, dtype=np.float32)
+    criteria = (cv2.TERM_CRITERIA_COUNT, 30, 0)
+    cv2.findTransformECC(quarter[0], quarter[1], warp, cv2.MOTION_AFFINE, criteria, None, 5)
+    warp[:, 2] *= 4
+    size = (wide.shape[1], wide.shape[0])
+    moved = cv2.warpAffine(stopped, warp, size, flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP)
+    moved *= wide.mean() / moved.mean()
+    stacks = []
+    for picture in (wide, moved, painted):
+        stack = [picture]
+        for _ in range(_LEVELS - 1):
+            stack.append(cv2.pyrDown(stack[-1]))
+        stacks.append(stack)
+    result = None
+    for a, b, m in reversed(list(zip(*stacks, strict=True))):
+        share = m[..., None]
+        if result is None:
+            result = share * b + (1 - share) * a
+            smaller = (a, b)
+            continue
+        here = (a.shape[1], a.shape[0])
+        low, high = (p - cv2.pyrUp(s, dstsize=here) for p, s in zip((a, b), smaller, strict=True))
+        result = cv2.pyrUp(result, dstsize=here) + share * high + (1 - share) * low
+        smaller = (a, b)
+    tifffile.imwrite(out, np.uint16(np.clip(result, 0, 1) * 65535 + 0.5), photometric="rgb")
+
+
+def make_files(folder: Path, megapixels: float) -> list[Path]:
+    """Write a pair and a rough mask of about this size; return background, foreground, mask."""
+    small = (1200, 800)
+    pair = make_pair(SCENES["thin_boughs_over_woods"](2, small), PairSpec(seed=2, shift_px=(6, -4)))
+    painted = rough_mask(pair.truth.matte, seed=2)
+    factor = float(np.sqrt(megapixels * 1e6 / (small[0] * small[1])))
+    size = (round(small[0] * factor), round(small[1] * factor))
+    rng = np.random.default_rng(1)
+    paths = []
+    for name, frame in (("wide", pair.background), ("stopped", pair.foreground)):
+        large = cv2.resize(frame.pixels, size, interpolation=cv2.INTER_CUBIC)
+        large += rng.normal(0, 0.002, large.shape).astype(np.float32)
+        paths.append(folder / f"{name}.tif")
+        pixels = np.clip(large, 0, 1)
+        write_picture(paths[-1], pixels, like=Frame(pixels, frame.capture, name))
+    paths.append(folder / "painted.png")
+    cv2.imwrite(str(paths[-1]), np.uint8(255 * (cv2.resize(painted, size) > 0.5)))
+    print(f"{size[0]} x {size[1]} px, {100 * painted.mean():.0f} % painted", flush=True)
+    return paths
+
+
+def measured(body: str) -> dict[str, float]:
+    """Run a body in a fresh process; return wall time, s, and peak memory, bytes."""
+    done = subprocess.run(
+        [sys.executable, "-c", _MEASURED.format(body=body)],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    if done.returncode:
+        raise SystemExit(done.stderr)
+    return dict(json.loads(done.stdout.splitlines()[-1]))
+
+
+@click.command()
+@click.option("--megapixels", default="12,24", help="sizes, by comma")
+def main(megapixels: str) -> None:
+    """Print both ratios and the merge's stages for every size."""
+    here = str(Path(__file__).parent)
+    for size in megapixels.split(","):
+        with tempfile.TemporaryDirectory() as name:
+            folder = Path(name)
+            wide, stopped, mask = make_files(folder, float(size))
+            files = ", ".join(f"Path({str(p)!r})" for p in (wide, stopped, mask, folder / "y.tif"))
+            plain = measured(
+                f"import sys; sys.path.insert(0, {here!r})\nfrom pathlib import Path\n"
+                f"from yardstick import yardstick\nyardstick({files})"
+            )
+            arguments = [
+                "merge", str(wide), str(stopped), "-o", str(folder / "m.tif"),
+                "--foreground-mask", str(mask),
+            ]  # fmt: skip
+            merge = measured(
+                f"from blendkit.cli.main import main\nmain({arguments!r}, standalone_mode=False)"
+            )
+            report = json.loads((folder / "m.report.json").read_text())
+            print(
+                f"{size} MP: yardstick {plain['time_s']:.1f} s, {plain['peak'] / 2**30:.2f} GiB; "
+                f"merge {merge['time_s']:.1f} s, {merge['peak'] / 2**30:.2f} GiB; ratios "
+                f"{merge['time_s'] / plain['time_s']:.1f}, {merge['peak'] / plain['peak']:.2f}; "
+                f"{merge['time_s'] / float(size):.2f} s a megapixel"
+            )
+            stages = ", ".join(f"{stage} {s:.1f}" for stage, s in report["time_s"].items())
+            print(f"  stages, s: {stages}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
