@@ -18,7 +18,7 @@ from blendkit.blending import BoughGroup, Plate
 from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
 from blendkit.errors import InputError
-from blendkit.filters.bands import gaussian
+from blendkit.filters.bands import slow_gaussian
 from blendkit.frame import Capture, Float
 from blendkit.settings import ApertureSettings
 
@@ -113,8 +113,8 @@ def background_at(
 def _slow_difference(plate: Float, rendered: Float, share: Float) -> Float:
     """Return the slow difference of light, which no change of aperture explains."""
     sigma = max(share.shape) / 60
-    mass = gaussian(share.astype(np.float32), sigma)[..., None]
-    mean = gaussian(((plate - rendered) * share[..., None]).astype(np.float32), sigma)
+    mass = slow_gaussian(share.astype(np.float32), sigma)[..., None]
+    mean = slow_gaussian(((plate - rendered) * share[..., None]).astype(np.float32), sigma)
     return np.asarray(mean / (mass + 0.05), np.float32)
 
 

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from blendkit.blending import Plate, Veil
-from blendkit.filters.bands import gaussian
+from blendkit.filters.bands import gaussian, slow_gaussian
 from blendkit.frame import Bool, Float
 from blendkit.settings import PlateSettings
 
@@ -94,6 +94,6 @@ def _slow_offset(divided: Float, rerendered: Float, trust: Float) -> Float:
     """Return the slow difference of the two plates, so that joining them leaves no step."""
     sigma = max(trust.shape) / 60
     weight = np.square(trust)
-    mass = gaussian(weight, sigma)[..., None]
-    mean = gaussian((divided - rerendered) * weight[..., None], sigma)
+    mass = slow_gaussian(weight, sigma)[..., None]
+    mean = slow_gaussian((divided - rerendered) * weight[..., None], sigma)
     return np.asarray(mean / (mass + 0.05), np.float32)
