@@ -74,6 +74,7 @@ _FILE = click.Path(path_type=Path)
 @click.option("--bridge", "bridges", type=_FILE, multiple=True, help="frame sharp in between")
 @click.option("--report", type=_FILE, help="where to write the report [default: OUT.report.json]")
 @click.option("--zones", type=_FILE, help="also write the numbered zones to this PNG")
+@click.option("--page", is_flag=True, help="also write the report as a page, OUT.report.html")
 @click.option("--json", "as_json", is_flag=True, help="print the report on standard output")
 @click.option("--preview", is_flag=True, help="only a small result, quickly, to judge the masks")
 def command(
@@ -89,6 +90,7 @@ def command(
     bridges: tuple[Path, ...],
     report: Path | None,
     zones: Path | None,
+    page: bool,
     as_json: bool,
     preview: bool,
     print_cm: str | None,
@@ -142,6 +144,7 @@ def command(
         bridges=bridges,
         report=report,
         zones=zones,
+        page=page,
         as_json=as_json,
     )
     if preview:

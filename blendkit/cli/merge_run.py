@@ -26,6 +26,7 @@ from blendkit.report.bundle import (
     write_result,
 )
 from blendkit.report.document import Input, Output, report_document
+from blendkit.report.html import write_html
 from blendkit.report.inputs import Given, Pair, read_pair, read_strokes, with_strokes
 from blendkit.report.plain import Document
 from blendkit.report.screen import SCREEN_PX
@@ -47,6 +48,7 @@ class Job:
     overrides: settings given, {stage: {field: value}}; ties: (x, y) in both frames.
     bits: of the result; None = the file type's usual depth.
     repair: mode of repair, None = none; bridges: frames for it.
+    page: write the report as a page too.
     zones: where the numbered zones go, None = nowhere.
     deliveries: copies for the lab, written beside the result.
     """
@@ -65,6 +67,7 @@ class Job:
     report: Path | None = None
     zones: Path | None = None
     as_json: bool = False
+    page: bool = False
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -82,7 +85,9 @@ def run_merge(job: Job) -> Merged:
     paths = target_paths(
         job.output, layers=job.layers, pages=job.pages, report=job.report, zones=job.zones
     )
-    check_targets(paths, [*job.given.paths, *job.bridges])
+    page = paths["report"].with_suffix(".html")
+    wanted = paths | {"page": page} if job.page else paths
+    check_targets(wanted, [*job.given.paths, *job.bridges])
     known = _read(job)
     pair = known.pair
     try:
@@ -116,6 +121,16 @@ def run_merge(job: Job) -> Merged:
         zones=job.zones,
         time_s=known.time_s,
     )
+    if job.page:
+        write_html(
+            page,
+            repaired.merged,
+            pair.background,
+            pair.foreground,
+            document=written.document,
+            inputs=[*job.given.paths, *job.bridges],
+        )
+        click.echo(f"wrote {page}", err=True)
     _keep_sidecar(job, known)
     copies = deliver_copies(
         job.output, job.deliveries, subject=merged.sitter, inputs=job.given.paths

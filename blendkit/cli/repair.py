@@ -60,4 +60,15 @@ def read_report(path: Path) -> dict[str, Any]:
         raise InputError(f"{path}: is not of schema blendkit.report/1; give RESULT.report.json")
     if document.get("output") is None:
         raise InputError(f"{path}: its merge was refused, so there is nothing to repair")
+    for item in (*document["inputs"], document["output"]):
+        item["path"] = _located(item["path"], path.parent)
     return document
+
+
+def _located(named: str, folder: Path) -> str:
+    """Return where a file is: as the report names it, or beside the report.
+
+    The names are those of the merge's command line, whose working folder may have been another.
+    """
+    beside = folder / Path(named).name
+    return str(beside) if beside.exists() and not Path(named).exists() else named

@@ -42,6 +42,12 @@ class Given:
         first, second = self.both
         if first.exists() and second.exists() and first.samefile(second):
             raise InputError(f"{first}: is given as both frames; name the other frame of the pair")
+        for path in (first, second):
+            if self.clear and self.clear.exists() and path.exists() and self.clear.samefile(path):
+                raise InputError(
+                    f"{self.clear}: is a frame of the pair; the clear frame is one more exposure, "
+                    "with the foreground held aside"
+                )
 
     @property
     def paths(self) -> list[Path]:

@@ -32,7 +32,7 @@ def merged(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result]:
     folder = tmp_path_factory.mktemp("merged")
     out = folder / "gate.tif"
     done = merge(STOPPED, WIDE, "-o", out, "--matte", MATTE, "--layers", "--json",
-                 "--zones", folder / "zones.png")  # fmt: skip
+                 "--zones", folder / "zones.png", "--page")  # fmt: skip
     return folder, done
 
 
@@ -45,7 +45,7 @@ def test_the_whole_set_stands_beside_the_result(merged: tuple[Path, Result]) -> 
     assert {path.name for path in merged[0].iterdir()} == {
         "gate.tif", "gate.report.json", "gate.flags.png", "gate.sources.png", "gate.preview.jpg",
         "gate.matte.tif", "gate.plate.tif", "gate.foreground.tif", "gate.blendkit.json",
-        "zones.png",
+        "zones.png", "gate.report.html",
     }  # fmt: skip
 
 

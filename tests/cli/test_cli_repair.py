@@ -7,6 +7,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from blendkit.cli.main import main
+from blendkit.cli.repair import read_report
 
 
 def run(*args: object) -> Result:
@@ -51,3 +52,17 @@ def test_a_file_that_the_report_names_must_be_there(tmp_path: Path) -> None:
     done = run(report)
     assert done.exit_code == 2
     assert "gone.tif" in done.output
+
+
+def test_files_beside_the_report_are_found_from_any_folder(tmp_path: Path) -> None:
+    report = tmp_path / "gate.report.json"
+    (tmp_path / "wide.tif").touch()
+    document = {
+        "schema": "blendkit.report/1",
+        "output": {"path": "shoot/gate.tif", "bits": 16},
+        "inputs": [{"path": "shoot/wide.tif", "role": "background"}],
+    }
+    report.write_text(json.dumps(document))
+    found = read_report(report)
+    assert found["inputs"][0]["path"] == str(tmp_path / "wide.tif")
+    assert found["output"]["path"] == "shoot/gate.tif"
