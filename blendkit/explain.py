@@ -22,6 +22,9 @@ from blendkit.masks.plate_term import hold_to_plate
 from blendkit.masks.zones import unplaced
 from blendkit.settings import MergeSettings
 
+_WORTH_ANOTHER = 0.005
+"""Share of the matte that must have been dropped for discs and plate to be found anew."""
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Laid:
@@ -98,7 +101,8 @@ def proven(
     proposed = view.matte.alpha
     share = proven_share(view.evidence, view.groups, laid.aligned, laid.softness)
     kept = keep_proven(proposed, share, painted=painted)
-    view = view_of(laid, view.matte.limited_to(kept), settings)
+    if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
+        view = view_of(laid, view.matte.limited_to(kept), settings)
     if not view.groups:
         return replace(view, unplaced=unplaced(proposed, view.matte.alpha))
     matte = view.matte

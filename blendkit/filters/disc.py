@@ -11,7 +11,7 @@ from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.frame import Float
 
 WORKING_DISC_PX = 24.0
-"""Least disc diameter at which a large blur is computed: a hard edge stays within 0.3 % of exact."""
+"""Least disc at which a large blur is computed: a hard edge stays within 0.3 % of exact."""
 _SUBSAMPLES = 8
 
 
