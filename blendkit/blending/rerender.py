@@ -9,7 +9,7 @@ doi:10.1109/CVPR.1993.341081).
 import cv2
 import numpy as np
 
-from blendkit.filters.disc import disc_blur
+from blendkit.filters.disc import WORKING_DISC_PX, disc_blur
 from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.frame import Float
 
@@ -36,14 +36,35 @@ def rerender(sharp: Float, keep: Float, disc_px: Float) -> tuple[Float, Float]:
         about 1 where nothing was left out.
     """
     ladder = _ladder(float(disc_px.max()))
-    position = np.interp(disc_px, ladder, np.arange(len(ladder))).astype(np.float32)
     layers = np.dstack([sharp, np.ones_like(keep)]) * keep[..., None]
     total = np.zeros_like(layers)
-    for index, disc in enumerate(ladder):
-        share = np.clip(1 - np.abs(position - index), 0, 1)
-        if share.max() > 0:
-            total += disc_blur(layers * share[..., None], disc, border=cv2.BORDER_REPLICATE)
+    size = (keep.shape[1], keep.shape[0])
+    for factor, rungs in _by_scale(ladder, min(keep.shape)).items():
+        small = reduce_by(layers, factor)
+        position = np.interp(reduce_by(disc_px, factor), ladder, np.arange(len(ladder)))
+        part = np.zeros_like(small)
+        for index in rungs:
+            share = np.clip(1 - np.abs(position - index), 0, 1).astype(np.float32)
+            if share.max() > 0:
+                # The cells and their enlargement widen as much as a disc of 2 cells.
+                disc = np.sqrt(max(ladder[index] ** 2 - 4.0 * (factor > 1) * factor**2, 0)) / factor
+                part += disc_blur(small * share[..., None], disc, border=cv2.BORDER_REPLICATE)
+        total += enlarge(part, factor, size)
     return _normalised(total)
+
+
+def _by_scale(ladder: list[float], short_side_px: int) -> dict[int, list[int]]:
+    """Return the rungs of the ladder by the reduction at which each is blurred.
+
+    >>> _by_scale([0.0, 10.0, 50.0, 120.0], 4000)
+    {1: [0, 1], 2: [2], 5: [3]}
+    """
+    scales: dict[int, list[int]] = {}
+    for index, disc in enumerate(ladder):
+        factor = max(int(disc // WORKING_DISC_PX), 1)
+        factor = factor if short_side_px >= 4 * factor else 1
+        scales.setdefault(factor, []).append(index)
+    return scales
 
 
 def _ladder(largest_px: float) -> list[float]:
