@@ -22,6 +22,10 @@ class BlendkitError(Exception):
 
     exit_code = EXIT_BAD_INPUT
 
+    def __init__(self, message: str = "") -> None:
+        # A value that is quoted from a file may hold line breaks; the sentence may not.
+        super().__init__(" ".join(str(message).splitlines()))
+
 
 class InputError(BlendkitError):
     """A file, mask, tag or option that cannot be used as it is."""

@@ -12,6 +12,7 @@ from typing import Any, Literal, cast, get_args
 
 from blendkit.errors import InputError
 from blendkit.files.atomic import atomic
+from blendkit.files.documents import read_json
 from blendkit.masks.strokes import Stroke, strokes_document, strokes_from
 from blendkit.settings import MergeSettings
 
@@ -59,12 +60,9 @@ def read_sidecar(path: Path) -> Sidecar:
     ------
     InputError : damaged, or of another schema.
     """
-    try:
-        document = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
+    if not path.exists():
         return Sidecar()
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path}: is not a sidecar of a pair; move it away") from error
+    document = read_json(path, what="a sidecar of a pair", cure="move it away")
     return _from_document(document, path.name)
 
 
@@ -85,6 +83,10 @@ def merge_settings(
     InputError : a stage or field that there is not, or a value out of range.
     """
     settings = base or MergeSettings()
+    if not isinstance(overrides, Mapping):
+        raise InputError(
+            f"settings: {overrides!r} is no table of stages; write {{stage: {{name: value}}}}"
+        )
     known = {item.name for item in fields(MergeSettings)}
     for stage, values in overrides.items():
         if stage not in known or not isinstance(values, Mapping):
@@ -155,7 +157,7 @@ def _from_document(document: Any, name: str) -> Sidecar:
             repairs=tuple(dict(item) for item in document.get("repairs") or ()),
             decision=cast("Decision", decision),
         )
-    except (TypeError, ValueError, KeyError) as error:
+    except (TypeError, ValueError, KeyError, OverflowError) as error:
         raise InputError(f"{name}: is damaged ({error}); move it away") from error
 
 

@@ -1,6 +1,5 @@
 """Merges one pair, in whatever process it is called in: read, merge, write, remember."""
 
-import json
 import os
 import time
 from dataclasses import replace
@@ -16,10 +15,10 @@ from blendkit.files import prefer_raws
 from blendkit.files.deliver import deliver_copies
 from blendkit.files.delivery_spec import parse_delivery
 from blendkit.hints import Hints
-from blendkit.masks.strokes import rasterise, strokes_from
+from blendkit.masks.strokes import rasterise
 from blendkit.merge import merge_pair
 from blendkit.report.bundle import write_refusal, write_result
-from blendkit.report.inputs import Given, read_pair
+from blendkit.report.inputs import Given, read_pair, read_strokes
 from blendkit.report.inputs import Pair as ReadPair
 from blendkit.sidecar import Sidecar, merge_settings, read_sidecar, sidecar_path, write_sidecar
 
@@ -108,11 +107,7 @@ def _stroked(path: Path | None, sidecar: Sidecar, hints: Hints, size: tuple[int,
     """Add strokes: those of the sidecar win over a file of strokes."""
     strokes = sidecar.strokes
     if not strokes and path is not None:
-        try:
-            document: Any = json.loads(path.read_text(encoding="utf-8"))
-        except (OSError, ValueError):
-            document = None
-        strokes = strokes_from(document, size=size, name=path.name)
+        strokes = read_strokes(path, size)
     if not strokes:
         return hints
     painted = rasterise(strokes, size)

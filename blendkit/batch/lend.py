@@ -6,7 +6,6 @@ The sitter does not follow the boughs: what was painted on or around him stays b
 lender's pose and on the borrower's.
 """
 
-import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -24,8 +23,9 @@ from blendkit.filters.resample import matrix_at_reduced_scale, reduce_by
 from blendkit.frame import Float, Frame, Matrix
 from blendkit.hints import Hints
 from blendkit.masks.sitter import find_sitter
-from blendkit.masks.strokes import rasterise, strokes_from
+from blendkit.masks.strokes import rasterise
 from blendkit.report.inputs import Pair as ReadPair
+from blendkit.report.inputs import read_strokes
 from blendkit.settings import AlignmentSettings, LightSettings, SharpnessSettings
 from blendkit.sharpness.noise import measure_noise
 from blendkit.sharpness.relative import relative_blur
@@ -77,8 +77,7 @@ def _painted(lender: Pair, output: Path | None, size: tuple[int, int]) -> dict[s
         found[kind] = None if path is None else read_mask(path, size=size)
     strokes = read_sidecar(sidecar_path(output)).strokes if output is not None else ()
     if not strokes and lender.strokes is not None:
-        document = json.loads(lender.strokes.read_text(encoding="utf-8"))
-        strokes = strokes_from(document, size=size, name=lender.strokes.name)
+        strokes = read_strokes(lender.strokes, size)
     drawn = rasterise(strokes, size)
     found |= {"front_strokes": drawn.foreground, "back_strokes": drawn.background}
     return {kind: mask for kind, mask in found.items() if mask is not None}

@@ -167,10 +167,20 @@ def _folder(file: TomlFile) -> Path:
     given = file.data.get("folder", ".")
     if not isinstance(given, str):
         raise file.error(file.line("", "folder"), "folder is a text in quotes")
-    folder = (file.path.resolve().parent / given).resolve()
-    if not folder.is_dir():
-        raise file.error(file.line("", "folder"), f"{folder} is no folder; name the frames' folder")
+    folder = _resolved(file.path.resolve().parent, given)
+    if folder is None or not folder.is_dir():
+        raise file.error(
+            file.line("", "folder"), f"{folder or given!r} is no folder; name the frames' folder"
+        )
     return folder
+
+
+def _resolved(folder: Path, given: str) -> Path | None:
+    """Return an existing place as seen from a folder; None for what no disk can hold."""
+    try:
+        return (folder / given).resolve(strict=True)
+    except (OSError, ValueError, RuntimeError):  # a null byte, too long, links in a circle
+        return None
 
 
 def _settings(
@@ -195,9 +205,9 @@ def _pair(
         line = file.line("pair", key, nth=nth)
         if not isinstance(given, str):
             raise file.error(line, f"{key} = {given!r}: give a file's name in quotes")
-        found = (folder / given).resolve()
-        if not found.is_file():
-            raise file.error(line, f"{key}: there is no file {found}; correct the name")
+        found = _resolved(folder, given)
+        if found is None or not found.is_file():
+            raise file.error(line, f"{key}: there is no file {given!r}; correct the name")
         return found
 
     return Pair(

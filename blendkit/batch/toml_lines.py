@@ -68,6 +68,8 @@ def read_toml(path: Path) -> TomlFile:
         raise InputError(f"{path}: cannot be read ({error.strerror}); check the name") from error
     try:
         return TomlFile(path, text, tomllib.loads(text))
+    except RecursionError as error:
+        raise InputError(f"{path}: is nested too deeply; write it flat") from error
     except tomllib.TOMLDecodeError as error:
         place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         line = int(place[1]) if place else len(text.splitlines()) or 1

@@ -1,6 +1,5 @@
 """`blendkit repair`: repair what a merge has flagged, from its report."""
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -49,13 +48,9 @@ def read_report(path: Path) -> dict[str, Any]:
     InputError : missing, not JSON, not a report, or of a merge that was refused.
     """
     from blendkit.errors import InputError  # noqa: PLC0415 - quick help
+    from blendkit.files.documents import read_json  # noqa: PLC0415
 
-    try:
-        document = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        raise InputError(f"{path}: there is no such report; merge the pair first") from error
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path}: is not a report; give RESULT.report.json") from error
+    document = read_json(path, what="a report", cure="give RESULT.report.json")
     if not isinstance(document, dict) or document.get("schema") != "blendkit.report/1":
         raise InputError(f"{path}: is not of schema blendkit.report/1; give RESULT.report.json")
     if document.get("output") is None:

@@ -1,12 +1,12 @@
 """The files that go into a merge, read and put in order: for command line, batch and page alike."""
 
-import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from blendkit.errors import InputError
 from blendkit.files import prefer_raws, read_frame, read_mask
+from blendkit.files.documents import read_json
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints
 from blendkit.masks.strokes import Stroke, rasterise, strokes_from
@@ -114,12 +114,7 @@ def read_strokes(path: Path, size: tuple[int, int]) -> tuple[Stroke, ...]:
     ------
     InputError : missing, not JSON, or not strokes for this size.
     """
-    try:
-        document = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        raise InputError(f"{path}: there is no such file; check the name") from error
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path}: is not JSON; save the strokes again") from error
+    document = read_json(path, what="JSON", cure="save the strokes again")
     return strokes_from(document, size=size, name=path.name)
 
 

@@ -1,12 +1,12 @@
 """Which pairs a folder holds: those listed, those with results, or those found among its frames."""
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from blendkit.errors import InputError
+from blendkit.files.documents import read_json
 from blendkit.report.document import SCHEMA as REPORT_SCHEMA
 from blendkit.settings import MergeSettings
 
@@ -103,8 +103,8 @@ def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], lis
 def read_report(path: Path) -> dict[str, Any] | None:
     """Return a report; None if there is none or it is damaged."""
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        document = read_json(path, what="a report", cure="merge the pair again")
+    except InputError:
         return None
     right = isinstance(document, dict) and document.get("schema") == REPORT_SCHEMA
     return document if right else None

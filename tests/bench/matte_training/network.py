@@ -11,7 +11,7 @@ from torch import nn
 
 from blendkit.masks.evidence import PLANES
 
-WIDTHS = (12, 20, 36, 56, 80)
+WIDTHS = (16, 28, 56, 96, 144)
 
 
 def _pair(inputs: int, outputs: int) -> nn.Sequential:

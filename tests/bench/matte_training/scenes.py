@@ -5,7 +5,8 @@ forks, leaf sprays (each leaf in its own colour, or all in one) and thick limbs 
 of them drawn by the bough and leaf painters of the named scenes, on which it is judged.
 Backgrounds are noise at all scales, bright clouds, scikit-image's pictures, the simulator's painted
 woods, hedges, hills and poplars, dense foliage, and thin lines and blobs that look like foreground
-but are not; a figure of limbs and patches, smooth or textured, stands for the sitter.
+but are not; a figure of limbs and patches, smooth or textured, stands for the sitter.  In two of
+five scenes all boughs, those in front and those behind, are of one bark: colour tells nothing.
 The pair is rendered by the simulator, through a sampled aperture.
 
     python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1
@@ -35,15 +36,18 @@ def training_pair(seed: int) -> dict[str, np.ndarray]:
     """Return one pair: both frames noise-free in one light, matte, sitter, all float16."""
     rng = np.random.default_rng(seed)
     shape = (SIZE[1] + 2 * MARGIN, SIZE[0] + 2 * MARGIN)
-    layers = [Layer(_backdrop(shape, rng), np.ones(shape, np.float32), 40.0, "background", "far")]
+    kin = _bark(rng) if rng.uniform() < 0.4 else None
+    layers = [
+        Layer(_backdrop(shape, rng, kin), np.ones(shape, np.float32), 40.0, "background", "far")
+    ]
     if rng.uniform() < 0.6:
-        color, cover = _foreground(shape, rng, thickness=rng.uniform(0.5, 2.5))
+        color, cover = _foreground(shape, rng, thickness=rng.uniform(0.5, 2.5), base=kin)
         layers.append(Layer(color, cover, 12.0, "background", "middle"))
     if rng.uniform() < 0.6:
         color, cover = _sitter(shape, rng)
         layers.append(Layer(color, cover, 5.0, "sitter", "sitter"))
     for index in range(rng.integers(1, 3)):
-        color, cover = _foreground(shape, rng, thickness=np.exp(rng.uniform(-0.7, 1.2)))
+        color, cover = _foreground(shape, rng, thickness=np.exp(rng.uniform(-0.7, 1.2)), base=kin)
         layers.append(Layer(color, cover, 2.5 - 0.4 * index, "foreground", f"near{index}"))
     if not any(layer.role == "sitter" for layer in layers):
         layers.append(layers.pop())
@@ -88,7 +92,7 @@ def _color(
     return (light * tint / tint.mean()).astype(np.float32)
 
 
-def _backdrop(shape: tuple[int, int], rng: np.random.Generator) -> Float:
+def _backdrop(shape: tuple[int, int], rng: np.random.Generator, kin: np.ndarray | None) -> Float:
     """Return what lies far behind: painted, a picture, or noise, with clutter and perhaps a sky."""
     kind = rng.uniform()
     if kind < 0.4:
@@ -106,7 +110,7 @@ def _backdrop(shape: tuple[int, int], rng: np.random.Generator) -> Float:
         sky = 1 / (1 + np.exp((edge - rng.uniform(0.1, 0.9) * shape[0]) / rng.uniform(0.5, 6)))
         ground = ground * (1 - sky[..., None]) + _color(rng, low=0.3, high=1.1) * sky[..., None]
     if rng.uniform() < 0.6:
-        color, cover = _foreground(shape, rng, thickness=rng.uniform(0.6, 3))
+        color, cover = _foreground(shape, rng, thickness=rng.uniform(0.6, 3), base=kin)
         ground = ground * (1 - cover[..., None]) + color * cover[..., None]
     if rng.uniform() < 0.3:
         _bright_points(ground, rng)
@@ -306,9 +310,13 @@ def _leafage(
 
 
 def _foreground(
-    shape: tuple[int, int], rng: np.random.Generator, *, thickness: float
+    shape: tuple[int, int],
+    rng: np.random.Generator,
+    *,
+    thickness: float,
+    base: np.ndarray | None = None,
 ) -> tuple[Float, Float]:
-    """Return colour and coverage of one layer of boughs, tangles or leaves."""
+    """Return colour and coverage of one layer of boughs, tangles or leaves; base: of the bark."""
     kind = rng.uniform()
     lines: list[tuple[np.ndarray, np.ndarray]] = []
     if kind < 0.65:
@@ -320,7 +328,7 @@ def _foreground(
             path = _walk(rng, start, rng.uniform(80, 700), rng.uniform(0.004, 0.05))
             lines.append((path, np.full(len(path), max(thickness * rng.uniform(0.9, 4), 0.9))))
     cover = _stroked(shape, lines)
-    color = _surface(shape, cover, rng)
+    color = _surface(shape, cover, rng, _bark(rng) if base is None else base)
     if rng.uniform() < 0.35:
         leaves = _leaves(rng, shape, max(rng.uniform(6, 30) * thickness, 4))
         own, leafy = _leafage(shape, leaves, rng)
@@ -330,10 +338,16 @@ def _foreground(
     return color, cover
 
 
-def _surface(shape: tuple[int, int], cover: Float, rng: np.random.Generator) -> Float:
-    """Return bark: a base colour, texture, and light from one side by the coverage's relief."""
+def _bark(rng: np.random.Generator) -> np.ndarray:
+    """Return a colour, mostly dark."""
     vivid = 0.25 if rng.uniform() < 0.8 else 0.6
-    base = _color(rng, low=0.01, high=0.25 if rng.uniform() < 0.8 else 0.9, tinting=vivid)
+    return _color(rng, low=0.01, high=0.25 if rng.uniform() < 0.8 else 0.9, tinting=vivid)
+
+
+def _surface(
+    shape: tuple[int, int], cover: Float, rng: np.random.Generator, base: np.ndarray
+) -> Float:
+    """Return bark: a base colour, texture, and light from one side by the coverage's relief."""
     texture = np.exp(rng.uniform(0.05, 0.5) * _noise(shape, rng, roughness=rng.uniform(0.7, 1.5)))
     relief = cv2.GaussianBlur(cover, (0, 0), rng.uniform(1, 4))
     angle = rng.uniform(0, 2 * np.pi)

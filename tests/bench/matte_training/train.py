@@ -32,6 +32,7 @@ from blendkit.masks.evidence import (
 
 _CROP = 160
 _BATCH = 10
+_WITH_PRIOR = 0.67
 
 Sample = dict[str, NDArray[np.float32]]
 
@@ -46,72 +47,138 @@ class Scenes:
         return len(self._scenes)
 
     def crop(self, index: int, rng: np.random.Generator) -> Sample:
-        """Return a random crop, scaled and turned, in random light, with random grain."""
+        """Return a random crop, scaled and turned, in random light, with random grain.
+
+        Two of three also hold its surroundings at half the scale, from which the network makes the
+        prior, as it does in use: there the coarser scale has seen more of the picture.
+        """
         scene = self._scenes[index]
+        full = scene["matte"].shape[0]
         zoom = (
             float(np.exp(rng.uniform(np.log(0.36), np.log(1.25)))) if rng.uniform() < 0.7 else 1.0
         )
-        side = min(int(_CROP / zoom), scene["matte"].shape[0])
+        side = min(int(_CROP / zoom), full)
         for _ in range(4):
-            top, left = rng.integers(0, scene["matte"].shape[0] - side + 1, 2)
+            top, left = (int(v) for v in rng.integers(0, full - side + 1, 2))
             window = (slice(top, top + side), slice(left, left + side))
             if scene["matte"][window].astype(np.float32).mean() > 0.01:
                 break
-        names = ("soft", "sharp", "matte", "sitter")
-        parts = {n: scene[n][window].astype(np.float32) for n in names}
-        if side != _CROP:
-            method = cv2.INTER_AREA if side > _CROP else cv2.INTER_CUBIC
-            parts = {
-                n: cv2.resize(v, (_CROP, _CROP), interpolation=method) for n, v in parts.items()
-            }
-        parts["matte"] = np.clip(parts["matte"], 0, 1)
-        parts["sitter"] = np.clip(parts["sitter"], 0, 1) * (1 - parts["matte"])
-        turns, flip = int(rng.integers(4)), rng.uniform() < 0.5
-        for name, value in parts.items():
-            turned = np.rot90(value, turns)
-            parts[name] = np.ascontiguousarray(turned[:, ::-1] if flip else turned)
-        return _taken(parts, rng)
+        turn = (int(rng.integers(4)), bool(rng.uniform() < 0.5))
+        taking = _Taking(rng)
+        fine = _cut(scene, window, _CROP)
+        if rng.uniform() > _WITH_PRIOR:
+            fine = _turned(fine, turn)
+            fine["hint"] = _hint(fine["matte"], rng)
+            return taking.taken(fine, rng, shrunk=1)
+        wide = min(2 * side, full)
+        at = [max(0, min(v - (wide - side) // 2, full - wide)) for v in (top, left)]
+        per_px = _CROP / (2 * side)
+        coarse = _cut(
+            scene, (slice(at[0], at[0] + wide), slice(at[1], at[1] + wide)), round(wide * per_px)
+        )
+        coarse["hint"] = _hint(coarse["matte"], rng, shrunk=2)
+        where = np.float32(
+            [
+                [2, 0, -2 * (left - at[1]) * per_px + 0.5],
+                [0, 2, -2 * (top - at[0]) * per_px + 0.5],
+            ]
+        )
+        fine["hint"] = (_lifted(coarse["hint"], where) > 0.5).astype(np.float32)
+        whole = taking.taken(coarse, rng, shrunk=2)
+        parts = taking.taken(_turned(fine, turn), rng, shrunk=1)
+        parts |= {f"coarse {name}": _padded(value) for name, value in whole.items()}
+        return parts | {"where": where, "turn": np.float32(turn)}
 
 
-def _taken(parts: Sample, rng: np.random.Generator) -> Sample:
-    """Add what the camera adds: exposure, errors of light and place, tone, grain."""
-    gain = np.exp(rng.uniform(-0.7, 0.9)) * np.exp(rng.normal(0, 0.12, 3))
-    soft, sharp = np.maximum(parts["soft"], 0) * gain, np.maximum(parts["sharp"], 0) * gain
-    sharp = sharp * np.exp(rng.normal(0, 0.02, 3))
-    if rng.uniform() < 0.3:
-        power = rng.uniform(0.75, 1.35)
-        soft, sharp = soft**power, sharp**power
-    if rng.uniform() < 0.5:
-        move = np.float32([[1, 0, rng.normal(0, 0.4)], [0, 1, rng.normal(0, 0.4)]])
-        soft = cv2.warpAffine(soft, move, (_CROP, _CROP), borderMode=cv2.BORDER_REFLECT)
-    grain = 0.002 * np.exp(rng.uniform(0, 3))
-    noisy = rng.normal(0, 1, (_CROP, _CROP, 3)).astype(np.float32)
-    if rng.uniform() < 0.7:
-        noisy = cv2.GaussianBlur(noisy, (0, 0), rng.uniform(0.3, 0.6))
-    sharp = np.clip(sharp, 0, 1) + grain * np.sqrt(np.clip(sharp, 0, 1) / 0.18 + 0.05) * noisy
-    soft = np.clip(soft, 0, 1) + rng.uniform(0.001, 0.006) * rng.normal(0, 1, soft.shape)
-    parts["soft"] = np.clip(soft, 0, 1).astype(np.float32)
-    parts["sharp"] = np.clip(sharp, 0, 1.05).astype(np.float32)
-    parts["grain"] = np.float32(grain)
-    parts["hint"] = _hint(parts["matte"], rng)
+def _cut(scene: Sample, window: tuple[slice, slice], side: int) -> Sample:
+    """Return a window of a scene, side px wide and high."""
+    parts = {n: scene[n][window].astype(np.float32) for n in ("soft", "sharp", "matte", "sitter")}
+    was = window[0].stop - window[0].start
+    if was != side:
+        method = cv2.INTER_AREA if was > side else cv2.INTER_CUBIC
+        parts = {n: cv2.resize(v, (side, side), interpolation=method) for n, v in parts.items()}
+    parts["matte"] = np.clip(parts["matte"], 0, 1)
+    parts["sitter"] = np.clip(parts["sitter"], 0, 1) * (1 - parts["matte"])
     return parts
 
 
-def _hint(matte: NDArray[np.float32], rng: np.random.Generator) -> NDArray[np.float32]:
+def _turned(parts: Sample, turn: tuple[int, bool]) -> Sample:
+    """Turn by quarters, then mirror or not."""
+    turned = {n: np.rot90(v, turn[0]) for n, v in parts.items()}
+    return {n: np.ascontiguousarray(v[:, ::-1] if turn[1] else v) for n, v in turned.items()}
+
+
+def _lifted(coarse: NDArray[np.float32], where: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Bring a map of the surroundings at half the scale to the crop's grid."""
+    return np.asarray(
+        cv2.warpAffine(coarse, where, (_CROP, _CROP), borderMode=cv2.BORDER_REPLICATE), np.float32
+    )
+
+
+def _padded(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Repeat the last row and column up to the crop's size."""
+    if values.ndim < 2:
+        return values
+    missing = _CROP - values.shape[0]
+    return np.asarray(
+        cv2.copyMakeBorder(values, 0, missing, 0, missing, cv2.BORDER_REPLICATE), np.float32
+    )
+
+
+class _Taking:
+    """What the camera adds: exposure, errors of light and place, tone, grain."""
+
+    def __init__(self, rng: np.random.Generator) -> None:
+        self.gain = np.exp(rng.uniform(-0.7, 0.9)) * np.exp(rng.normal(0, 0.12, 3))
+        self.light = np.exp(rng.normal(0, 0.02, 3))
+        self.power = rng.uniform(0.75, 1.35) if rng.uniform() < 0.3 else 1.0
+        self.off_px = rng.normal(0, 0.4, 2) if rng.uniform() < 0.5 else np.zeros(2)
+        self.grain = float(0.002 * np.exp(rng.uniform(0, 3)))
+        self.smooth_px = rng.uniform(0.3, 0.6) if rng.uniform() < 0.7 else 0.0
+
+    def taken(self, parts: Sample, rng: np.random.Generator, *, shrunk: int) -> Sample:
+        """Return the parts as taken; shrunk: 2 at half the scale, where grain is half as strong."""
+        side = parts["matte"].shape[0]
+        soft = np.maximum(parts["soft"], 0) * self.gain
+        sharp = np.maximum(parts["sharp"], 0) * self.gain * self.light
+        if self.power != 1:
+            soft, sharp = soft**self.power, sharp**self.power
+        if self.off_px.any():
+            off = self.off_px / shrunk
+            move = np.float32([[1, 0, off[0]], [0, 1, off[1]]])
+            soft = cv2.warpAffine(soft, move, (side, side), borderMode=cv2.BORDER_REFLECT)
+        grain = self.grain / shrunk
+        noisy = rng.standard_normal((side, side, 3), np.float32)
+        if self.smooth_px:
+            noisy = cv2.GaussianBlur(noisy, (0, 0), self.smooth_px)
+        sharp = np.clip(sharp, 0, 1)
+        sharp += grain * np.sqrt(sharp / 0.18 + 0.05) * noisy
+        soft = np.clip(soft, 0, 1)
+        soft += rng.uniform(0.001, 0.006) / shrunk * rng.standard_normal(soft.shape, np.float32)
+        return parts | {
+            "soft": np.clip(soft, 0, 1).astype(np.float32),
+            "sharp": np.clip(sharp, 0, 1.05).astype(np.float32),
+            "grain": np.float32(grain),
+        }
+
+
+def _hint(
+    matte: NDArray[np.float32], rng: np.random.Generator, *, shrunk: int = 1
+) -> NDArray[np.float32]:
     """Return a search region: wobbly and too wide, or everything."""
     if rng.uniform() < 0.35:
         return np.ones_like(matte)
-    reach = rng.uniform(5, 22)
+    reach = rng.uniform(5, 22) / shrunk
     distance = cv2.distanceTransform((matte < 0.1).astype(np.uint8), cv2.DIST_L2, 5)
     wobble = cv2.GaussianBlur(
-        rng.normal(size=matte.shape).astype(np.float32), (0, 0), rng.uniform(6, 20)
+        rng.standard_normal(matte.shape, np.float32), (0, 0), rng.uniform(6, 20) / shrunk
     )
     wobble *= rng.uniform(0.2, 0.8) * reach / (wobble.std() + 1e-6)
-    hint = (distance < reach + np.maximum(wobble, 2 - reach)).astype(np.float32)
+    hint = (distance < reach + np.maximum(wobble, 2 / shrunk - reach)).astype(np.float32)
     if rng.uniform() < 0.3:
         for _ in range(rng.integers(1, 4)):
-            x, y = (int(v) for v in rng.integers(0, _CROP, 2))
-            cv2.circle(hint, (x, y), int(rng.uniform(10, 50)), 1.0, -1)
+            x, y = (int(v) for v in rng.integers(0, matte.shape[0], 2))
+            cv2.circle(hint, (x, y), int(rng.uniform(10, 50) / shrunk), 1.0, -1)
     return hint
 
 
@@ -123,29 +190,21 @@ def _planes(parts: Sample, prior: NDArray[np.float32]) -> NDArray[np.float32]:
     )
 
 
-def _halved(parts: Sample) -> Sample:
-    half = (_CROP // 2 // 16 * 16, _CROP // 2 // 16 * 16)
-    small = {
-        n: cv2.resize(parts[n], half, interpolation=cv2.INTER_AREA)
-        for n in ("soft", "sharp", "hint")
-    }
-    small["grain"] = parts["grain"] / 2
-    return small
-
-
-def _with_priors(net: MatteNet, batch: list[Sample], rng: np.random.Generator) -> torch.Tensor:
-    """Return the planes of a batch; half of them carry the net's own matte at half size."""
+def _with_priors(net: MatteNet, batch: list[Sample]) -> torch.Tensor:
+    """Return the planes of a batch; where its surroundings are known, with the net's own prior."""
     priors = [np.full((_CROP, _CROP), NO_PRIOR, np.float32) for _ in batch]
-    chosen = [i for i in range(len(batch)) if rng.uniform() < 0.6]
+    chosen = [i for i, parts in enumerate(batch) if "where" in parts]
     if chosen:
-        small = [_halved(batch[i]) for i in chosen]
-        stack = [_planes(s, np.full(s["hint"].shape, NO_PRIOR, np.float32)) for s in small]
+        names = ("soft", "sharp", "hint", "grain")
+        stack = [_planes({n: batch[i][f"coarse {n}"] for n in names}, priors[0]) for i in chosen]
         net.eval()
         with torch.no_grad():
             coarse = net(torch.from_numpy(np.stack(stack)))[:, 0].numpy()
         net.train()
         for i, value in zip(chosen, coarse, strict=True):
-            priors[i] = cv2.resize(value, (_CROP, _CROP), interpolation=cv2.INTER_LINEAR)
+            lifted = _lifted(value, batch[i]["where"])
+            turns, mirrored = (int(v) for v in batch[i]["turn"])
+            priors[i] = _turned({"prior": lifted}, (turns, bool(mirrored)))["prior"]
     return torch.from_numpy(np.stack([_planes(p, q) for p, q in zip(batch, priors, strict=True)]))
 
 
@@ -186,7 +245,7 @@ def _validate(net: MatteNet, scenes: Scenes) -> str:
     errors, others = [], []
     for _ in range(12):
         batch = [scenes.crop(int(rng.integers(len(scenes))), rng) for _ in range(_BATCH)]
-        planes = _with_priors(net, batch, rng)
+        planes = _with_priors(net, batch)
         net.eval()
         with torch.no_grad():
             maps = net(planes).numpy()
@@ -212,7 +271,6 @@ def main(
 ) -> None:
     """Train on the scenes in FOLDER and write TARGET (.onnx) and its weights (.pt) beside it."""
     torch.manual_seed(seed)
-    rng = np.random.default_rng(seed)
     torch.set_num_threads(2)
     cv2.setNumThreads(1)
     files = sorted(folder.glob("*.npz"))
@@ -230,7 +288,7 @@ def main(
             break
         for group in optimiser.param_groups:
             group["lr"] = rate * min(1, (step + 1) / 50) * max(np.cos(share * np.pi / 2), 0.02)
-        planes = _with_priors(net, batch, rng)
+        planes = _with_priors(net, batch)
         truth, sitter, hint = (
             torch.from_numpy(np.stack([p[name] for p in batch]))[:, None]
             for name in ("matte", "sitter", "hint")
@@ -264,7 +322,7 @@ def _resumed(net: MatteNet, source: Path, batches: Iterator[list[Sample]]) -> No
     normalisation by the mean and deviation that a few batches show, undone by its own weights.
     """
     if source.suffix != ".onnx":
-        net.load_state_dict(torch.load(source))
+        _widened(net, torch.load(source))
         return
     stored = onnx.load(str(source)).graph.initializer
     values = {v.name: torch.from_numpy(onnx.numpy_helper.to_array(v).copy()) for v in stored}
@@ -279,6 +337,20 @@ def _resumed(net: MatteNet, source: Path, batches: Iterator[list[Sample]]) -> No
         for name in own.keys() & values.keys():
             own[name][: len(values[name])].copy_(values[name])
     _unfold(net, convolutions, batches)
+
+
+def _widened(net: MatteNet, stored: dict[str, torch.Tensor]) -> None:
+    """Load the weights of a net that may be narrower, so that the wider one does the same at first.
+
+    What is new reads the old channels by random weights, and is not yet read by them.
+    """
+    own = net.state_dict()
+    with torch.no_grad():
+        for name, value in stored.items():
+            corner = tuple(slice(n) for n in value.shape)
+            if value.ndim == 4:
+                own[name][: value.shape[0], value.shape[1] :] = 0
+            own[name][corner] = value
 
 
 def _unfold(
@@ -299,7 +371,7 @@ def _unfold(
         norm.running_var.fill_(1 - norm.eps)
     with torch.no_grad():
         for _ in range(6):
-            planes = _with_priors(net, next(batches), np.random.default_rng(0))
+            planes = _with_priors(net, next(batches))
             net.eval()
             net(planes)
     for hook in hooks:
@@ -317,9 +389,8 @@ def _unfold(
 
 def _settle(net: MatteNet, batches: Iterator[list[Sample]], count: int = 60) -> None:
     """Take the normalisations' statistics over many batches: the last few say too little."""
-    rng = np.random.default_rng(3)
     norms = [module for module in net.modules() if isinstance(module, nn.BatchNorm2d)]
-    stacks = [_with_priors(net, next(batches), rng) for _ in range(count)]
+    stacks = [_with_priors(net, next(batches)) for _ in range(count)]
     for norm in norms:
         norm.reset_running_stats()
         norm.momentum = None  # a plain mean over all batches

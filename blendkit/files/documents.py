@@ -1,0 +1,27 @@
+"""Reading JSON that somebody or something else has written."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from blendkit.errors import InputError
+
+
+def read_json(path: Path, *, what: str, cure: str) -> Any:
+    """Read a JSON document.
+
+    Parameters
+    ----------
+    path : the file.
+    what, cure : end the message "PATH: is not WHAT; CURE" where it cannot be read.
+
+    Raises
+    ------
+    InputError : missing, not UTF-8, not JSON, or nested beyond any use.
+    """
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise InputError(f"{path}: there is no such file; check the name") from error
+    except (OSError, ValueError, RecursionError) as error:
+        raise InputError(f"{path}: is not {what}; {cure}") from error
