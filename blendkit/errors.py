@@ -16,6 +16,9 @@ EXIT_BAD_INPUT = 2
 EXIT_NOT_ALIGNED = 3
 EXIT_SOME_PAIRS_FAILED = 4
 
+NO_MEMORY = "the memory did not suffice: close other programs, use fewer --jobs or smaller frames"
+_OPENCV_NO_MEMORY = -4
+
 
 class BlendkitError(Exception):
     """Base of all errors raised on purpose; its message is one line for the user."""
@@ -25,6 +28,15 @@ class BlendkitError(Exception):
     def __init__(self, message: str = "") -> None:
         # A value that is quoted from a file may hold line breaks; the sentence may not.
         super().__init__(" ".join(str(message).splitlines()))
+
+
+def out_of_memory(error: BaseException) -> bool:
+    """Whether an error says that memory did not suffice: Python's own, OpenCV's, or a thread's."""
+    return (
+        isinstance(error, MemoryError)
+        or getattr(error, "code", None) == _OPENCV_NO_MEMORY
+        or "can't start new thread" in str(error)
+    )
 
 
 class InputError(BlendkitError):

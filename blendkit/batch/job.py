@@ -10,7 +10,7 @@ from blendkit.batch.ledger import remember
 from blendkit.batch.lend import lent_hints
 from blendkit.batch.records import Job, Outcome, failed, named_inputs
 from blendkit.batch.thumbs import write_thumbs
-from blendkit.errors import AlignmentError, BlendkitError
+from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, out_of_memory
 from blendkit.files import prefer_raws
 from blendkit.files.deliver import deliver_copies
 from blendkit.files.delivery_spec import parse_delivery
@@ -31,9 +31,10 @@ def merge_job(job: Job) -> Outcome:
         outcome = _merge(job, began)
     except BlendkitError as error:
         outcome = failed(job, str(error), time_s=time.perf_counter() - began)
-    except MemoryError:
-        reason = "the memory did not suffice: close other programs, or use fewer --jobs"
-        outcome = failed(job, reason, time_s=time.perf_counter() - began)
+    except Exception as error:
+        if not out_of_memory(error):
+            raise
+        outcome = failed(job, NO_MEMORY, time_s=time.perf_counter() - began)
     return outcome
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from blendkit.errors import InputError
+from blendkit.errors import InputError, out_of_memory
 from blendkit.files import profiles
 from blendkit.frame import Float
 
@@ -74,6 +74,8 @@ def to_space(
             flags=flags | _UNSTORED,
         )
     except Exception as error:
+        if out_of_memory(error):
+            raise
         raise InputError(
             f"{name}: its colour profile cannot be converted ({error}); "
             "save the picture again with a standard RGB profile"

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from blendkit.errors import InputError
+from blendkit.errors import InputError, out_of_memory
 from blendkit.files import exif, ifd
 from blendkit.files.decoded import Codes, Decoded
 from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES, check_claim, check_size
@@ -79,6 +79,8 @@ def _opened(path: Path, name: str) -> "Iterator[Image]":
             f"{name}: is not a TIFF, PNG or JPEG; export it as one of these"
         ) from error
     except Exception as error:
+        if out_of_memory(error):
+            raise
         reason = " ".join(str(error).replace(str(path), "").split())[:120] or type(error).__name__
         raise InputError(f"{name}: is damaged ({reason}); export it again") from error
 
@@ -153,5 +155,7 @@ def _png(path: Path, name: str) -> Codes:
             image.verify()  # the sums of all chunks, which libpng lets pass in part
             return np.asarray(imagecodecs.png_decode(data))
     except Exception as error:
+        if out_of_memory(error):
+            raise
         reason = " ".join(str(error).split())[:120] or type(error).__name__
         raise InputError(f"{name}: is damaged ({reason}); export it again") from error

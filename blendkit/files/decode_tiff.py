@@ -3,11 +3,11 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 
-from blendkit.errors import InputError
+from blendkit.errors import InputError, out_of_memory
 from blendkit.files import exif, ifd
 from blendkit.files.decoded import Codes, Decoded
 from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES, check_claim, check_size
@@ -72,6 +72,8 @@ def _opened(path: Path, name: str) -> "Iterator[TiffFile]":
     except (InputError, OSError, GeneratorExit):
         raise
     except Exception as error:
+        if out_of_memory(error):
+            raise
         reason = " ".join(str(error).split())[:120] or type(error).__name__
         raise InputError(f"{name}: is damaged or not a TIFF ({reason}); export it again") from error
 
@@ -104,12 +106,21 @@ def _check_storage(page: "TiffPage", name: str, stored: int) -> None:
     check_claim(name, int(tile) * page.bitspersample // 8, stored)
 
 
-def _directory(path: Path) -> tuple[ifd.Directory, tuple[str, ...]]:
-    import mmap  # noqa: PLC0415 - loaded when a TIFF is read
+class _Stream:
+    """A file's bytes by slices.  A memory map would do, but a file cut short meanwhile kills it."""
 
-    with path.open("rb") as stream, mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ) as data:
+    def __init__(self, stream: BinaryIO) -> None:
+        self.stream = stream
+
+    def __getitem__(self, place: slice) -> bytes:
+        self.stream.seek(place.start)
+        return self.stream.read(place.stop - place.start)
+
+
+def _directory(path: Path) -> tuple[ifd.Directory, tuple[str, ...]]:
+    with path.open("rb") as stream:
         try:
-            directory, dropped = ifd.parse(data, exif.IFD0_READ)
+            directory, dropped = ifd.parse(_Stream(stream), exif.IFD0_READ)
         except ValueError as error:
             return {}, (f"{path.name}: its Exif is damaged ({error}) and was left out",)
     notes = (f"{path.name}: {dropped} damaged Exif values were left out",) if dropped else ()
@@ -128,7 +139,7 @@ def _blocks(path: Path, name: str) -> Iterator[tuple[int, int, int, Codes]]:
     with _opened(path, name) as file:
         page = file.pages.first
         if page.is_memmappable and page.planarconfig == 1:
-            yield from _mapped(path, page)
+            yield from _plain(path, name, page)
             return
         for data, index, shape in page.segments(maxworkers=2, buffersize=_BYTES_AT_ONCE):
             channel, _, top, left, _ = index
@@ -139,12 +150,15 @@ def _blocks(path: Path, name: str) -> Iterator[tuple[int, int, int, Codes]]:
             yield top, left, channel, data[0, :rows, :columns]
 
 
-def _mapped(path: Path, page: "TiffPage") -> Iterator[tuple[int, int, int, Codes]]:
-    """Yield the rows of an uncompressed picture from a memory map: nothing is held twice."""
-    shape = (page.imagelength, page.imagewidth, page.samplesperpixel)
-    order = page.parent.byteorder
-    kind = np.dtype(page.dtype).newbyteorder(order)
-    stored = np.memmap(path, kind, "r", offset=page.dataoffsets[0], shape=shape)
-    for top in range(0, shape[0], _ROWS):
-        rows = stored[top : top + _ROWS]
-        yield top, 0, 0, rows.astype(kind.newbyteorder("="))
+def _plain(path: Path, name: str, page: "TiffPage") -> Iterator[tuple[int, int, int, Codes]]:
+    """Yield the rows of an uncompressed picture, some at a time."""
+    row = (page.imagewidth, page.samplesperpixel)
+    kind = np.dtype(page.dtype).newbyteorder(page.parent.byteorder)
+    with path.open("rb") as stream:
+        stream.seek(page.dataoffsets[0])
+        for top in range(0, page.imagelength, _ROWS):
+            rows = min(_ROWS, page.imagelength - top)
+            codes = np.fromfile(stream, kind, rows * row[0] * row[1])
+            if codes.size < rows * row[0] * row[1]:
+                raise InputError(f"{name}: is cut short; copy or export it again")
+            yield top, 0, 0, codes.reshape(rows, *row).astype(kind.newbyteorder("="), copy=False)

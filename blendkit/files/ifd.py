@@ -36,13 +36,10 @@ _MOST_ENTRIES = 1000
 
 
 class Readable(Protocol):
-    """Bytes or a memory map."""
+    """Bytes, or what gives a file's bytes by slices."""
 
     def __getitem__(self, index: slice, /) -> bytes:
-        """Return a part."""
-
-    def __len__(self) -> int:
-        """Return the number of bytes."""
+        """Return a part; less than asked for where the data end."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,25 @@ def read_frame(path: Path | str, *, match: Frame | None = None, raw_colours: str
     InputError : one line that names the file and the next step.
     """
     source = Path(path)
+    before = _state(source)
+    frame = _read(source, match, raw_colours)
+    if _state(source) != before:
+        raise InputError(
+            f"{source}: changed while it was read; wait until it is written, try again"
+        )
+    return frame
+
+
+def _state(path: Path) -> tuple[int, int] | None:
+    """Return size and time of the last change; None where there is no such file."""
+    try:
+        about = path.stat()
+    except OSError:
+        return None
+    return about.st_size, about.st_mtime_ns
+
+
+def _read(source: Path, match: Frame | None, raw_colours: str) -> Frame:
     if source.suffix.lower() in raw.SUFFIXES:
         _readable(source)
         return raw.read_raw(source, match=match, colours=raw_colours)

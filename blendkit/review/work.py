@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from typing import Any
 
-from blendkit.errors import AlignmentError, BlendkitError
+from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, out_of_memory
 from blendkit.files import read_frame
 from blendkit.frame import Progress
 from blendkit.masks.strokes import Stroke
@@ -113,8 +113,10 @@ def _run(task: Task, pipe: Connection) -> None:
         pipe.send(("done", "", 1.0))
     except BlendkitError as error:
         pipe.send(("failed", " ".join(str(error).split()), 0.0))
-    except MemoryError:
-        pipe.send(("failed", "there is too little memory; close other programs", 0.0))
+    except Exception as error:
+        if not out_of_memory(error):
+            raise
+        pipe.send(("failed", NO_MEMORY, 0.0))
 
 
 def _stop(_number: int, _frame: object) -> None:

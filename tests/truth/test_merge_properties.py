@@ -1,10 +1,13 @@
-"""What a merge must not depend on: threads, exposure, where the frame's corner lies."""
+"""What a merge must not depend on: threads, exposure, depth, how the file lies, its corner."""
 
 from functools import cache
+from pathlib import Path
 
 import cv2
 import numpy as np
+import tifffile
 
+from blendkit.files import read_frame
 from blendkit.frame import Frame
 from blendkit.hints import Hints
 from blendkit.merge import Merged, merge_pair
@@ -69,3 +72,47 @@ def test_both_frames_moved_alike_give_the_moved_result() -> None:
     merged = merge_pair(*moved, hints=Hints(foreground_mask=mask))
     inner = (slice(40, -40), slice(40, -40))
     assert psnr(merged.pixels[inner], plain().pixels[dy:, dx:][inner]) > 36
+
+
+def test_a_frame_merged_with_itself_gives_itself_back() -> None:
+    """By default the same picture given twice is refused; laid on itself on purpose, it stays."""
+    frame = pair().background
+    assert np.array_equal(merge_pair(frame, frame, hints=Hints(aligned=True)).pixels, frame.pixels)
+    hints = Hints(aligned=True, foreground_mask=painted())
+    merged = merge_pair(frame, frame, hints=hints)
+    assert np.array_equal(merged.pixels[painted() == 0], frame.pixels[painted() == 0])
+    assert np.percentile(np.abs(merged.pixels - frame.pixels)[painted() > 0], 99) < 0.02
+
+
+def merged_from_files(folder: Path, kind: str, *, turned: bool = False) -> np.ndarray:
+    """Write the pair with a depth, perhaps lying on its side with the tag that says so, merge."""
+    frames = []
+    for name, frame in (("wide", pair().background), ("stopped", pair().foreground)):
+        encoded = np.clip(frame.pixels, 0, 1) ** (1 / 2.2)
+        codes = encoded.astype(np.float32)
+        if kind != "float32":
+            top = np.iinfo(kind).max
+            codes = np.round(encoded * top).astype(kind)
+        # Orientation 6: the camera's top row is the picture's right side (TIFF 6.0, tag 274).
+        stored = np.ascontiguousarray(np.rot90(codes)) if turned else codes
+        path = folder / f"{name}-{kind}-{turned}.tif"
+        orientation = [(274, "H", 1, 6, True)] if turned else []
+        tifffile.imwrite(path, stored, photometric="rgb", extratags=orientation)
+        frames.append(read_frame(path))
+    return merge_pair(*frames, hints=Hints(foreground_mask=painted())).pixels
+
+
+def test_orientation_changes_nothing_and_depth_nothing_beyond_rounding(tmp_path: Path) -> None:
+    deep = merged_from_files(tmp_path, "uint16")
+    assert np.array_equal(merged_from_files(tmp_path, "uint16", turned=True), deep)
+    assert psnr(merged_from_files(tmp_path, "float32"), deep) > 60
+    assert 38 < psnr(merged_from_files(tmp_path, "uint8"), deep) < 80
+
+
+def test_the_gain_of_one_frame_changes_little() -> None:
+    """What is left is the light fit's own error, 0.01 EV, and the darker frame's grain."""
+    half = Frame(
+        (0.5 * pair().foreground.pixels).astype(np.float32), pair().foreground.capture, "darker"
+    )
+    merged = merge_pair(pair().background, half, hints=Hints(foreground_mask=painted()))
+    assert psnr(merged.pixels, plain().pixels) > 42

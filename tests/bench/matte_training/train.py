@@ -266,15 +266,22 @@ def _validate(net: MatteNet, scenes: Scenes) -> str:
 @click.option("--seed", default=5)
 @click.option("--rate", default=2e-3)
 @click.option("--resume", type=click.Path(path_type=Path))
+@click.option("--threads", default=2)
 def main(
-    folder: Path, target: Path, minutes: float, seed: int, rate: float, resume: Path | None
+    folder: Path,
+    target: Path,
+    minutes: float,
+    seed: int,
+    rate: float,
+    resume: Path | None,
+    threads: int,
 ) -> None:
     """Train on the scenes in FOLDER and write TARGET (.onnx) and its weights (.pt) beside it."""
     torch.manual_seed(seed)
-    torch.set_num_threads(2)
+    torch.set_num_threads(threads)
     cv2.setNumThreads(1)
     files = sorted(folder.glob("*.npz"))
-    held = Scenes(files[::10][:60])
+    held = Scenes(files[::10][::4])
     scenes = Scenes([f for i, f in enumerate(files) if i % 10])
     net = MatteNet().to(memory_format=torch.channels_last)
     if resume:
