@@ -4,7 +4,10 @@ The matte says what is in front.  From it follow the boughs' discs, the veil tha
 the plate; and these in turn tell whether the matte can be right.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
 
 from blendkit.blending import BoughGroup, Plate, Veil
 from blendkit.blending.aperture import background_at, foreground_at
@@ -15,6 +18,7 @@ from blendkit.blending.plate import make_plate
 from blendkit.blending.proof import keep_proven, proven_share
 from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
+from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float, Warped
 from blendkit.masks import Matte
 from blendkit.masks.find import given_matte
@@ -22,6 +26,8 @@ from blendkit.masks.plate_term import hold_to_plate
 from blendkit.masks.zones import unplaced
 from blendkit.settings import MergeSettings
 
+_SKETCH_PX = 1200
+_WHOLE = 0.99
 _WORTH_ANOTHER = 0.005
 """Share of the matte that must have been dropped for discs and plate to be found anew."""
 
@@ -51,66 +57,132 @@ class Laid:
 class View:
     """One explanation of the background frame: this foreground, blurred so, over this plate.
 
-    behind: what lies behind as far as the foreground frame shows it, and how well it does.
-    unplaced: bool (height, width), where the frames do not agree on what it is; None = not asked.
+    unplaced: bool (height, width), where the frames do not agree on what it is.
     """
 
     matte: Matte
-    behind: tuple[Float, Float]
-    evidence: DiscEvidence
     groups: tuple[BoughGroup, ...]
     veil: Veil
     plate: Plate
-    unplaced: Bool | None = None
+    unplaced: Bool
 
 
-def view_of(laid: Laid, matte: Matte, settings: MergeSettings) -> View:
-    """Explain the background frame by a matte: find the boughs' discs, the veil, the plate."""
-    guess = rerender(laid.aligned, (1 - matte.alpha) * laid.footprint, laid.softness)
-    behind = shown_behind(*guess, laid.clear)
-    evidence = gather_evidence(
-        laid.background, behind[0], matte.alpha, matte.color, 1 - laid.unsure, settings.discs
-    )
-    size = (laid.footprint.shape[1], laid.footprint.shape[0])
-    groups = find_groups(evidence, size, settings.discs)
-    return View(
-        matte, behind, evidence, groups, *_veil_and_plate(laid, matte, groups, behind, settings)
-    )
+@dataclass(frozen=True, eq=False, slots=True)
+class _Sketch:
+    """What the boughs' discs are sought and judged by, at reduced size, and the discs found."""
+
+    evidence: DiscEvidence
+    groups: tuple[BoughGroup, ...]
 
 
-def _veil_and_plate(
+def explained(
     laid: Laid,
     matte: Matte,
-    groups: tuple[BoughGroup, ...],
-    behind: tuple[Float, Float],
+    region: Bool,
+    grain: float,
     settings: MergeSettings,
-) -> tuple[Veil, Plate]:
-    veil = make_veil(matte.alpha, matte.color, groups)
-    plate = make_plate(laid.background, veil, *behind, laid.sitter, settings.plate, full=laid.full)
-    return veil, with_clear_frame(plate, laid.clear, veil, laid.sitter)
-
-
-def proven(
-    laid: Laid, view: View, region: Bool, grain: float, settings: MergeSettings, *, painted: bool
+    *,
+    known: bool,
+    painted: bool,
 ) -> View:
-    """Ask the frames about the matte: drop what leaves no veil, then hold it to S = aF + (1-a)P.
+    """Explain the background frame, and let the explanation correct the matte.
 
-    region: bool (height, width), where the matte was searched; painted: whether by hand.
-    grain: of the foreground frame at middle grey.
+    What leaves no veil is dropped; the rest is held to S = aF + (1-a)P.
+
+    Parameters
+    ----------
+    laid : Laid
+    matte : Matte
+        As proposed.
+    region : ndarray
+        bool (height, width), where the matte was searched.
+    grain : float
+        Noise of the foreground frame at middle grey, linear standard deviation.
+    settings : MergeSettings
+    known : bool
+        The matte is given, not proposed: it stays as it is.
+    painted : bool
+        The region was painted by hand.
+
+    Returns
+    -------
+    View
     """
-    proposed = view.matte.alpha
-    share = proven_share(view.evidence, view.groups, laid.aligned, laid.softness)
-    kept = keep_proven(proposed, share, painted=painted)
-    if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
-        view = view_of(laid, view.matte.limited_to(kept), settings)
-    if not view.groups:
-        return replace(view, unplaced=unplaced(proposed, view.matte.alpha))
-    matte = view.matte
-    held = hold_to_plate(laid.aligned, view.plate.pixels, matte.alpha, matte.color, region, grain)
-    matte = given_matte(laid.aligned, held, region)
-    veil, plate = _veil_and_plate(laid, matte, view.groups, view.behind, settings)
-    open_ = unplaced(proposed, matte.alpha)
-    return replace(view, matte=matte, veil=veil, plate=plate, unplaced=open_)
+    proposed = matte.alpha
+    sketch = _sketch(laid, matte, settings)
+    asked = bool(sketch.groups) and not known
+    if asked:
+        share = proven_share(sketch.evidence, sketch.groups, laid.aligned, laid.softness)
+        kept = keep_proven(proposed, share, painted=painted)
+        if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
+            matte = matte.limited_to(kept)
+            sketch = _sketch(laid, matte, settings)
+    veil = make_veil(matte.alpha, matte.color, sketch.groups)
+    behind = _behind(laid, matte, veil)
+    plate = _plate(laid, veil, behind, settings)
+    if asked and sketch.groups:
+        held = hold_to_plate(laid.aligned, plate.pixels, matte.alpha, matte.color, region, grain)
+        matte = given_matte(laid.aligned, held, region)
+        veil = make_veil(matte.alpha, matte.color, sketch.groups)
+        plate = _plate(laid, veil, behind, settings)
+    open_ = unplaced(proposed, matte.alpha) if asked else np.zeros_like(region)
+    return View(matte, sketch.groups, veil, plate, open_)
+
+
+def _sketch(laid: Laid, matte: Matte, settings: MergeSettings) -> _Sketch:
+    """Find the boughs' discs in a picture reduced to some 1200 px, because veils are smooth."""
+    factor = max(round(max(laid.footprint.shape) / _SKETCH_PX), 1)
+    background, aligned, alpha, color, footprint, softness, unsure = (
+        reduce_by(np.asarray(v, np.float32), factor)
+        for v in (
+            laid.background,
+            laid.aligned,
+            matte.alpha,
+            matte.color,
+            laid.footprint,
+            laid.softness,
+            laid.unsure,
+        )
+    )
+    clear = None
+    if laid.clear is not None:
+        reaches = reduce_by(laid.clear.footprint.astype(np.float32), factor) > _WHOLE
+        clear = Warped(reduce_by(laid.clear.pixels, factor), reaches)
+    disc_px = np.asarray(softness / factor, np.float32)
+    guess = rerender(aligned, (1 - alpha) * footprint, disc_px)
+    evidence = gather_evidence(
+        background,
+        shown_behind(*guess, clear)[0],
+        alpha,
+        color,
+        1 - unsure,
+        settings.discs,
+        reduced_by=factor,
+    )
+    size = (laid.footprint.shape[1], laid.footprint.shape[0])
+    return _Sketch(evidence, find_groups(evidence, size, settings.discs))
+
+
+def _behind(laid: Laid, matte: Matte, veil: Veil) -> tuple[Float, Float]:
+    """Return what lies behind, as far as the foreground frame shows it, and how well it does."""
+    keep = (1 - matte.alpha) * laid.footprint
+    guess = rerender(laid.aligned, keep, laid.softness, where=_around(veil.coverage > 0))
+    return shown_behind(*guess, laid.clear)
+
+
+def _around(region: Bool) -> Bool:
+    """Return a region with what lies near, where both plates are compared."""
+    factor = max(max(region.shape) // 300, 1)
+    small = reduce_by(region.astype(np.float32), factor) > 0
+    reach = 2 * (max(small.shape) // 30) + 1
+    wide = cv2.dilate(small.astype(np.uint8), np.ones((reach, reach), np.uint8))
+    size = (region.shape[1], region.shape[0])
+    return np.asarray(cv2.resize(wide, size, interpolation=cv2.INTER_NEAREST) > 0, np.bool_)
+
+
+def _plate(laid: Laid, veil: Veil, behind: tuple[Float, Float], settings: MergeSettings) -> Plate:
+    plate = make_plate(laid.background, veil, *behind, laid.sitter, settings.plate, full=laid.full)
+    return with_clear_frame(plate, laid.clear, veil, laid.sitter)
 
 
 def at_f_numbers(

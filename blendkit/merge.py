@@ -16,7 +16,7 @@ from blendkit.blending.aperture import check_f_numbers
 from blendkit.blending.compose import compose, source_map
 from blendkit.blending.finish import color_with_grain, plate_with_grain
 from blendkit.clock import Stopwatch
-from blendkit.explain import Laid, at_f_numbers, proven, view_of
+from blendkit.explain import Laid, at_f_numbers, explained
 from blendkit.frame import Bool, Float, Frame, Label, Progress, no_progress
 from blendkit.hints import Hints
 from blendkit.masks import Matte
@@ -154,12 +154,9 @@ def merge_pair(
             clipped_b & ~near(clipped_f),
             clear,
         )
-        view = view_of(laid, matte, settings)
-        if view.groups and hints.matte is None:
-            hand = hints.foreground_mask is not None
-            view = proven(laid, view, region, grain[1], settings, painted=hand)
+        given, hand = hints.matte is not None, hints.foreground_mask is not None
+        view = explained(laid, matte, region, grain[1], settings, known=given, painted=hand)
         matte = view.matte
-        unplaced = np.zeros_like(moved.footprint) if view.unplaced is None else view.unplaced
         shared = moved.footprint & ~clipped_b & ~clipped_f
         blur_after = measured_blur(background, foreground, aligned, shared, matte, noise, settings)
         own_disc_px = edge_disc_px(aligned, matte.alpha)
@@ -177,7 +174,7 @@ def merge_pair(
         still = shared & ~plate.touched & (matte.alpha <= 0)
         flags = (
             *clear_flags,
-            *unplaced_zones(unplaced),
+            *unplaced_zones(view.unplaced),
             *not_covered(moved.footprint),
             *clipped(clipped_b, clipped_f),
             *soft_foreground(foreground, matte.alpha, own_disc_px),
@@ -200,7 +197,7 @@ def merge_pair(
         aligned=aligned,
         covered=moved.footprint,
         sitter=sitter,
-        zones=zone_map(matte.alpha, sitter, unplaced),
+        zones=zone_map(matte.alpha, sitter, view.unplaced),
         noise=noise,
         flags=flags,
         settings=settings,

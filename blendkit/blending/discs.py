@@ -54,8 +54,13 @@ def gather_evidence(
     color: Float,
     weight: Float,
     settings: DiscSettings,
+    *,
+    reduced_by: int = 1,
 ) -> DiscEvidence:
-    """Reduce the pictures to the search's scale; all full size, linear light."""
+    """Reduce the pictures to the search's scale; all of one size, linear light.
+
+    reduced_by: the reduction that they come at.
+    """
     factor = max(round(max(matte.shape) / settings.working_size_px), 1)
     foreground = np.dstack([color * matte[..., None], matte]).astype(np.float32)
     soft = reduce_by(background, factor)
@@ -65,7 +70,7 @@ def gather_evidence(
         foreground=reduce_by(foreground, factor),
         weight=reduce_by(weight, factor) + np.float32(1e-6),
         local_light=gaussian(soft, 5) + np.float32(0.01),
-        factor=factor,
+        factor=factor * reduced_by,
     )
 
 

@@ -7,10 +7,12 @@ import numpy as np
 from blendkit.blending import Plate, Veil
 from blendkit.blending.grain import Sigma, add_grain, reduce_grain
 from blendkit.filters.bands import gaussian
+from blendkit.filters.tiles import inside, tiles
 from blendkit.frame import Float
 from blendkit.settings import GrainSettings
 
 _SOFT_FROM_PX = 3.0
+_TILE, _MARGIN = 512, 24
 
 
 def plate_with_grain(
@@ -28,15 +30,20 @@ def plate_with_grain(
     """
     if not settings.match:
         return plate
-    fine = plate.pixels - gaussian(plate.pixels, 1.5)
-    soft = np.clip((softness - _SOFT_FROM_PX) / _SOFT_FROM_PX, 0, 1)
-    own = np.zeros(plate.touched.shape, np.bool_) if plate.cleared is None else plate.cleared
-    scale = np.where(own, 1, 1 - soft * np.clip(veil.coverage, 0, 0.95))
-    pixels = plate.pixels + fine * (scale - 1)[..., None]
-    present = np.where(plate.touched & ~own, plate.divided, 1).astype(np.float32)
-    grained = add_grain(pixels, wanted, present, seed=settings.seed)
-    pixels = np.where(plate.touched[..., None], np.maximum(grained, 0), plate.pixels)
-    return replace(plate, pixels=np.asarray(pixels, np.float32))
+    cleared = np.zeros(plate.touched.shape, np.bool_) if plate.cleared is None else plate.cleared
+    pixels = plate.pixels.copy()
+    for number, (own, near) in enumerate(tiles(plate.touched.shape, _TILE, _MARGIN)):
+        touched = plate.touched[own]
+        if not touched.any():
+            continue
+        fine = (plate.pixels[near] - gaussian(plate.pixels[near], 1.5))[inside(own, near)]
+        soft = np.clip((softness[own] - _SOFT_FROM_PX) / _SOFT_FROM_PX, 0, 1)
+        scale = np.where(cleared[own], 1, 1 - soft * np.clip(veil.coverage[own], 0, 0.95))
+        scaled = plate.pixels[own] + fine * (scale - 1)[..., None]
+        present = np.where(touched & ~cleared[own], plate.divided[own], 1).astype(np.float32)
+        grained = add_grain(scaled, wanted, present, seed=(settings.seed, number))
+        pixels[own] = np.where(touched[..., None], np.maximum(grained, 0), plate.pixels[own])
+    return replace(plate, pixels=pixels)
 
 
 def color_with_grain(
@@ -46,12 +53,20 @@ def color_with_grain(
 
     present, wanted: noise of the aligned foreground frame and of the background frame.
     """
-    if not settings.match or not (alpha > 0).any():
+    if not settings.match:
         return color
-    smooth = reduce_grain(color, present)
-    left = _share_left(color, smooth, present, wanted)
-    result = add_grain(smooth, wanted, left, seed=settings.seed + 1)
-    return np.asarray(np.maximum(result, 0) * (alpha > 0)[..., None], np.float32)
+    result = np.zeros_like(color)
+    for number, (own, near) in enumerate(tiles(alpha.shape, _TILE, _MARGIN)):
+        there = alpha[own] > 0
+        if not there.any():
+            continue
+        smooth = reduce_grain(color[near], present)
+        left = _share_left(color[near], smooth, present, wanted)
+        middle = inside(own, near)
+        seed = (settings.seed + 1, number)
+        grained = add_grain(smooth[middle], wanted, left[middle], seed=seed)
+        result[own] = np.maximum(grained, 0) * there[..., None]
+    return result
 
 
 def _share_left(before: Float, after: Float, present: Sigma, wanted: Sigma) -> Float:

@@ -47,7 +47,9 @@ def _band_shares() -> list[float]:
     return shares
 
 
-def add_grain(pixels: Float, target: Sigma, present: Float, *, seed: int) -> Float:
+def add_grain(
+    pixels: Float, target: Sigma, present: Float, *, seed: int | tuple[int, ...]
+) -> Float:
     """Add white noise so that its deviation becomes the target.
 
     Parameters
@@ -58,7 +60,7 @@ def add_grain(pixels: Float, target: Sigma, present: Float, *, seed: int) -> Flo
         Deviation wanted at each value.
     present : ndarray
         Share of the target deviation that is there already, 0 to 1, (height, width).
-    seed : int
+    seed : int or tuple of int
         Of the noise; the same seed and size give the same grain.
 
     Returns

@@ -55,7 +55,7 @@ def make_plate(
     trust = _trust_in_division(veil, rerendered, mass, settings)
     if full is not None:
         trust = trust * (1 - _soft_rim(full))
-    offset = _slow_offset(divided, rerendered, trust)
+    offset = _slow_offset(divided, rerendered, trust * (mass > 0))
     pixels = trust[..., None] * divided + (1 - trust[..., None]) * np.maximum(
         rerendered + offset, 0
     )

@@ -6,18 +6,24 @@ gap it leaves is closed by normalised convolution (Knutsson & Westin 1993, CVPR,
 doi:10.1109/CVPR.1993.341081).
 """
 
+from collections.abc import Iterator
+
 import cv2
 import numpy as np
 
 from blendkit.filters.disc import WORKING_DISC_PX, disc_blur
 from blendkit.filters.resample import enlarge, reduce_by
-from blendkit.frame import Float
+from blendkit.filters.tiles import Window, inside, tiles
+from blendkit.frame import Bool, Float
 
+_TILE = 384
 _STEP = 1.35
 _SMALLEST_PX = 1.0
 
 
-def rerender(sharp: Float, keep: Float, disc_px: Float) -> tuple[Float, Float]:
+def rerender(
+    sharp: Float, keep: Float, disc_px: Float, *, where: Bool | None = None
+) -> tuple[Float, Float]:
     """Blur the sharp frame's background by a disc that varies over the picture.
 
     Parameters
@@ -28,6 +34,9 @@ def rerender(sharp: Float, keep: Float, disc_px: Float) -> tuple[Float, Float]:
         Share of each pixel that shows background, float32 (height, width): 1 - matte.
     disc_px : ndarray
         Disc of the background, float32 (height, width), px.
+    where : ndarray, optional
+        bool (height, width), where the result is wanted; far from it nothing is computed and the
+        result is 0.  The grid of tiles hangs on the picture, so any machine gives the same bytes.
 
     Returns
     -------
@@ -41,16 +50,36 @@ def rerender(sharp: Float, keep: Float, disc_px: Float) -> tuple[Float, Float]:
     size = (keep.shape[1], keep.shape[0])
     for factor, rungs in _by_scale(ladder, min(keep.shape)).items():
         small = reduce_by(layers, factor)
-        position = np.interp(reduce_by(disc_px, factor), ladder, np.arange(len(ladder)))
+        position = _position(reduce_by(disc_px, factor), ladder)
+        wanted = None if where is None else reduce_by(where.astype(np.float32), factor) > 0
         part = np.zeros_like(small)
         for index in rungs:
-            share = np.clip(1 - np.abs(position - index), 0, 1).astype(np.float32)
-            if share.max() > 0:
-                # The cells and their enlargement widen as much as a disc of 2 cells.
-                disc = np.sqrt(max(ladder[index] ** 2 - 4.0 * (factor > 1) * factor**2, 0)) / factor
-                part += disc_blur(small * share[..., None], disc, border=cv2.BORDER_REPLICATE)
+            # The cells and their enlargement widen as much as a disc of 2 cells.
+            disc = np.sqrt(max(ladder[index] ** 2 - 4.0 * (factor > 1) * factor**2, 0)) / factor
+            for own, near in _tiles(position, index, wanted, int(disc / 2) + 2):
+                share = np.zeros(position[near].shape, np.float32)
+                share[inside(own, near)] = np.clip(1 - np.abs(position[own] - index), 0, 1)
+                part[near] += disc_blur(
+                    small[near] * share[..., None], disc, border=cv2.BORDER_REPLICATE
+                )
         total += enlarge(part, factor, size)
     return _normalised(total)
+
+
+def _position(disc_px: Float, ladder: list[float]) -> Float:
+    """Return where each disc stands on the ladder: 2.5 = half-way between rungs 2 and 3."""
+    return np.asarray(np.interp(disc_px, ladder, np.arange(len(ladder))), np.float32)
+
+
+def _tiles(
+    position: Float, index: int, wanted: Bool | None, reach: int
+) -> Iterator[tuple[Window, Window]]:
+    """Yield the tiles that hold a rung, and each with the surroundings that it spreads into."""
+    for own, near in tiles(position.shape, _TILE, reach):
+        if wanted is not None and not wanted[near].any():
+            continue
+        if float(position[own].min()) < index + 1 and float(position[own].max()) > index - 1:
+            yield own, near
 
 
 def _by_scale(ladder: list[float], short_side_px: int) -> dict[int, list[int]]:

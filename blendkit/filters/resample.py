@@ -23,6 +23,26 @@ def reduce_by(values: Float, factor: int) -> Float:
     if factor <= 1:
         return values
     height, width = values.shape[:2]
+    rows, columns = height // factor * factor, width // factor * factor
+    result = np.empty((-(-height // factor), -(-width // factor), *values.shape[2:]), np.float32)
+    # Only the last, incomplete cells are padded: copying the whole picture would cost as much.
+    for part in (
+        (slice(0, rows), slice(0, columns)),
+        (slice(0, rows), slice(columns, width)),
+        (slice(rows, height), slice(0, width)),
+    ):
+        cells = _cells(values[part], factor)
+        if cells.size:
+            top, left = part[0].start // factor, part[1].start // factor
+            result[top : top + cells.shape[0], left : left + cells.shape[1]] = cells
+    return result
+
+
+def _cells(values: Float, factor: int) -> Float:
+    """Return the means of cells; incomplete ones repeat the rim."""
+    height, width = values.shape[:2]
+    if not height or not width:
+        return values
     bottom, right = -height % factor, -width % factor
     if bottom or right:
         padded = cv2.copyMakeBorder(values, 0, bottom, 0, right, cv2.BORDER_REPLICATE)
@@ -41,7 +61,7 @@ def enlarge(values: Float, factor: int, size: tuple[int, int]) -> Float:
     full = (values.shape[1] * factor, values.shape[0] * factor)
     # OpenCV's cubic (a = -0.75) does not reproduce a ramp; linear does.
     out = cv2.resize(values, full, interpolation=cv2.INTER_LINEAR)
-    return np.ascontiguousarray(out[: size[1], : size[0]], np.float32)
+    return np.asarray(out[: size[1], : size[0]], np.float32)
 
 
 def matrix_at_reduced_scale(matrix: Matrix, factor: float) -> Matrix:

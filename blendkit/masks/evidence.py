@@ -17,6 +17,9 @@ NO_PRIOR = 0.5
 _MIDDLE_GREY = 0.18
 _GRAIN_SCALE = 20.0
 _BINS = (20, 14, 14)
+_ROWS = 64
+"""Rows at once: what they need stays in the processor's cache."""
+_PER_E_FOLD = np.float32(1 / np.log(2))
 _LEAST_PIXELS = 200
 _CLEAR_QUANTILE = 0.3
 
@@ -64,16 +67,21 @@ def colour_bins(foreground: Float, scale: float) -> NDArray[np.int64]:
 
     foreground: float32 (height, width, 3), linear; scale: from `exposure_scale`.
     """
-    light = gaussian(foreground, 0.7) * scale
-    logs = np.log2(np.maximum(light, 1e-3))
-    axes = (
-        (logs.mean(axis=2) + 9) / 10.5,
-        (logs[..., 0] - logs[..., 1] + 2) / 4,
-        (logs[..., 2] - logs[..., 1] + 2) / 4,
-    )
+    light = gaussian(foreground, 0.7)
     index = np.zeros(light.shape[:2], np.int64)
-    for values, count in zip(axes, _BINS, strict=True):
-        index = index * count + np.clip((values * count).astype(np.int64), 0, count - 1)
+    for top in range(0, len(light), _ROWS):
+        rows = slice(top, top + _ROWS)
+        # OpenCV's logarithm is several times as fast as numpy's, and as exact as float32 is.
+        logs = cv2.log(np.maximum(light[rows] * np.float32(scale), 1e-3)) * _PER_E_FOLD
+        red, green, blue = cv2.split(logs)
+        axes = (
+            (((red + green + blue) / 3) + 9) / 10.5,
+            (red - green + 2) / 4,
+            (blue - green + 2) / 4,
+        )
+        for values, count in zip(axes, _BINS, strict=True):
+            bins = np.clip((values * count).astype(np.int64), 0, count - 1)
+            index[rows] = index[rows] * count + bins
     return index
 
 

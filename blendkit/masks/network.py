@@ -8,7 +8,6 @@ grid of tiles hangs on the picture, so any machine gives the same bytes.
 Training script, seeds and held-out figures: tests/bench/matte_training.
 """
 
-from collections.abc import Iterator
 from functools import cache
 from importlib import resources
 
@@ -16,10 +15,11 @@ import cv2
 import numpy as np
 
 from blendkit.filters.resample import reduce_by
+from blendkit.filters.tiles import inside, tiles
 from blendkit.frame import Float
 from blendkit.masks.evidence import NO_PRIOR, colour_evidence, exposure_scale, network_planes
 
-_TILE = 256
+_TILE = 512
 _MARGIN = 64
 _COARSEST_PX = 320
 _SETTLED = 0.004
@@ -70,7 +70,7 @@ def focus_zone(background: Float, foreground: Float, grain: float) -> Float:
     prior = np.full(everywhere.shape, NO_PRIOR, np.float32)
     scale = exposure_scale(background)
     zone = np.zeros_like(prior)
-    for inner, outer in _tiles(everywhere.shape):
+    for inner, outer in tiles(everywhere.shape, _TILE, _MARGIN):
         planes = network_planes(
             background[outer],
             foreground[outer],
@@ -80,7 +80,7 @@ def focus_zone(background: Float, foreground: Float, grain: float) -> Float:
             grain,
             scale,
         )
-        zone[inner] = _core(_run(planes)[1], inner, outer)
+        zone[inner] = _run(planes)[1][inside(inner, outer)]
     return zone
 
 
@@ -115,7 +115,7 @@ def _at_one_scale(
     colour = colour_evidence(foreground, hint, scale)
     open_ = (hint > 0) & (prior > _SETTLED)
     open_ &= cv2.erode(prior, np.ones((5, 5), np.uint8)) < 1 - _SETTLED
-    for inner, outer in _tiles(shape):
+    for inner, outer in tiles(shape, _TILE, _MARGIN):
         if open_[inner].any():
             planes = network_planes(
                 background[outer],
@@ -126,27 +126,8 @@ def _at_one_scale(
                 grain,
                 scale,
             )
-            matte[inner] = _core(_run(planes)[0], inner, outer)
+            matte[inner] = _run(planes)[0][inside(inner, outer)]
     return matte
-
-
-def _core(found: Float, inner: tuple[slice, slice], outer: tuple[slice, slice]) -> Float:
-    """Return the inner window's part of what was computed over the outer one."""
-    top, left = inner[0].start - outer[0].start, inner[1].start - outer[1].start
-    rows, columns = inner[0].stop - inner[0].start, inner[1].stop - inner[1].start
-    return found[top : top + rows, left : left + columns]
-
-
-def _tiles(shape: tuple[int, ...]) -> Iterator[tuple[tuple[slice, slice], tuple[slice, slice]]]:
-    """Yield (inner, outer) windows; the inner ones cover the picture once."""
-    for top in range(0, shape[0], _TILE):
-        for left in range(0, shape[1], _TILE):
-            bottom, right = min(top + _TILE, shape[0]), min(left + _TILE, shape[1])
-            outer = (
-                slice(max(top - _MARGIN, 0), min(bottom + _MARGIN, shape[0])),
-                slice(max(left - _MARGIN, 0), min(right + _MARGIN, shape[1])),
-            )
-            yield (slice(top, bottom), slice(left, right)), outer
 
 
 def _run(planes: Float) -> Float:
