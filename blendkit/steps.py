@@ -10,6 +10,7 @@ from blendkit.alignment.estimate import align, given_alignment
 from blendkit.alignment.photometric import apply_light, fit_light
 from blendkit.alignment.warp import warp_to_background
 from blendkit.errors import AlignmentError
+from blendkit.filters.channels import channel_max
 from blendkit.frame import Bool, Float, Frame, Matrix, Warped
 from blendkit.hints import Hints
 from blendkit.masks import Matte
@@ -35,7 +36,7 @@ def clipped_at(frame: Frame, on_grid: Float, matrix: Matrix) -> Bool:
 
     A RAW knows where its sensor was full; other files are judged by their level.
     """
-    full = on_grid.max(axis=2) >= frame.clip_level
+    full = channel_max(on_grid) >= frame.clip_level
     if frame.clipped is not None:
         size = (on_grid.shape[1], on_grid.shape[0])
         moved = warp_to_background(frame.clipped.astype(np.float32), matrix, size)

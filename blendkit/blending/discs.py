@@ -12,6 +12,7 @@ import numpy as np
 
 from blendkit.blending.veil import shifted
 from blendkit.filters.bands import gaussian
+from blendkit.filters.channels import channel_mean
 from blendkit.filters.disc import disc_blur
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
@@ -129,7 +130,7 @@ def band_square(evidence: DiscEvidence, difference: Float) -> Float:
     """Return a difference's mean square over channels in the veil's band, (h, w), relative."""
     relative = difference / evidence.local_light
     slow = gaussian(relative, max(evidence.weight.shape) / 24)
-    return np.asarray(np.square(relative - slow).mean(axis=2), np.float32)
+    return np.asarray(channel_mean(np.square(relative - slow)), np.float32)
 
 
 def _search_shift(

@@ -7,6 +7,7 @@ import numpy as np
 from blendkit.blending import Plate, Veil
 from blendkit.blending.grain import Sigma, add_grain, reduce_grain
 from blendkit.filters.bands import gaussian
+from blendkit.filters.channels import channel_mean
 from blendkit.filters.tiles import inside, tiles
 from blendkit.frame import Float
 from blendkit.settings import GrainSettings
@@ -71,9 +72,9 @@ def color_with_grain(
 
 def _share_left(before: Float, after: Float, present: Sigma, wanted: Sigma) -> Float:
     """Return the deviation that shrinkage left of the noise, as a share of the wanted one."""
-    removed = gaussian(np.square(before - after).mean(axis=2), 3.0)
+    removed = gaussian(channel_mean(np.square(before - after)), 3.0)
     base = gaussian(before, 2.0)
-    there = np.square(present(base)).mean(axis=2)
-    aim = np.square(wanted(base)).mean(axis=2)
+    there = channel_mean(np.square(present(base)))
+    aim = channel_mean(np.square(wanted(base)))
     left = np.maximum(there - removed, 0)
     return np.asarray(np.sqrt(np.clip(left / (aim + 1e-12), 0, 1)), np.float32)

@@ -10,6 +10,7 @@ import numpy as np
 
 from blendkit.blending import Plate, Veil
 from blendkit.filters.bands import gaussian, slow_gaussian
+from blendkit.filters.channels import channel_mean
 from blendkit.frame import Bool, Float
 from blendkit.settings import PlateSettings
 
@@ -79,9 +80,9 @@ def _trust_in_division(
 ) -> Float:
     """Return the share of division, from the two expected variances, float32 (height, width)."""
     clear = np.maximum(1 - veil.coverage, settings.least_clear)
-    scale = rerendered.mean(axis=2) + 0.02
+    scale = channel_mean(rerendered) + 0.02
     # A veil that is wrong by a share of itself leaves that share of the contrast it causes.
-    contrast = np.abs(veil.light - veil.coverage[..., None] * rerendered).mean(axis=2)
+    contrast = channel_mean(np.abs(veil.light - veil.coverage[..., None] * rerendered))
     divided = (settings.veil_error * (contrast + 0.1 * veil.coverage * scale) / clear) ** 2
     guess = (settings.rerender_error * scale / np.sqrt(np.clip(mass, 0.05, 1))) ** 2
     trust = guess / (guess + divided)

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 
 from blendkit.filters.bands import gaussian
+from blendkit.filters.channels import channel_sum
 from blendkit.frame import Bool, Float
 
 _WINDOW_PX = 12.0
@@ -45,8 +46,8 @@ def hold_to_plate(
     if not open_.any():
         return alpha
     toward = color - plate
-    contrast = np.square(toward).sum(axis=2) + 1e-6
-    told = np.clip(((aligned - plate) * toward).sum(axis=2) / contrast, 0, 1)
+    contrast = channel_sum(np.square(toward)) + 1e-6
+    told = np.clip(channel_sum((aligned - plate) * toward) / contrast, 0, 1)
     doubt = _plate_variance(aligned, plate, alpha) + 3 * grain**2
     variance = doubt / contrast + (_COLOUR_ERROR * told) ** 2
     trust = _NETWORK_ERROR**2 / (_NETWORK_ERROR**2 + variance)
@@ -60,6 +61,6 @@ def hold_to_plate(
 def _plate_variance(aligned: Float, plate: Float, alpha: Float) -> Float:
     """Return the mean square difference of frame and plate around each pixel, (height, width)."""
     clear = (alpha < _CLEAR).astype(np.float32)
-    square = np.square(aligned - plate).sum(axis=2) * clear
+    square = channel_sum(np.square(aligned - plate)) * clear
     mass = gaussian(clear, _WINDOW_PX)
     return np.asarray(gaussian(square, _WINDOW_PX) / (mass + 0.02) + 1e-7, np.float32)
