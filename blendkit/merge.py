@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blendkit.alignment import Alignment, Light
-from blendkit.alignment.photometric import apply_light, fit_light
+from blendkit.alignment.photometric import apply_light, fit_light, typical_gain
 from blendkit.alignment.warp import warp_to_background
 from blendkit.blending import BoughGroup, Plate
 from blendkit.blending.aperture import check_f_numbers
@@ -56,6 +56,8 @@ class Merged:
     aligned: the foreground frame on this grid, in this light; covered: where it reaches.
     groups: boughs with a blur disc each; sitter: what stays the background frame's.
     zones: numbered zones, see `masks.zones`.
+    noise: of the background frame, of `aligned` (resampling dulls it), of the foreground frame
+    itself in this light.
     result_blur: the result's own blur; None where it was not measured.
     """
 
@@ -71,7 +73,7 @@ class Merged:
     covered: Bool
     sitter: Float
     zones: Label
-    noise: tuple[NoiseModel, NoiseModel]
+    noise: tuple[NoiseModel, NoiseModel, NoiseModel]
     flags: tuple[Flag, ...]
     settings: MergeSettings
     time_s: dict[str, float]
@@ -128,6 +130,7 @@ def merge_pair(
         aligned = apply_light(moved.pixels, light)
     with watch("sharpness"):
         noise = measure_noise(background.pixels), measure_noise(aligned)
+        own_noise = measure_noise(foreground.pixels).in_light(typical_gain(light))
         grain = noise[0].at_middle_grey, noise[1].at_middle_grey
         blur = relative_blur(background.pixels, aligned, free, settings.sharpness, grain=grain)
     with watch("matte"):
@@ -166,7 +169,7 @@ def merge_pair(
     with watch("composite"):
         plate = plate_with_grain(plate, view.veil, softness, noise[0].sigma, settings.grain)
         color = color_with_grain(
-            shown.color, shown.alpha, noise[1].sigma, noise[0].sigma, settings.grain
+            shown.color, shown.alpha, own_noise.sigma, noise[0].sigma, settings.grain
         )
         pixels = compose(background.pixels, plate, shown.alpha, color)
         sources = source_map(plate, shown.alpha)
@@ -198,7 +201,7 @@ def merge_pair(
         covered=moved.footprint,
         sitter=sitter,
         zones=zone_map(matte.alpha, sitter, view.unplaced),
-        noise=noise,
+        noise=(*noise, own_noise),
         flags=flags,
         settings=settings,
         time_s=watch.time_s,

@@ -142,6 +142,12 @@ def apply_light(pixels: Float, light: Light) -> Float:
     return np.where(clean > 0, bent, 0).astype(np.float32)
 
 
+def typical_gain(light: Light) -> tuple[float, ...]:
+    """Return the factor per channel that `apply_light` comes to on average over the frame."""
+    over_frame = float(_ev_over_frame((60, 90), light).mean())
+    return tuple(float(2 ** (ev + over_frame)) for ev in light.gain_ev)
+
+
 def _log2(light: Float) -> Float:
     return np.asarray(np.log2(np.maximum(light, 1e-6)), np.float32)
 

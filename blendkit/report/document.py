@@ -196,7 +196,7 @@ def _light(light: Light) -> Document:
 
 def _foreground(merged: Merged) -> Document:
     alpha = merged.matte.alpha
-    background, foreground = merged.noise
+    background, _, foreground = merged.noise
     return {
         "coverage": float(alpha.mean()),
         "blur_disc_px": _discs(merged),

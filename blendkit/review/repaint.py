@@ -166,7 +166,7 @@ def _composed(ready: Ready, changed: Merged, target: Window, near: Bool, reach: 
     soft = ready.softness[wide]
     plate = plate_with_grain(plate, veil, soft, noise[0].sigma, settings.grain)
     color = color_with_grain(
-        part.matte.color, part.matte.alpha, noise[1].sigma, noise[0].sigma, settings.grain
+        part.matte.color, part.matte.alpha, noise[2].sigma, noise[0].sigma, settings.grain
     )
     whole = changed.plate
     return replace(

@@ -33,6 +33,16 @@ class NoiseModel:
             np.sqrt(np.maximum(slope * np.maximum(pixels, 0) + floor, 1e-12)), np.float32
         )
 
+    def in_light(self, gain: tuple[float, ...]) -> "NoiseModel":
+        """Return the model of the frame multiplied by a gain per channel.
+
+        >>> NoiseModel((1.0, 1.0, 1.0), (1.0, 1.0, 1.0)).in_light((2.0, 2.0, 2.0)).floor
+        (4.0, 4.0, 4.0)
+        """
+        slope = tuple(a * g for a, g in zip(self.slope, gain, strict=True))
+        floor = tuple(b * g * g for b, g in zip(self.floor, gain, strict=True))
+        return NoiseModel((slope[0], slope[1], slope[2]), (floor[0], floor[1], floor[2]))
+
     @property
     def at_middle_grey(self) -> float:
         """Return the mean deviation of the channels at a light of 0.18."""
