@@ -67,7 +67,12 @@ def settings_from(print_cm: str | None, **given: Any) -> DeliverySettings:
 
 @click.command("deliver")
 @click.argument("results", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--to", "folder", type=click.Path(path_type=Path), help="folder to write to")
+@click.option(
+    "--to",
+    "folder",
+    type=click.Path(path_type=Path),
+    help="folder to write to; made if its own folder is there",
+)
 @click.option(
     "--around", type=click.Path(path_type=Path), help="mask of the sitter, for --fit crop"
 )
@@ -89,6 +94,8 @@ def command(
     from blendkit.files.deliver import Delivered, deliver  # noqa: PLC0415
 
     settings = settings_from(**given)
+    if folder is not None and not folder.exists() and folder.parent.is_dir():
+        folder.mkdir()  # as batch makes its own
     delivered: list[Delivered] = []
     for number, result in enumerate(results, start=1):
         subject = _subject(around, result)

@@ -5,8 +5,10 @@ programs on this machine.  `Host` must name this server (another name that resol
 is refused), `Origin` must be the page itself, and bodies are bounded before they are read.
 """
 
+import asyncio
 import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
+from contextlib import suppress
 from typing import Any
 
 from starlette.responses import JSONResponse
@@ -61,7 +63,9 @@ class Guard:
         prefix = f"/{self._token}"
         inner = {**scope, "path": scope["path"][len(prefix) :], "root_path": ""}
         inner.pop("raw_path", None)
-        await self._app(inner, _bounded(receive), _with_headers(send))
+        # The server ends while a preview is worked out: nobody waits for the answer any more.
+        with suppress(asyncio.CancelledError):
+            await self._app(inner, _bounded(receive), _with_headers(send))
 
     def _refusal(self, scope: Message) -> tuple[int, str] | None:
         headers = {name.decode("latin-1"): value for name, value in scope["headers"]}

@@ -14,6 +14,7 @@ from blendkit.review.guard import Guard
 from blendkit.review.session import Session
 
 ADDRESS = "127.0.0.1"
+_WAITING = 512
 
 
 class Server:
@@ -45,8 +46,8 @@ class Server:
 
         ready: called with the url once the port is open.
         """
-        ready(self.url)
         try:
+            ready(self.url)
             self._server.run(sockets=[self._socket])
         except KeyboardInterrupt:
             pass  # uvicorn raises it again once it has ended in good order
@@ -64,6 +65,7 @@ def _bound(port: int) -> socket.socket:
     opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         opened.bind((ADDRESS, port))
+        opened.listen(_WAITING)  # the address is printed before uvicorn gets this far
     except OSError as error:
         opened.close()
         raise OutputError(f"port {port} is taken or not allowed; choose --port 0") from error
