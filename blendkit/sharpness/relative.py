@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
-from blendkit.filters.bands import gaussian, window_mean
+from blendkit.filters.bands import gaussian, slow_gaussian, window_mean
 from blendkit.filters.disc import disc_blur
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float, luminance
@@ -135,8 +135,8 @@ def filled(blur: RelativeBlur, size: tuple[int, int], *, spread_share: float = 0
     remaining = np.ones_like(blur.disc_px)
     for k in range(6):
         sigma = width * 2**k
-        mass = gaussian(weight, sigma)
-        mean = gaussian(np.asarray(weight * blur.disc_px, np.float32), sigma) / mass
+        mass = slow_gaussian(weight, sigma)
+        mean = slow_gaussian(np.asarray(weight * blur.disc_px, np.float32), sigma) / mass
         enough = np.clip(mass / 0.15, 0, 1) if k < 5 else np.ones_like(mass)
         result += remaining * enough * mean
         remaining *= 1 - enough
