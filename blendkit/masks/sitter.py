@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from skimage.filters import apply_hysteresis_threshold
 
-from blendkit.filters.bands import window_mean
+from blendkit.filters.bands import band_pass, gaussian, window_mean
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float, luminance
 from blendkit.masks.network import focus_zone
@@ -24,7 +24,11 @@ _LEAST_SHARE = 0.002
 _LEAST_BORNE_OUT = 0.01
 """Share of a piece's area that must be seen sharp in both frames."""
 _MOST_AGAINST = 0.4
-"""Share of it that may look clearly softer in one frame: a veil over her does that too."""
+"""Share of it that may look clearly softer in one frame and unlike in its fine detail."""
+_ALIKE = 0.35
+"""Correlation of fine detail from which a place is not soft, whatever was measured: a veil over the
+sitter takes contrast as blur does, but what is left is the same detail.  On 36 simulated pairs
+half of a figure that boughs veil was lost without this; 0.25 and 0.5 do as well."""
 _LARGEST_SHARE = 0.45
 """A zone in focus over more of the frame than this is the scene itself, not somebody in it."""
 
@@ -49,6 +53,7 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: fl
     factor = max(round(max(shape) / _WORKING_PX), 1)
     one, other = (reduce_by(frame, factor) for frame in (background, aligned))
     sharp, soft = _measured(blur, shape, one.shape[:2])
+    soft &= _likeness(one, other) < _ALIKE
     if float(sharp.mean()) < _LEAST_SHARE:
         return np.zeros(shape, np.float32)
     chance = focus_zone(one, other, grain / factor)
@@ -70,6 +75,13 @@ def _measured(
     sure = cv2.resize(blur.confidence, size, interpolation=cv2.INTER_LINEAR) > _SURE
     sharp_px = max(1.5, 0.002 * max(full))
     return sure & (disc < sharp_px), sure & (disc > 5 * sharp_px)
+
+
+def _likeness(one: Float, other: Float) -> Float:
+    """Return the correlation of both frames' fine detail around each place, -1 to 1."""
+    first, second = (band_pass(luminance(frame), 0.7, 2.0) for frame in (one, other))
+    power = gaussian(np.square(first), 5.0) * gaussian(np.square(second), 5.0)
+    return np.asarray(gaussian(first * second, 5.0) / np.sqrt(power + 1e-12), np.float32)
 
 
 def _borne_out(inside: Bool, sharp: Bool, soft: Bool) -> Bool:
