@@ -28,6 +28,11 @@ from blendkit.settings import MergeSettings
 
 _SKETCH_PX = 1200
 _WHOLE = 0.99
+_BLURRED_ON = 0.7
+"""Share of the missing blur that a focus pair's background frame gets before discs are sought.
+
+With none one of three pairs ran off to the largest disc, with all of it the others came out large.
+"""
 _WORTH_ANOTHER = 0.005
 """Share of the matte that must have been dropped for discs and plate to be found anew."""
 
@@ -37,16 +42,18 @@ class Laid:
     """Both frames on one grid in one light, and what is known about each place.
 
     background, aligned: float32 (height, width, 3), linear.  footprint: bool (height, width), where
-    the foreground frame reaches.  The rest float32 (height, width): softness, the disc by which the
-    background frame is the softer one, px; sitter, 1 where the background frame stays; unsure, 1
-    where it says nothing about what lies behind.  full: bool, where the background frame is clipped
-    and the foreground frame is not.  clear: the clear frame in the same light.
+    the foreground frame reaches.  The rest float32 (height, width): softness and sharpness, the
+    disc by which the background frame is the softer and the sharper one, px; sitter, 1 where the
+    background frame stays; unsure, 1 where it says nothing about what lies behind.  full: bool,
+    where the background frame is clipped and the foreground frame is not.  clear: the clear frame
+    in the same light.
     """
 
     background: Float
     aligned: Float
     footprint: Bool
     softness: Float
+    sharpness: Float
     sitter: Float
     unsure: Float
     full: Bool
@@ -132,7 +139,7 @@ def explained(
 def _sketch(laid: Laid, matte: Matte, settings: MergeSettings) -> _Sketch:
     """Find the boughs' discs in a picture reduced to some 1200 px, because veils are smooth."""
     factor = max(round(max(laid.footprint.shape) / _SKETCH_PX), 1)
-    background, aligned, alpha, color, footprint, softness, unsure = (
+    background, aligned, alpha, color, footprint, softness, sharpness, unsure = (
         reduce_by(np.asarray(v, np.float32), factor)
         for v in (
             laid.background,
@@ -141,6 +148,7 @@ def _sketch(laid: Laid, matte: Matte, settings: MergeSettings) -> _Sketch:
             matte.color,
             laid.footprint,
             laid.softness,
+            laid.sharpness,
             laid.unsure,
         )
     )
@@ -150,6 +158,9 @@ def _sketch(laid: Laid, matte: Matte, settings: MergeSettings) -> _Sketch:
         clear = Warped(reduce_by(laid.clear.pixels, factor), reaches)
     disc_px = np.asarray(softness / factor, np.float32)
     guess = rerender(aligned, (1 - alpha) * footprint, disc_px)
+    if float(sharpness.max()) > 0:
+        over_px = np.asarray(_BLURRED_ON * sharpness / factor, np.float32)
+        background, alpha, color = _as_soft_as_behind(background, alpha, color, over_px)
     evidence = gather_evidence(
         background,
         shown_behind(*guess, clear)[0],
@@ -161,6 +172,21 @@ def _sketch(laid: Laid, matte: Matte, settings: MergeSettings) -> _Sketch:
     )
     size = (laid.footprint.shape[1], laid.footprint.shape[0])
     return _Sketch(evidence, find_groups(evidence, size, settings.discs))
+
+
+def _as_soft_as_behind(
+    background: Float, alpha: Float, color: Float, over_px: Float
+) -> tuple[Float, Float, Float]:
+    """Return the background frame as soft as the foreground frame is behind, and what veils it.
+
+    In a focus pair the background frame is the sharper one behind the boughs, and the foreground
+    frame cannot be made as sharp.  So both sides of W = (aF)*k + (1 - a*k) B are blurred on.
+    """
+    everywhere = np.ones_like(alpha)
+    layers = (background, color * alpha[..., None], np.dstack([alpha] * 3))
+    soft, light, cover = (rerender(layer, everywhere, over_px)[0] for layer in layers)
+    straight = light / np.maximum(cover[..., :1], 1e-4)
+    return soft, np.ascontiguousarray(cover[..., 0]), np.asarray(straight, np.float32)
 
 
 def _behind(laid: Laid, matte: Matte, veil: Veil) -> tuple[Float, Float]:

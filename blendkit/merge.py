@@ -46,6 +46,9 @@ from blendkit.sharpness.noise import NoiseModel, measure_noise
 from blendkit.sharpness.relative import filled, relative_blur
 from blendkit.steps import aligned_by, clear_frame, clipped_at, measured_blur, near
 
+_SHARPER_PX = 2.0
+"""Disc from which the background frame is taken for the sharper one behind: less is measurement."""
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Merged:
@@ -152,6 +155,7 @@ def merge_pair(
             aligned,
             moved.footprint,
             np.maximum(softness, 0),
+            np.where(softness < -_SHARPER_PX, -softness, 0).astype(np.float32),
             sitter,
             np.maximum(sitter, clipped_b | clipped_f | ~moved.footprint),
             clipped_b & ~near(clipped_f),

@@ -19,6 +19,8 @@ from blendkit.frame import Float
 from blendkit.settings import DiscSettings
 
 _SMALLEST_PX = 2.5
+_FARTHEST = 0.04
+"""Largest believable displacement of the blurred boughs, share of the long side: 48 px of 1200."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -88,6 +90,9 @@ def fit_disc(evidence: DiscEvidence, settings: DiscSettings) -> DiscFit:
     for reach in (settings.largest_shift_share * max(evidence.weight.shape), 1.0):
         shift = _search_shift(evidence, disc, shift, reach)
         disc = _search_disc(evidence, disc, shift)
+        if np.hypot(*shift) > _FARTHEST * max(evidence.weight.shape):
+            # Not boughs in the wind but a search that found nothing to hold on to.
+            disc, shift = steps[int(np.argmin(costs))], (0.0, 0.0)
     best = residual(evidence, disc, shift)
     none = residual(evidence, None, (0.0, 0.0))
     factor = evidence.factor

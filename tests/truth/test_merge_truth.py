@@ -117,3 +117,23 @@ def test_unrelated_frames_are_refused_and_sizes_must_agree() -> None:
     small: Float = other.pixels[:100, :100]
     with pytest.raises(InputError, match="100x100"):
         merge_pair(one, Frame(small, name="small"))
+
+
+def test_the_disc_of_a_focus_pair_does_not_run_off() -> None:
+    """The background frame is the sharper one behind, and hills tell little about twigs' discs.
+
+    Before both sides were blurred on, and displacements bounded, this pair ended 109 px aside.
+    """
+    spec = PairSpec(
+        foreground_disc_px=(40.0, 0.5),
+        background_disc_px=(1.0, 18.0),
+        shift_px=(4.0, -3.0),
+        iso=(100.0, 400.0),
+        seed=8,
+    )
+    found = make_pair(SCENES["twigs_from_below_over_hills"](8, (600, 400)), spec)
+    merged = merge_pair(found.background, found.foreground, hints=Hints(matte=found.truth.matte))
+    assert merged.groups
+    for group in merged.groups:
+        assert group.disc_px == pytest.approx(40, rel=0.3)
+        assert np.hypot(*group.shift_px) < 24
