@@ -4,8 +4,8 @@
 
 The yardstick does far less: it reads two 16-bit TIFFs, aligns by affine ECC at quarter size (30
 iterations), warps by cubics, matches the gain, blends a 7-level mask pyramid in float32 and writes
-a 16-bit TIFF, all by calls of OpenCV and tifffile.  The pair is one of 1200 x 800 px, enlarged: what
-counts is the size, and how much of it is painted (10 to 20 %).
+a 16-bit TIFF, all by calls of OpenCV and tifffile.  The pair is one of 1200 x 800 px, enlarged:
+what counts is the size, and how much of it is painted (10 to 20 %).
 """
 
 import json
@@ -143,11 +143,11 @@ def main(megapixels: str) -> None:
                 f"main({[*arguments, '--preview']!r}, standalone_mode=False)"
             )
             reading = measured(_READ_AND_WARP.format(files=[str(wide), str(stopped)]))
+            ratio = report["time_s"]["alignment"] / reading["time_s"]
             print(
                 f"  preview {preview['time_s']:.1f} s, "
                 f"{preview['time_s'] / plain['time_s']:.2f} yardsticks; alignment "
-                f"{report['time_s']['alignment'] / reading['time_s']:.1f} times reading both frames "
-                "and one cubic warp"
+                f"{ratio:.1f} times reading both frames and one cubic warp"
             )
             stages = ", ".join(f"{stage} {s:.1f}" for stage, s in report["time_s"].items())
             print(f"  stages, s: {stages}", flush=True)
