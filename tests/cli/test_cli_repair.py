@@ -22,7 +22,7 @@ def test_help_names_every_mode() -> None:
 @pytest.mark.parametrize(
     ("content", "said"),
     [
-        (None, "no such report"),
+        (None, "no such file"),
         ("not json", "not a report"),
         ('{"schema": "other/1"}', "schema"),
         (json.dumps({"schema": "blendkit.report/1", "output": None}), "refused"),
