@@ -1,4 +1,4 @@
-"""The matte network: a small U-shaped net, about 260,000 weights, that runs anywhere.
+"""The matte network: a small U-shaped net, about 750,000 weights, that runs anywhere.
 
 After Ronneberger, Fischer & Brox (2015), doi:10.1007/978-3-319-24574-4_28, with sums in place of
 concatenation on the way up, so that full-size layers stay narrow.
@@ -31,9 +31,8 @@ class MatteNet(nn.Module):
     The first map is the matte, the second the zone in focus in both frames, where nothing hides it.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, widths: tuple[int, ...] = WIDTHS) -> None:
         super().__init__()
-        widths = WIDTHS
         self.down = nn.ModuleList(
             [_pair(PLANES, widths[0])] + [_pair(a, b) for a, b in pairwise(widths)]
         )

@@ -18,7 +18,7 @@ import cv2
 import numpy as np
 import onnx
 import torch
-from network import MatteNet
+from network import WIDTHS, MatteNet
 from numpy.typing import NDArray
 from torch import nn
 
@@ -334,6 +334,19 @@ def _resumed(net: MatteNet, source: Path, batches: Iterator[list[Sample]]) -> No
     stored = onnx.load(str(source)).graph.initializer
     values = {v.name: torch.from_numpy(onnx.numpy_helper.to_array(v).copy()) for v in stored}
     folded = [value for name, value in values.items() if name.startswith("onnx::Conv")]
+    widths = tuple(len(weight) for weight in folded[: 4 * len(WIDTHS) : 4])
+    narrow = MatteNet(widths)
+    _refolded(narrow, values, folded, batches)
+    _widened(net, narrow.state_dict())
+
+
+def _refolded(
+    net: MatteNet,
+    values: dict[str, torch.Tensor],
+    folded: list[torch.Tensor],
+    batches: Iterator[list[Sample]],
+) -> None:
+    """Give a net of the stored one's widths its weights."""
     steps = [*net.down, *reversed(net.up)]
     convolutions = [(step[k], step[k + 1]) for step in steps for k in (0, 3)]
     with torch.no_grad():
