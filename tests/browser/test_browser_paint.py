@@ -10,6 +10,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+import tifffile
 
 SIZE = (600, 400)
 SLOW_MS = 120_000
@@ -300,3 +301,34 @@ def test_pictures_of_odd_sizes_are_shown_whole(
     height, width = np.ptp(inside, axis=0) + 1
     assert width / height == pytest.approx(size[0] / size[1], rel=0.04)
     assert max(width / shown.shape[1], height / shown.shape[0]) > 0.95
+
+
+def test_a_picture_of_45_megapixels_opens_and_shows_its_pixels(
+    visiting: Any, drawn: Path, tmp_path: Path
+) -> None:
+    """A tile repeated: at 100 % the middle must be the tile's own pixels, sharp."""
+    width, height = 8192, 5464
+    folder = tmp_path / "large"
+    folder.mkdir()
+    for which in ("wide", "stopped"):
+        tile = tifffile.imread(drawn / f"gate-{which}.tif")
+        rows, columns = -(-height // tile.shape[0]), -(-width // tile.shape[1])
+        large = np.tile(tile, (rows, columns, 1))[:height, :width]
+        tifffile.imwrite(folder / f"large-{which}.tif", large, photometric="rgb")
+    (folder / "pairs.toml").write_text(
+        '[[pair]]\nname = "large"\nbackground = "large-wide.tif"\n'
+        'foreground = "large-stopped.tif"\n'
+    )
+    with visiting(folder) as visit:
+        visit.page.locator("#way").select_option("alone")
+        visit.page.locator("#first").select_option(label="Foreground frame")
+        visit.page.keyboard.press("z")
+        visit.page.wait_for_timeout(2500)
+        assert visit.page.locator("#zoom-now").inner_text() == "100 %"
+        shot = visit.page.locator("#view").screenshot()
+    shown = cv2.imdecode(np.frombuffer(shot, np.uint8), cv2.IMREAD_COLOR)
+    middle = shown[300:460, 400:620]
+    codes = (tifffile.imread(drawn / "gate-stopped.tif") >> 8).astype(np.uint8)
+    around = np.tile(cv2.cvtColor(codes, cv2.COLOR_RGB2BGR), (2, 2, 1))
+    likeness = cv2.matchTemplate(around, middle, cv2.TM_CCOEFF_NORMED)
+    assert likeness.max() > 0.97
