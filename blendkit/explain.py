@@ -20,6 +20,7 @@ from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float, Warped
+from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.find import given_matte
 from blendkit.masks.plate_term import hold_to_plate
@@ -87,10 +88,8 @@ def explained(
     matte: Matte,
     region: Bool,
     grain: float,
+    hints: Hints,
     settings: MergeSettings,
-    *,
-    known: bool,
-    painted: bool,
 ) -> View:
     """Explain the background frame, and let the explanation correct the matte.
 
@@ -105,11 +104,10 @@ def explained(
         bool (height, width), where the matte was searched.
     grain : float
         Noise of the foreground frame at middle grey, linear standard deviation.
+    hints : Hints
+        A matte that is given, not proposed, stays as it is; a region painted by hand needs less
+        proof than one that nobody painted.
     settings : MergeSettings
-    known : bool
-        The matte is given, not proposed: it stays as it is.
-    painted : bool
-        The region was painted by hand.
 
     Returns
     -------
@@ -117,10 +115,10 @@ def explained(
     """
     proposed = matte.alpha
     sketch = _sketch(laid, matte, settings)
-    asked = bool(sketch.groups) and not known
+    asked = bool(sketch.groups) and hints.matte is None
     if asked:
         share = proven_share(sketch.evidence, sketch.groups, laid.aligned, laid.softness)
-        kept = keep_proven(proposed, share, painted=painted)
+        kept = keep_proven(proposed, share, painted=hints.foreground_mask is not None)
         if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
             matte = matte.limited_to(kept)
             sketch = _sketch(laid, matte, settings)

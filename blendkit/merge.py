@@ -4,20 +4,19 @@ Nothing here touches the disk: `blendkit.files` reads the frames, `blendkit.repo
 comes out.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from blendkit.alignment import Alignment, Light
-from blendkit.alignment.photometric import apply_light, fit_light, typical_gain
 from blendkit.alignment.warp import warp_to_background
 from blendkit.blending import BoughGroup, Plate
 from blendkit.blending.aperture import check_f_numbers
 from blendkit.blending.compose import compose, source_map
 from blendkit.blending.finish import color_with_grain, plate_with_grain
 from blendkit.clock import Stopwatch
-from blendkit.explain import Laid, at_f_numbers, explained
-from blendkit.frame import Bool, Float, Frame, Label, Progress, no_progress
+from blendkit.explain import Laid, View, at_f_numbers, explained
+from blendkit.frame import Bool, Float, Frame, Label, Progress, Warped, no_progress
 from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.edges import edge_disc_px
@@ -42,9 +41,18 @@ from blendkit.midground.frame_checks import (
 from blendkit.midground.soft_ground import soft_midground, surface_seams
 from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
-from blendkit.sharpness.noise import NoiseModel, measure_noise
-from blendkit.sharpness.relative import filled, relative_blur
-from blendkit.steps import aligned_by, clear_frame, clipped_at, measured_blur, near
+from blendkit.sharpness.noise import NoiseModel
+from blendkit.sharpness.relative import filled
+from blendkit.steps import (
+    Lit,
+    aligned_by,
+    blur_between,
+    clear_frame,
+    in_one_light,
+    measured_blur,
+    near,
+    noise_models,
+)
 
 _SHARPER_PX = 2.0
 """Disc from which the background frame is taken for the sharper one behind: less is measurement."""
@@ -93,26 +101,15 @@ def merge_pair(
 ) -> Merged:
     """Merge a pair: the foreground frame's sharp foreground over the cleared background frame.
 
-    Parameters
-    ----------
-    background, foreground : Frame
-        Linear light, of one size.
-    hints : Hints
-        What the user painted or knows; nothing by default.
-    settings : MergeSettings
-    progress : callable
-        Told (stage, share done); whatever it raises ends the merge.
-
-    Returns
-    -------
-    Merged
+    background, foreground: linear light, of one size.  hints: what the user painted or knows.
+    progress: told (stage, share done); whatever it raises ends the merge.
 
     Raises
     ------
     AlignmentError
         The frames do not lie on each other.
     InputError
-        The frames or masks differ in size.
+        Frames or masks differ in size, or an f-number is asked for that cannot be.
     """
     hints, settings = hints or Hints(), settings or MergeSettings()
     hints.check(background, foreground)
@@ -123,110 +120,117 @@ def merge_pair(
         alignment = aligned_by(background, foreground, hints, settings)
         moved = warp_to_background(foreground.pixels, alignment.matrix, background.size)
     with watch("light"):
-        clipped_b = clipped_at(background, background.pixels, np.eye(3))
-        clipped_f = clipped_at(foreground, moved.pixels, alignment.matrix)
         painted = hints.painted(background.size)
-        free = moved.footprint & ~clipped_b & ~clipped_f & ~painted
-        light = fit_light(
-            background, moved.pixels, free, settings.light, recorded=foreground.capture
-        )
-        aligned = apply_light(moved.pixels, light)
+        lit = in_one_light(background, foreground, moved, alignment.matrix, painted, settings)
     with watch("sharpness"):
-        noise = measure_noise(background.pixels), measure_noise(aligned)
-        own_noise = measure_noise(foreground.pixels).in_light(typical_gain(light))
+        noise = noise_models(background, foreground, lit)
         grain = noise[0].at_middle_grey, noise[1].at_middle_grey
-        blur = relative_blur(background.pixels, aligned, free, settings.sharpness, grain=grain)
+        blur = blur_between(background, lit, lit.shared & ~painted, grain, settings)
     with watch("matte"):
         softness = filled(blur, background.size)
-        sitter = protected(find_sitter(background.pixels, aligned, blur, grain[1]), painted)
-        region = search_region(moved.footprint, softness, sitter, hints)
-        matte = _matte(
-            background.pixels, aligned, moved.footprint, region, hints, noise[1], settings
-        )
+        sitter = protected(find_sitter(background.pixels, lit.aligned, blur, grain[1]), painted)
+        region = search_region(lit.covered, softness, sitter, hints)
+        matte = _matte(background, lit, region, hints, grain[1], settings)
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
-            bare = free & ~near(matte.alpha > 0)
-            blur = relative_blur(background.pixels, aligned, bare, settings.sharpness, grain=grain)
+            bare = lit.shared & ~painted & ~near(matte.alpha > 0)
+            blur = blur_between(background, lit, bare, grain, settings)
             softness = filled(blur, background.size)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)
-        laid = Laid(
-            background.pixels,
-            aligned,
-            moved.footprint,
-            np.maximum(softness, 0),
-            np.where(softness < -_SHARPER_PX, -softness, 0).astype(np.float32),
-            sitter,
-            np.maximum(sitter, clipped_b | clipped_f | ~moved.footprint),
-            clipped_b & ~near(clipped_f),
-            clear,
-        )
-        given, hand = hints.matte is not None, hints.foreground_mask is not None
-        view = explained(laid, matte, region, grain[1], settings, known=given, painted=hand)
-        matte = view.matte
-        shared = moved.footprint & ~clipped_b & ~clipped_f
-        blur_after = measured_blur(background, foreground, aligned, shared, matte, noise, settings)
-        own_disc_px = edge_disc_px(aligned, matte.alpha)
-        shown, plate = at_f_numbers(
-            laid, view, captures, own_disc_px or 0, blur_after.lens.gap_px, settings
-        )
+        laid = _laid(background, lit, softness, sitter, clear)
+        view = explained(laid, matte, region, grain[1], hints, settings)
+        blur_after = measured_blur(background, foreground, lit, view.matte, noise, settings)
+        own_disc_px = edge_disc_px(lit.aligned, view.matte.alpha)
+        gap_px = blur_after.lens.gap_px
+        shown, plate = at_f_numbers(laid, view, captures, own_disc_px or 0, gap_px, settings)
     with watch("composite"):
-        plate = plate_with_grain(plate, view.veil, softness, noise[0].sigma, settings.grain)
-        color = color_with_grain(
-            shown.color, shown.alpha, own_noise.sigma, noise[0].sigma, settings.grain
-        )
+        had, wanted = noise[2].sigma, noise[0].sigma
+        plate = plate_with_grain(plate, view.veil, softness, wanted, settings.grain)
+        color = color_with_grain(shown.color, shown.alpha, had, wanted, settings.grain)
         pixels = compose(background.pixels, plate, shown.alpha, color)
-        sources = source_map(plate, shown.alpha)
-    with watch("checks"):
-        still = shared & ~plate.touched & (matte.alpha <= 0)
-        flags = (
-            *clear_flags,
-            *unplaced_zones(view.unplaced),
-            *not_covered(moved.footprint),
-            *clipped(clipped_b, clipped_f),
-            *soft_foreground(foreground, matte.alpha, own_disc_px),
-            *soft_midground(blur_after, matte.alpha, settings.viewing, captures),
-            *light_step(background.pixels, aligned, surface_seams(blur_after, matte.alpha)),
-            *grain_step(grain, matte.alpha, matched=settings.grain.match),
-            *shaken(background.pixels, aligned, grain, still, captures),
-            *veil_remains(plate.pixels, view.veil.coverage, matte.alpha, plate.touched),
-            *moved_places(background.pixels, aligned, still, alignment.residual_px),
-        )
-    return Merged(
+    merged = Merged(
         pixels=pixels,
-        sources=sources,
+        sources=source_map(plate, shown.alpha),
         alignment=alignment,
-        light=light,
+        light=lit.light,
         blur=blur,
         matte=shown,
         groups=view.groups,
         plate=plate,
-        aligned=aligned,
-        covered=moved.footprint,
+        aligned=lit.aligned,
+        covered=lit.covered,
         sitter=sitter,
-        zones=zone_map(matte.alpha, sitter, view.unplaced),
-        noise=(*noise, own_noise),
-        flags=flags,
+        zones=zone_map(view.matte.alpha, sitter, view.unplaced),
+        noise=noise,
+        flags=clear_flags,
         settings=settings,
         time_s=watch.time_s,
         result_blur=blur_after,
     )
+    with watch("checks"):
+        flags = _raised(background, foreground, merged, view, lit, own_disc_px)
+    return replace(merged, flags=(*clear_flags, *flags))
 
 
 def _matte(
-    background: Float,
-    aligned: Float,
-    footprint: Bool,
-    region: Bool,
-    hints: Hints,
-    noise: NoiseModel,
-    settings: MergeSettings,
+    background: Frame, lit: Lit, region: Bool, hints: Hints, grain: float, settings: MergeSettings
 ) -> Matte:
     if hints.matte is not None:
-        return given_matte(aligned, np.asarray(hints.matte * footprint, np.float32))
-    strokes = (hints.front_strokes, hints.back_strokes)
-    grain = noise.at_middle_grey
-    painted = hints.foreground_mask is not None
+        return given_matte(lit.aligned, np.asarray(hints.matte * lit.covered, np.float32))
     return find_matte(
-        background, aligned, region, grain, settings.matte, painted=painted, strokes=strokes
+        background.pixels,
+        lit.aligned,
+        region,
+        grain,
+        settings.matte,
+        painted=hints.foreground_mask is not None,
+        strokes=(hints.front_strokes, hints.back_strokes),
+    )
+
+
+def _laid(
+    background: Frame, lit: Lit, softness: Float, sitter: Float, clear: Warped | None
+) -> Laid:
+    """Put together what the explanation of the background frame rests on."""
+    full_b, full_f = lit.clipped
+    return Laid(
+        background=background.pixels,
+        aligned=lit.aligned,
+        footprint=lit.covered,
+        softness=np.maximum(softness, 0),
+        sharpness=np.where(softness < -_SHARPER_PX, -softness, 0).astype(np.float32),
+        sitter=sitter,
+        unsure=np.maximum(sitter, full_b | full_f | ~lit.covered),
+        full=full_b & ~near(full_f),
+        clear=clear,
+    )
+
+
+def _raised(
+    background: Frame,
+    foreground: Frame,
+    merged: Merged,
+    view: View,
+    lit: Lit,
+    own_disc_px: float | None,
+) -> tuple[Flag, ...]:
+    """Return what the checks find wrong with a merge."""
+    alpha, plate, blur = view.matte.alpha, merged.plate, merged.result_blur
+    assert blur is not None  # noqa: S101 - every merge measures it
+    pixels, aligned, settings = background.pixels, lit.aligned, merged.settings
+    captures = background.capture, foreground.capture
+    grain = merged.noise[0].at_middle_grey, merged.noise[1].at_middle_grey
+    still = lit.shared & ~plate.touched & (alpha <= 0)
+    return (
+        *unplaced_zones(view.unplaced),
+        *not_covered(lit.covered),
+        *clipped(*lit.clipped),
+        *soft_foreground(foreground, alpha, own_disc_px),
+        *soft_midground(blur, alpha, settings.viewing, captures),
+        *light_step(pixels, aligned, surface_seams(blur, alpha)),
+        *grain_step(grain, alpha, matched=settings.grain.match),
+        *shaken(pixels, aligned, grain, still, captures),
+        *veil_remains(plate.pixels, view.veil.coverage, alpha, plate.touched),
+        *moved_places(pixels, aligned, still, merged.alignment.residual_px),
     )

@@ -1,13 +1,13 @@
 """Steps of the merge that need more than one stage and have no picture of the whole."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 
-from blendkit.alignment import Alignment
+from blendkit.alignment import Alignment, Light
 from blendkit.alignment.estimate import align, given_alignment
-from blendkit.alignment.photometric import apply_light, fit_light
+from blendkit.alignment.photometric import apply_light, fit_light, typical_gain
 from blendkit.alignment.warp import warp_to_background
 from blendkit.errors import AlignmentError
 from blendkit.filters.channels import channel_max
@@ -18,7 +18,8 @@ from blendkit.midground import Flag, ResultBlur
 from blendkit.midground.checks import clear_not_used
 from blendkit.midground.result_blur import result_blur
 from blendkit.settings import MergeSettings
-from blendkit.sharpness.noise import NoiseModel
+from blendkit.sharpness import RelativeBlur
+from blendkit.sharpness.noise import NoiseModel, measure_noise
 from blendkit.sharpness.relative import relative_blur
 
 
@@ -42,6 +43,62 @@ def clipped_at(frame: Frame, on_grid: Float, matrix: Matrix) -> Bool:
         moved = warp_to_background(frame.clipped.astype(np.float32), matrix, size)
         full |= moved.pixels > 0.01
     return np.asarray(full, np.bool_)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Lit:
+    """The foreground frame on the background grid, in the background frame's light.
+
+    aligned: float32 (height, width, 3), linear.  covered: bool (height, width), where it reaches.
+    clipped: bool (height, width), where the background and the foreground frame were full.
+    """
+
+    aligned: Float
+    covered: Bool
+    light: Light
+    clipped: tuple[Bool, Bool]
+
+    @property
+    def shared(self) -> Bool:
+        """Where both frames hold light, bool (height, width)."""
+        return np.asarray(self.covered & ~self.clipped[0] & ~self.clipped[1], np.bool_)
+
+
+def in_one_light(
+    background: Frame,
+    foreground: Frame,
+    moved: Warped,
+    matrix: Matrix,
+    painted: Bool,
+    settings: MergeSettings,
+) -> Lit:
+    """Bring the foreground frame, moved already, to the background frame's light.
+
+    painted: bool (height, width), what the user painted; light is not measured there.
+    """
+    full_b = clipped_at(background, background.pixels, np.eye(3))
+    full_f = clipped_at(foreground, moved.pixels, matrix)
+    free = moved.footprint & ~full_b & ~full_f & ~painted
+    light = fit_light(background, moved.pixels, free, settings.light, recorded=foreground.capture)
+    return Lit(apply_light(moved.pixels, light), moved.footprint, light, (full_b, full_f))
+
+
+def noise_models(
+    background: Frame, foreground: Frame, lit: Lit
+) -> tuple[NoiseModel, NoiseModel, NoiseModel]:
+    """Return the noise of the background frame, of the aligned frame, of the foreground frame.
+
+    The last is that of the frame as taken, in the background frame's light: resampling dulls noise.
+    """
+    own = measure_noise(foreground.pixels).in_light(typical_gain(lit.light))
+    return measure_noise(background.pixels), measure_noise(lit.aligned), own
+
+
+def blur_between(
+    background: Frame, lit: Lit, where: Bool, grain: tuple[float, float], settings: MergeSettings
+) -> RelativeBlur:
+    """Measure which frame is softer by which disc; where: bool (height, width), what may tell."""
+    return relative_blur(background.pixels, lit.aligned, where, settings.sharpness, grain=grain)
 
 
 def near(region: Bool) -> Bool:
@@ -71,17 +128,16 @@ def clear_frame(
 def measured_blur(
     background: Frame,
     foreground: Frame,
-    aligned: Float,
-    shared: Bool,
+    lit: Lit,
     matte: Matte,
-    noise: tuple[NoiseModel, NoiseModel],
+    noise: tuple[NoiseModel, ...],
     settings: MergeSettings,
 ) -> ResultBlur:
-    """Measure the blur of the result; shared: where both frames hold light."""
+    """Measure the blur of the result."""
     grain = noise[0].at_middle_grey, noise[1].at_middle_grey
-    blur = relative_blur(background.pixels, aligned, shared, settings.sharpness, grain=grain)
+    blur = blur_between(background, lit, lit.shared, grain, settings)
     return result_blur(
-        (background.pixels, aligned),
+        (background.pixels, lit.aligned),
         (noise[0].sigma, noise[1].sigma),
         (blur.disc_px, blur.confidence, blur.factor),
         matte.alpha,
