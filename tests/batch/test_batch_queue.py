@@ -106,6 +106,7 @@ def test_two_runs_do_not_work_in_one_folder(tmp_path: Path) -> None:
 
 
 DRIVER = """
+import signal
 import sys
 from pathlib import Path
 from stub_work import invented_pairs, work
@@ -113,6 +114,8 @@ from blendkit.batch.pool import Local
 from blendkit.batch.run import Order, run_batch
 
 def main():
+    # What a shell starts in the background ignores Ctrl-C, tests among it: undo that.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     folder, count = Path(sys.argv[1]), int(sys.argv[2])
     pairs = invented_pairs(folder / "shoot", ["ok"] * count, took_ms=60)
     make = lambda jobs: Local(work, 2, 10**10, {job.name: 1 for job in jobs})

@@ -99,7 +99,7 @@ def test_a_disk_that_takes_no_large_file(tmp_path: Path) -> None:
 
 def test_too_little_memory(tmp_path: Path) -> None:
     """The first limit that does not suffice, coming from above, is met somewhere in the merge."""
-    for limit_mb in range(1000, 600, -50):
+    for limit_mb in range(950, 600, -75):
 
         def little(limit_mb: int = limit_mb) -> None:
             resource.setrlimit(resource.RLIMIT_AS, (limit_mb << 20, limit_mb << 20))
@@ -119,8 +119,8 @@ def test_killed_at_random_moments_then_merged_again(tmp_path: Path) -> None:
     whole_s = time.monotonic() - began
     names = {path.name for path in tmp_path.iterdir()}
     rng = random.Random(6)  # noqa: S311 - moments, not secrets
-    for turn in range(4):
-        if turn == 2:  # from here on there is nothing to fall back to
+    for turn in range(3):
+        if turn == 1:  # from here on there is nothing to fall back to
             for path in tmp_path.iterdir():
                 path.unlink()
         process = merge(out)
