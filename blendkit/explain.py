@@ -63,15 +63,15 @@ class Laid:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class View:
-    """One explanation of the background frame: this foreground, blurred so, over this plate.
+    """One explanation of the background frame: this foreground, blurred so.
 
+    coverage: of the veil, a*k, float32 (height, width).
     unplaced: bool (height, width), where the frames do not agree on what it is.
     """
 
     matte: Matte
     groups: tuple[BoughGroup, ...]
-    veil: Veil
-    plate: Plate
+    coverage: Float
     unplaced: Bool
 
 
@@ -90,7 +90,7 @@ def explained(
     grain: float,
     hints: Hints,
     settings: MergeSettings,
-) -> View:
+) -> tuple[View, Plate]:
     """Explain the background frame, and let the explanation correct the matte.
 
     What leaves no veil is dropped; the rest is held to S = aF + (1-a)P.
@@ -111,7 +111,8 @@ def explained(
 
     Returns
     -------
-    View
+    View, Plate
+        What stands in front and how it veils, and what lies behind.
     """
     proposed = matte.alpha
     sketch = _sketch(laid, matte, settings)
@@ -124,14 +125,15 @@ def explained(
             sketch = _sketch(laid, matte, settings)
     veil = make_veil(matte.alpha, matte.color, sketch.groups)
     behind = _behind(laid, matte, veil)
-    plate = _plate(laid, veil, behind, settings)
     if asked and sketch.groups:
+        plate = _plate(laid, veil, behind, settings)
         held = hold_to_plate(laid.aligned, plate.pixels, matte.alpha, matte.color, region, grain)
+        del veil, plate  # two of each would not fit beside large frames
         matte = given_matte(laid.aligned, held, region)
         veil = make_veil(matte.alpha, matte.color, sketch.groups)
-        plate = _plate(laid, veil, behind, settings)
+    plate = _plate(laid, veil, behind, settings)
     open_ = unplaced(proposed, matte.alpha) if asked else np.zeros_like(region)
-    return View(matte, sketch.groups, veil, plate, open_)
+    return View(matte, sketch.groups, veil.coverage, open_), plate
 
 
 def _sketch(laid: Laid, matte: Matte, settings: MergeSettings) -> _Sketch:
@@ -212,13 +214,14 @@ def _plate(laid: Laid, veil: Veil, behind: tuple[Float, Float], settings: MergeS
 def at_f_numbers(
     laid: Laid,
     view: View,
+    plate: Plate,
     captures: tuple[Capture, Capture],
     own_disc_px: float,
     gap_px: float,
     settings: MergeSettings,
 ) -> tuple[Matte, Plate]:
     """Return matte and plate at the f-numbers asked for, as they are where none is."""
-    matte, plate, aperture = view.matte, view.plate, settings.aperture
+    matte, aperture = view.matte, settings.aperture
     wide, narrow = captures[0].f_number or 1, captures[1].f_number or 1
     if aperture.background_f is not None:
         plate = background_at(

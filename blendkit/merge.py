@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blendkit.alignment import Alignment, Light
-from blendkit.alignment.warp import warp_to_background
 from blendkit.blending import BoughGroup, Plate
 from blendkit.blending.aperture import check_f_numbers
 from blendkit.blending.compose import compose, source_map
@@ -118,10 +117,9 @@ def merge_pair(
     watch = Stopwatch(progress)
     with watch("alignment"):
         alignment = aligned_by(background, foreground, hints, settings)
-        moved = warp_to_background(foreground.pixels, alignment.matrix, background.size)
     with watch("light"):
         painted = hints.painted(background.size)
-        lit = in_one_light(background, foreground, moved, alignment.matrix, painted, settings)
+        lit = in_one_light(background, foreground, alignment.matrix, painted, settings)
     with watch("sharpness"):
         noise = noise_models(background, foreground, lit)
         grain = noise[0].at_middle_grey, noise[1].at_middle_grey
@@ -139,14 +137,14 @@ def merge_pair(
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)
         laid = _laid(background, lit, softness, sitter, clear)
-        view = explained(laid, matte, region, grain[1], hints, settings)
+        view, plate = explained(laid, matte, region, grain[1], hints, settings)
         blur_after = measured_blur(background, foreground, lit, view.matte, noise, settings)
         own_disc_px = edge_disc_px(lit.aligned, view.matte.alpha)
         gap_px = blur_after.lens.gap_px
-        shown, plate = at_f_numbers(laid, view, captures, own_disc_px or 0, gap_px, settings)
+        shown, plate = at_f_numbers(laid, view, plate, captures, own_disc_px or 0, gap_px, settings)
     with watch("composite"):
         had, wanted = noise[2].sigma, noise[0].sigma
-        plate = plate_with_grain(plate, view.veil, softness, wanted, settings.grain)
+        plate = plate_with_grain(plate, view.coverage, softness, wanted, settings.grain)
         color = color_with_grain(shown.color, shown.alpha, had, wanted, settings.grain)
         pixels = compose(background.pixels, plate, shown.alpha, color)
     merged = Merged(
@@ -231,6 +229,6 @@ def _raised(
         *light_step(pixels, aligned, surface_seams(blur, alpha)),
         *grain_step(grain, alpha, matched=settings.grain.match),
         *shaken(pixels, aligned, grain, still, captures),
-        *veil_remains(plate.pixels, view.veil.coverage, alpha, plate.touched),
+        *veil_remains(plate.pixels, view.coverage, alpha, plate.touched),
         *moved_places(pixels, aligned, still, merged.alignment.residual_px),
     )

@@ -67,15 +67,15 @@ class Lit:
 def in_one_light(
     background: Frame,
     foreground: Frame,
-    moved: Warped,
     matrix: Matrix,
     painted: Bool,
     settings: MergeSettings,
 ) -> Lit:
-    """Bring the foreground frame, moved already, to the background frame's light.
+    """Bring the foreground frame to the background frame's place and light: one resampling.
 
     painted: bool (height, width), what the user painted; light is not measured there.
     """
+    moved = warp_to_background(foreground.pixels, matrix, background.size)
     full_b = clipped_at(background, background.pixels, np.eye(3))
     full_f = clipped_at(foreground, moved.pixels, matrix)
     free = moved.footprint & ~full_b & ~full_f & ~painted

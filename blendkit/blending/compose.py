@@ -3,8 +3,10 @@
 import numpy as np
 
 from blendkit.blending import Plate
+from blendkit.filters.tiles import tiles
 from blendkit.frame import Float, Label, Source
 
+_TILE = 384
 _SOLID = 0.99
 _NONE = 1e-3
 
@@ -14,9 +16,14 @@ def compose(background: Float, plate: Plate, alpha: Float, color: Float) -> Floa
 
     Pixels without foreground and without veil are the background frame's own, to the last bit.
     """
-    mixed = alpha[..., None] * color + (1 - alpha[..., None]) * plate.pixels
-    kept = (alpha <= 0) & ~plate.touched
-    return np.asarray(np.where(kept[..., None], background, mixed), np.float32)
+    pixels = background.copy()
+    for own, _ in tiles(alpha.shape, _TILE, 0):
+        changed = (alpha[own] > 0) | plate.touched[own]
+        if changed.any():
+            share = alpha[own][..., None]
+            mixed = share * color[own] + (1 - share) * plate.pixels[own]
+            pixels[own] = np.where(changed[..., None], mixed, background[own])
+    return pixels
 
 
 def source_map(plate: Plate, alpha: Float) -> Label:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from blendkit.blending import Plate, Veil
+from blendkit.blending import Plate
 from blendkit.blending.grain import Sigma, add_grain, reduce_grain
 from blendkit.filters.bands import gaussian
 from blendkit.filters.channels import channel_mean
@@ -17,7 +17,7 @@ _TILE, _MARGIN = 512, 24
 
 
 def plate_with_grain(
-    plate: Plate, veil: Veil, softness: Float, wanted: Sigma, settings: GrainSettings
+    plate: Plate, coverage: Float, softness: Float, wanted: Sigma, settings: GrainSettings
 ) -> Plate:
     """Return the plate with the background frame's grain.
 
@@ -26,7 +26,7 @@ def plate_with_grain(
 
     A clear frame's light is taken with its own grain.
 
-    plate, veil: of one size.  softness: disc of the background, px, (height, width).
+    coverage: of the veil, a*k; softness: disc of the background, px; both float32 (height, width).
     wanted: the background frame's noise.
     """
     if not settings.match:
@@ -39,7 +39,7 @@ def plate_with_grain(
             continue
         fine = (plate.pixels[near] - gaussian(plate.pixels[near], 1.5))[inside(own, near)]
         soft = np.clip((softness[own] - _SOFT_FROM_PX) / _SOFT_FROM_PX, 0, 1)
-        scale = np.where(cleared[own], 1, 1 - soft * np.clip(veil.coverage[own], 0, 0.95))
+        scale = np.where(cleared[own], 1, 1 - soft * np.clip(coverage[own], 0, 0.95))
         scaled = plate.pixels[own] + fine * (scale - 1)[..., None]
         present = np.where(touched & ~cleared[own], plate.divided[own], 1).astype(np.float32)
         grained = add_grain(scaled, wanted, present, seed=(settings.seed, number))

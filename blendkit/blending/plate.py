@@ -5,15 +5,21 @@ Division keeps the background frame's own detail and grain but multiplies every 
 them like two measurements of one value, by the variance each of them is expected to have.
 """
 
+from collections.abc import Iterator
+
 import cv2
 import numpy as np
 
 from blendkit.blending import Plate, Veil
-from blendkit.filters.bands import gaussian, slow_gaussian
+from blendkit.filters.bands import gaussian, narrowed_sigma_px, slow_factor
 from blendkit.filters.channels import channel_mean
+from blendkit.filters.resample import enlarged_part, put_reduced
+from blendkit.filters.tiles import Window, tile_side, tiles
 from blendkit.frame import Bool, Float
 from blendkit.settings import PlateSettings
 
+_TILE = 384
+_OFFSET_SHARE = 60
 _KEPT = 0.99
 _UNTOUCHED = 1e-4
 """Veil coverage that cannot move a 16-bit code by more than one at full contrast."""
@@ -51,21 +57,35 @@ def make_plate(
     -------
     Plate
     """
-    clear = np.maximum(1 - veil.coverage, settings.least_clear)[..., None]
-    divided = np.maximum((background - veil.light) / clear, 0)
-    trust = _trust_in_division(veil, rerendered, mass, settings)
-    if full is not None:
-        trust = trust * (1 - _soft_rim(full))
-    offset = _slow_offset(divided, rerendered, trust * (mass > 0))
-    pixels = trust[..., None] * divided + (1 - trust[..., None]) * np.maximum(
-        rerendered + offset, 0
-    )
-    pixels += sitter[..., None] * (background - pixels)
+    rim = None if full is None or not full.any() else _soft_rim(full)
     touched = (veil.coverage > _UNTOUCHED) & (sitter < _KEPT)
-    pixels = np.where(touched[..., None], pixels, background)
-    return Plate(
-        np.asarray(pixels, np.float32), np.where(touched, trust, 1).astype(np.float32), touched
-    )
+    share = np.ones_like(veil.coverage)
+    offset = _SlowOffset(share.shape)
+    for own in offset.tiles():
+        if touched[own].any() or mass[own].any():
+            share[own] = _trust_in_division(veil, rerendered, mass, settings, own)
+            share[own] *= 1 if rim is None else 1 - rim[own]
+            divided = _divided(background, veil, settings, own)
+            offset.note(own, divided - rerendered[own], share[own] * (mass[own] > 0))
+    offset.settle()
+    pixels = background.copy()
+    for own in offset.tiles():
+        here = touched[own]
+        share[own][~here] = 1
+        if here.any():
+            trust = share[own][..., None]
+            guess = np.maximum(rerendered[own] + offset.at(own), 0)
+            joined = trust * _divided(background, veil, settings, own) + (1 - trust) * guess
+            joined += sitter[own][..., None] * (background[own] - joined)
+            pixels[own] = np.where(here[..., None], joined, background[own])
+    return Plate(pixels, share, touched)
+
+
+def _divided(background: Float, veil: Veil, settings: PlateSettings, part: Window) -> Float:
+    """Return a part of the divided plate."""
+    clear = np.maximum(1 - veil.coverage[part], settings.least_clear)
+    light = (background[part] - veil.light[part]) / clear[..., None]
+    return np.asarray(np.maximum(light, 0), np.float32)
 
 
 def _soft_rim(full: Bool) -> Float:
@@ -76,25 +96,48 @@ def _soft_rim(full: Bool) -> Float:
 
 
 def _trust_in_division(
-    veil: Veil, rerendered: Float, mass: Float, settings: PlateSettings
+    veil: Veil, rerendered: Float, mass: Float, settings: PlateSettings, part: Window
 ) -> Float:
-    """Return the share of division, from the two expected variances, float32 (height, width)."""
-    clear = np.maximum(1 - veil.coverage, settings.least_clear)
-    scale = channel_mean(rerendered) + 0.02
+    """Return the share of division, from the two expected variances, float32, of a part."""
+    coverage, guessed = veil.coverage[part], rerendered[part]
+    clear = np.maximum(1 - coverage, settings.least_clear)
+    scale = channel_mean(guessed) + 0.02
     # A veil that is wrong by a share of itself leaves that share of the contrast it causes.
-    contrast = channel_mean(np.abs(veil.light - veil.coverage[..., None] * rerendered))
-    divided = (settings.veil_error * (contrast + 0.1 * veil.coverage * scale) / clear) ** 2
-    guess = (settings.rerender_error * scale / np.sqrt(np.clip(mass, 0.05, 1))) ** 2
+    contrast = channel_mean(np.abs(veil.light[part] - coverage[..., None] * guessed))
+    divided = (settings.veil_error * (contrast + 0.1 * coverage * scale) / clear) ** 2
+    guess = (settings.rerender_error * scale / np.sqrt(np.clip(mass[part], 0.05, 1))) ** 2
     trust = guess / (guess + divided)
     # Past the point where almost nothing of the background came through, division is an echo.
     fade = np.clip((clear - settings.least_clear) / settings.least_clear, 0, 1)
     return np.asarray(trust * fade, np.float32)
 
 
-def _slow_offset(divided: Float, rerendered: Float, trust: Float) -> Float:
-    """Return the slow difference of the two plates, so that joining them leaves no step."""
-    sigma = max(trust.shape) / 60
-    weight = np.square(trust)
-    mass = slow_gaussian(weight, sigma)[..., None]
-    mean = slow_gaussian((divided - rerendered) * weight[..., None], sigma)
-    return np.asarray(mean / (mass + 0.05), np.float32)
+class _SlowOffset:
+    """The slow difference of the two plates, so that joining them leaves no step.
+
+    Noted tile by tile at reduced size, where its wide Gaussian is exact enough.
+    """
+
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self._shape, self._sigma_px = shape, max(shape) / _OFFSET_SHARE
+        self._factor = slow_factor(self._sigma_px, min(shape))
+        small = [-(-n // self._factor) for n in shape]
+        self._sums = np.zeros((*small, 4), np.float32)
+
+    def tiles(self) -> Iterator[Window]:
+        """Yield tiles whose corners lie on whole cells."""
+        return (own for own, _ in tiles(self._shape, tile_side(_TILE, self._factor), 0))
+
+    def note(self, part: Window, difference: Float, trust: Float) -> None:
+        """Note the difference of a tile, (height, width, 3), and how far to trust it."""
+        weight = np.square(trust)[..., None]
+        put_reduced(self._sums, np.dstack([difference * weight, weight]), part, self._factor)
+
+    def settle(self) -> None:
+        """Blur what was noted."""
+        wide = gaussian(self._sums, narrowed_sigma_px(self._sigma_px, self._factor))
+        self._sums = np.asarray(wide[..., :3] / (wide[..., 3:] + 0.05), np.float32)
+
+    def at(self, part: Window) -> Float:
+        """Return the offset of a tile, float32 (height, width, 3)."""
+        return enlarged_part(self._sums, self._factor, part)

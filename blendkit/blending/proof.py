@@ -23,6 +23,7 @@ _DOUBT_PAINTED, _DOUBT_BARE = 0.35, 0.5
 """Share up to which a place is dropped: what somebody painted needs less proof than what nobody
 did."""
 _RAMP = 0.1
+_ROWS = 512
 
 
 def proven_share(
@@ -96,9 +97,16 @@ def keep_proven(alpha: Float, share: Float, *, painted: bool) -> Float:
     size = (alpha.shape[1], alpha.shape[0])
     local = cv2.resize(share, size, interpolation=cv2.INTER_LINEAR)
     count, labels = cv2.connectedComponents((alpha > 0.05).astype(np.uint8))
-    mass = np.bincount(labels.ravel(), alpha.ravel(), count)
-    good = np.bincount(labels.ravel(), (alpha * local).ravel(), count)
-    whole = (good / np.maximum(mass, 1e-6))[labels]
+    mass, good = np.zeros(count), np.zeros(count)
+    strips = [slice(top, top + _ROWS) for top in range(0, len(alpha), _ROWS)]
+    for rows in strips:
+        numbers = labels[rows].ravel()
+        mass += np.bincount(numbers, alpha[rows].ravel(), count)
+        good += np.bincount(numbers, (alpha[rows] * local[rows]).ravel(), count)
+    whole = (good / np.maximum(mass, 1e-6)).astype(np.float32)
     doubt = _DOUBT_PAINTED if painted else _DOUBT_BARE
-    keep = np.clip((0.5 * whole + 0.5 * local - doubt) / _RAMP, 0, 1)
-    return np.asarray(alpha * keep, np.float32)
+    kept = np.empty_like(alpha)
+    for rows in strips:
+        keep = (0.5 * whole[labels[rows]] + 0.5 * local[rows] - doubt) / _RAMP
+        kept[rows] = alpha[rows] * np.clip(keep, 0, 1)
+    return kept

@@ -4,6 +4,9 @@ Each pixel *spreads* with its own disc, so a sitter in focus does not smear into
 behind, as averaging within each pixel's own disc would make it.  The foreground is left out and the
 gap it leaves is closed by normalised convolution (Knutsson & Westin 1993, CVPR,
 doi:10.1109/CVPR.1993.341081).
+
+Discs stand on a ladder of diameters, and each pixel is shared between two rungs.  Large rungs are
+blurred in a reduced picture, small ones tile by tile, so little more than the result is ever held.
 """
 
 from collections.abc import Iterator
@@ -11,14 +14,16 @@ from collections.abc import Iterator
 import cv2
 import numpy as np
 
-from blendkit.filters.disc import WORKING_DISC_PX, disc_blur
-from blendkit.filters.resample import enlarge, reduce_by
-from blendkit.filters.tiles import Window, inside, tiles
+from blendkit.filters.disc import disc_blur, disc_factor, narrowed_disc_px
+from blendkit.filters.resample import enlarge, enlarged_part, put_reduced, reduce_by
+from blendkit.filters.tiles import Window, inside, tile_side, tiles
 from blendkit.frame import Bool, Float
 
 _TILE = 384
 _STEP = 1.35
 _SMALLEST_PX = 1.0
+_THIN = 0.05
+"""Mass below which light is taken from wider surroundings."""
 
 
 def rerender(
@@ -45,25 +50,71 @@ def rerender(
         about 1 where nothing was left out.
     """
     ladder = _ladder(float(disc_px.max()))
-    layers = np.dstack([sharp, np.ones_like(keep)]) * keep[..., None]
+    scales = _by_scale(ladder, min(keep.shape))
+    fine = scales.pop(1)
+    coarse = {
+        factor: _spread_reduced(sharp, keep, disc_px, ladder, rungs, factor, where)
+        for factor, rungs in scales.items()
+    }
+    pixels, mass = np.zeros_like(sharp), np.zeros_like(keep)
+    wide = max(max(keep.shape) // 300, 1)
+    around = np.zeros((-(-keep.shape[0] // wide), -(-keep.shape[1] // wide), 4), np.float32)
+    reach = int(ladder[fine[-1]] / 2) + 2
+    for own, near in tiles(keep.shape, tile_side(_TILE, wide), reach):
+        if where is not None and not where[own].any():
+            continue
+        position = _position(disc_px[near], ladder)
+        total = _spread(_layers(sharp[near], keep[near]), position, fine, ladder)[inside(own, near)]
+        for factor, part in coarse.items():
+            total = total + enlarged_part(part, factor, own)
+        pixels[own] = total[..., :3] / np.maximum(total[..., 3:], 1e-4)
+        mass[own] = total[..., 3]
+        put_reduced(around, total, own, wide)
+    _fill_thin(pixels, mass, around, wide, where)
+    return pixels, mass
+
+
+def _layers(sharp: Float, keep: Float) -> Float:
+    """Return light that counts, and how much it counts, (height, width, 4)."""
+    return np.asarray(np.dstack([sharp * keep[..., None], keep]), np.float32)
+
+
+def _spread(layers: Float, position: Float, rungs: list[int], ladder: list[float]) -> Float:
+    """Blur a part of the picture by the given rungs; position: see `_position`."""
     total = np.zeros_like(layers)
-    size = (keep.shape[1], keep.shape[0])
-    for factor, rungs in _by_scale(ladder, min(keep.shape)).items():
-        small = reduce_by(layers, factor)
-        position = _position(reduce_by(disc_px, factor), ladder)
-        wanted = None if where is None else reduce_by(where.astype(np.float32), factor) > 0
-        part = np.zeros_like(small)
-        for index in rungs:
-            # The cells and their enlargement widen as much as a disc of 2 cells.
-            disc = np.sqrt(max(ladder[index] ** 2 - 4.0 * (factor > 1) * factor**2, 0)) / factor
-            for own, near in _tiles(position, index, wanted, int(disc / 2) + 2):
-                share = np.zeros(position[near].shape, np.float32)
-                share[inside(own, near)] = np.clip(1 - np.abs(position[own] - index), 0, 1)
-                part[near] += disc_blur(
-                    small[near] * share[..., None], disc, border=cv2.BORDER_REPLICATE
-                )
-        total += enlarge(part, factor, size)
-    return _normalised(total)
+    low, high = float(position.min()), float(position.max())
+    for index in rungs:
+        if low < index + 1 and high > index - 1:
+            share = np.clip(1 - np.abs(position - index), 0, 1)[..., None]
+            total += disc_blur(layers * share, ladder[index], border=cv2.BORDER_REPLICATE)
+    return total
+
+
+def _spread_reduced(
+    sharp: Float,
+    keep: Float,
+    disc_px: Float,
+    ladder: list[float],
+    rungs: list[int],
+    factor: int,
+    where: Bool | None,
+) -> Float:
+    """Blur by the rungs that are worked at a picture reduced by a factor; return it reduced."""
+    small = np.zeros((-(-keep.shape[0] // factor), -(-keep.shape[1] // factor), 4), np.float32)
+    for own, _ in tiles(keep.shape, tile_side(_TILE, factor), 0):
+        put_reduced(small, _layers(sharp[own], keep[own]), own, factor)
+    position = _position(reduce_by(disc_px, factor), ladder)
+    wanted = None if where is None else reduce_by(where.astype(np.float32), factor) > 0
+    total = np.zeros_like(small)
+    for index in rungs:
+        disc = narrowed_disc_px(ladder[index], factor)
+        for own, near in _tiles(position, index, wanted, int(disc / 2) + 2):
+            share = np.zeros(position[near].shape, np.float32)
+            share[inside(own, near)] = np.clip(1 - np.abs(position[own] - index), 0, 1)
+            total[near] += disc_blur(
+                small[near] * share[..., None], disc, border=cv2.BORDER_REPLICATE
+            )
+    return total
 
 
 def _position(disc_px: Float, ladder: list[float]) -> Float:
@@ -90,9 +141,7 @@ def _by_scale(ladder: list[float], short_side_px: int) -> dict[int, list[int]]:
     """
     scales: dict[int, list[int]] = {}
     for index, disc in enumerate(ladder):
-        factor = max(int(disc // WORKING_DISC_PX), 1)
-        factor = factor if short_side_px >= 4 * factor else 1
-        scales.setdefault(factor, []).append(index)
+        scales.setdefault(disc_factor(disc, short_side_px), []).append(index)
     return scales
 
 
@@ -103,22 +152,26 @@ def _ladder(largest_px: float) -> list[float]:
     return steps
 
 
-def _normalised(total: Float) -> tuple[Float, Float]:
-    """Divide light by mass; where hardly any is left, take it from wider surroundings."""
-    mass = total[..., 3]
-    pixels = total[..., :3] / np.maximum(mass, 1e-4)[..., None]
-    thin = mass < 0.05
-    if thin.any():
-        trust = np.clip(mass / 0.05, 0, 1)[..., None]
-        pixels = trust * pixels + (1 - trust) * _from_surroundings(total)
-    return np.asarray(pixels, np.float32), mass
+def _fill_thin(pixels: Float, mass: Float, around: Float, factor: int, where: Bool | None) -> None:
+    """Where hardly any mass is left, take light from wider surroundings instead.
+
+    around: light and mass of the whole picture, reduced by a factor.
+    """
+    if float(mass.min()) >= _THIN:
+        return
+    wide = _from_surroundings(around)
+    for own, _ in tiles(mass.shape, tile_side(_TILE, factor), 0):
+        wanted = where is None or bool(where[own].any())
+        if wanted and float(mass[own].min()) < _THIN:
+            trust = np.clip(mass[own] / _THIN, 0, 1)[..., None]
+            filled = enlarged_part(wide, factor, own)
+            light = filled[..., :3] / np.maximum(filled[..., 3:], 1e-6)
+            pixels[own] = trust * pixels[own] + (1 - trust) * light
 
 
-def _from_surroundings(total: Float) -> Float:
-    """Return light over mass at growing widths, each place from the narrowest that has some."""
-    factor = max(max(total.shape) // 300, 1)
-    level = reduce_by(total, factor)
-    stack = [level]
+def _from_surroundings(around: Float) -> Float:
+    """Return light and mass at growing widths, each place from the narrowest that has some."""
+    stack = [around]
     while min(stack[-1].shape[:2]) > 2:
         stack.append(reduce_by(stack[-1], 2))
     filled = stack[-1]
@@ -126,6 +179,4 @@ def _from_surroundings(total: Float) -> Float:
         size = (finer.shape[1], finer.shape[0])
         coarse = enlarge(filled, 2, size)
         filled = finer + (1 - np.clip(finer[..., 3:] / 0.2, 0, 1)) * 0.2 * coarse
-    size = (total.shape[1], total.shape[0])
-    wide = enlarge(filled, factor, size)
-    return np.asarray(wide[..., :3] / np.maximum(wide[..., 3:], 1e-6), np.float32)
+    return np.asarray(filled, np.float32)

@@ -6,8 +6,12 @@ import cv2
 import numpy as np
 
 from blendkit.blending import BoughGroup, Veil
-from blendkit.filters.disc import disc_blur
+from blendkit.filters.disc import disc_blur, disc_factor, narrowed_disc_px
+from blendkit.filters.resample import enlarged_part, put_reduced
+from blendkit.filters.tiles import tile_side, tiles
 from blendkit.frame import Float
+
+_TILE = 384
 
 
 def make_veil(matte: Float, color: Float, groups: Sequence[BoughGroup]) -> Veil:
@@ -26,14 +30,28 @@ def make_veil(matte: Float, color: Float, groups: Sequence[BoughGroup]) -> Veil:
     Veil
         Boughs that leave the frame are taken to go on beyond it (their rim pixels repeat).
     """
-    layers = np.dstack([color * matte[..., None], matte]).astype(np.float32)
-    total = np.zeros_like(layers)
+    coverage, light = np.zeros_like(matte), np.zeros_like(color)
     for group in groups:
-        part = layers if len(groups) == 1 else layers * group.share[..., None]
-        total += shifted(
-            disc_blur(part, group.disc_px, border=cv2.BORDER_REPLICATE), group.shift_px
-        )
-    return Veil(np.clip(total[..., 3], 0, 1), np.maximum(total[..., :3], 0))
+        factor = disc_factor(group.disc_px, min(matte.shape))
+        small = _reduced(matte, color, None if len(groups) == 1 else group.share, factor)
+        disc_px = narrowed_disc_px(group.disc_px, factor)
+        x, y = group.shift_px
+        small = disc_blur(small, disc_px, border=cv2.BORDER_REPLICATE)
+        small = shifted(small, (x / factor, y / factor))
+        for own, _ in tiles(matte.shape, _TILE, 0):
+            part = enlarged_part(small, factor, own)
+            coverage[own] += part[..., 3]
+            light[own] += part[..., :3]
+    return Veil(np.clip(coverage, 0, 1, out=coverage), np.maximum(light, 0, out=light))
+
+
+def _reduced(matte: Float, color: Float, share: Float | None, factor: int) -> Float:
+    """Return light and coverage of a group, reduced, (height, width, 4)."""
+    small = np.zeros((-(-matte.shape[0] // factor), -(-matte.shape[1] // factor), 4), np.float32)
+    for own, _ in tiles(matte.shape, tile_side(_TILE, factor), 0):
+        alpha = matte[own] if share is None else matte[own] * share[own]
+        put_reduced(small, np.dstack([color[own] * alpha[..., None], alpha]), own, factor)
+    return small
 
 
 def shifted(values: Float, shift_px: tuple[float, float]) -> Float:

@@ -30,12 +30,25 @@ def slow_gaussian(values: Float, sigma_px: float) -> Float:
     >>> bool(np.abs(slow_gaussian(step, 40.0) - gaussian(step, 40.0)).max() < 0.01)
     True
     """
-    factor = int(sigma_px // _REDUCED_SIGMA_PX)
-    if factor <= 1 or min(values.shape[:2]) < 4 * factor:
-        return gaussian(values, sigma_px)
-    narrowed = float(np.sqrt(sigma_px**2 - factor**2 / 4)) / factor
-    small = gaussian(reduce_by(values, factor), narrowed)
+    factor = slow_factor(sigma_px, min(values.shape[:2]))
+    small = gaussian(reduce_by(values, factor), narrowed_sigma_px(sigma_px, factor))
     return enlarge(small, factor, (values.shape[1], values.shape[0]))
+
+
+def slow_factor(sigma_px: float, short_side_px: int) -> int:
+    """Return the reduction at which a wide Gaussian is computed.
+
+    >>> slow_factor(40.0, 2000), slow_factor(40.0, 20), slow_factor(5.0, 2000)
+    (6, 1, 1)
+    """
+    factor = int(sigma_px // _REDUCED_SIGMA_PX)
+    return factor if factor > 1 and short_side_px >= 4 * factor else 1
+
+
+def narrowed_sigma_px(sigma_px: float, factor: int) -> float:
+    """Return the Gaussian for the reduced picture, in its own px."""
+    widened = factor**2 / 4 if factor > 1 else 0.0
+    return float(np.sqrt(sigma_px**2 - widened)) / factor
 
 
 def band_pass(values: Float, fine_px: float, wide_px: float) -> Float:

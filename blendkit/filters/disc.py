@@ -64,14 +64,31 @@ def disc_blur(values: Float, diameter_px: float, *, border: int = cv2.BORDER_REF
     """
     if diameter_px < 0.5:
         return values.copy()
-    factor = int(diameter_px // WORKING_DISC_PX)
-    if factor <= 1 or min(values.shape[:2]) < 4 * factor:
+    factor = disc_factor(diameter_px, min(values.shape[:2]))
+    if factor == 1:
         return _blur_directly(values, diameter_px, border)
     small = reduce_by(values, factor)
-    # A cell adds a variance of n^2/12 and linear interpolation n^2/6; a disc has D^2/16.
-    widened = np.sqrt(max(diameter_px**2 - 4.0 * factor**2, 0.0))
-    blurred = _blur_directly(small, float(widened) / factor, border)
+    blurred = _blur_directly(small, narrowed_disc_px(diameter_px, factor), border)
     return enlarge(blurred, factor, (values.shape[1], values.shape[0]))
+
+
+def disc_factor(diameter_px: float, short_side_px: int) -> int:
+    """Return the reduction at which a disc is applied.
+
+    >>> disc_factor(47.0, 2000), disc_factor(120.0, 2000), disc_factor(120.0, 16)
+    (1, 5, 1)
+    """
+    factor = int(diameter_px // WORKING_DISC_PX)
+    return factor if factor > 1 and short_side_px >= 4 * factor else 1
+
+
+def narrowed_disc_px(diameter_px: float, factor: int) -> float:
+    """Return the disc for a picture reduced by a factor, in its own px.
+
+    A cell adds a variance of n^2/12 and linear interpolation n^2/6; a disc has D^2/16.
+    """
+    widened = 4.0 * factor**2 if factor > 1 else 0.0
+    return float(np.sqrt(max(diameter_px**2 - widened, 0.0))) / factor
 
 
 def _blur_directly(values: Float, diameter_px: float, border: int) -> Float:

@@ -51,6 +51,17 @@ def _cells(values: Float, factor: int) -> Float:
     return np.asarray(cv2.resize(values, size, interpolation=cv2.INTER_AREA), np.float32)
 
 
+def put_reduced(small: Float, part: Float, at: tuple[slice, slice], factor: int) -> None:
+    """Reduce a part of a picture and put it into the reduced picture.
+
+    small: float32, changed.  at: rows and columns of the part in the full picture, beginning on
+    whole cells.
+    """
+    cells = reduce_by(part, factor)
+    top, left = at[0].start // factor, at[1].start // factor
+    small[top : top + cells.shape[0], left : left + cells.shape[1]] = cells
+
+
 def enlarge(values: Float, factor: int, size: tuple[int, int]) -> Float:
     """Undo `reduce_by` in size: interpolate between cell centres and crop to size (width, height).
 
@@ -62,6 +73,33 @@ def enlarge(values: Float, factor: int, size: tuple[int, int]) -> Float:
     # OpenCV's cubic (a = -0.75) does not reproduce a ramp; linear does.
     out = cv2.resize(values, full, interpolation=cv2.INTER_LINEAR)
     return np.asarray(out[: size[1], : size[0]], np.float32)
+
+
+def enlarged_part(values: Float, factor: int, part: tuple[slice, slice]) -> Float:
+    """Return a part of what `enlarge` gives, without enlarging the rest.
+
+    part: rows and columns of the full picture.
+
+    Examples
+    --------
+    >>> cells = np.arange(24, dtype=np.float32).reshape(4, 6)
+    >>> part = (slice(5, 9), slice(7, 18))
+    >>> bool(np.array_equal(enlarged_part(cells, 3, part), enlarge(cells, 3, (18, 12))[part]))
+    True
+    """
+    if factor <= 1:
+        return values[part]
+    # One cell more on each side, so that interpolation finds its neighbours.
+    rows, columns = (
+        slice(max(p.start // factor - 1, 0), min(-(-p.stop // factor) + 1, n))
+        for p, n in zip(part, values.shape[:2], strict=True)
+    )
+    cells = values[rows, columns]
+    full = enlarge(cells, factor, (cells.shape[1] * factor, cells.shape[0] * factor))
+    top, left = rows.start * factor, columns.start * factor
+    return full[
+        part[0].start - top : part[0].stop - top, part[1].start - left : part[1].stop - left
+    ]
 
 
 def matrix_at_reduced_scale(matrix: Matrix, factor: float) -> Matrix:

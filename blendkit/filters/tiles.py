@@ -28,6 +28,15 @@ def tiles(shape: tuple[int, ...], side_px: int, margin_px: int) -> Iterator[tupl
             yield (slice(top, bottom), slice(left, right)), near
 
 
+def tile_side(about_px: int, factor: int) -> int:
+    """Return the side of a tile that holds whole cells of a picture reduced by a factor.
+
+    >>> tile_side(384, 20), tile_side(384, 1), tile_side(384, 500)
+    (380, 384, 500)
+    """
+    return max(about_px // factor, 1) * factor
+
+
 def inside(own: Window, near: Window) -> Window:
     """Return a tile in px of its surroundings.
 

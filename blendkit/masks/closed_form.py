@@ -12,6 +12,7 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import LinearOperator, cg
 
+from blendkit.filters.tiles import inside, tiles
 from blendkit.frame import Bool, Float
 
 with warnings.catch_warnings():
@@ -20,7 +21,6 @@ with warnings.catch_warnings():
 
 _TILE = 384
 _MARGIN = 24
-_KNOWN = 100.0
 
 
 def closed_form(
@@ -31,8 +31,8 @@ def closed_form(
     Parameters
     ----------
     image : ndarray
-        The foreground frame, float32 (height, width, 3), values of about 0 to 1; square roots of
-        light separate dark bark better than light itself.
+        The foreground frame, float32 (height, width, 3), linear; its square roots are looked at,
+        which separate dark bark better than light itself.
     proposal, weight : ndarray
         First matte and the weight that holds to it, float32 (height, width); a weight of 0 leaves
         a pixel free.
@@ -47,41 +47,24 @@ def closed_form(
         float32 (height, width), 0 to 1.
     """
     result = proposal.copy()
-    height, width = open_.shape
-    for top in range(0, height, _TILE):
-        for left in range(0, width, _TILE):
-            inner = (slice(top, min(top + _TILE, height)), slice(left, min(left + _TILE, width)))
-            if open_[inner].any():
-                result[inner] = _tile(image, proposal, weight, open_, inner, iterations)
+    for own, near in tiles(open_.shape, _TILE, _MARGIN):
+        if open_[own].any():
+            part = _solved(image[near], proposal[near], weight[near], open_[near], iterations)
+            result[own] = part[inside(own, near)]
     return result
 
 
-def _tile(
-    image: Float,
-    proposal: Float,
-    weight: Float,
-    open_: Bool,
-    inner: tuple[slice, slice],
-    iterations: int,
-) -> Float:
-    outer = tuple(
-        slice(max(part.start - _MARGIN, 0), min(part.stop + _MARGIN, size))
-        for part, size in zip(inner, open_.shape, strict=True)
-    )
-    window = (outer[0], outer[1])
-    free = open_[window]
-    laplacian = cf_laplacian(
-        np.ascontiguousarray(image[window], np.float64), epsilon=1e-7, is_known=~free.ravel()
-    )
-    held = np.where(free, weight[window], _KNOWN).ravel().astype(np.float64)
-    system = (laplacian + sparse.diags(held)).tocsr()
-    start = proposal[window].ravel().astype(np.float64)
+def _solved(image: Float, proposal: Float, weight: Float, open_: Bool, iterations: int) -> Float:
+    """Solve a tile for its open pixels; the others are fixed and move to the right side."""
+    free = open_.ravel()
+    root = np.sqrt(np.clip(image, 0, 1), dtype=np.float64)
+    laplacian = cf_laplacian(root, epsilon=1e-7, is_known=~free).tocsr()[free]
+    start = proposal.ravel().astype(np.float64)
+    held = weight.ravel()[free].astype(np.float64)
+    system = (laplacian[:, free] + sparse.diags(held)).tocsr()
+    wanted = held * start[free] - laplacian[:, ~free] @ start[~free]
     diagonal = system.diagonal()
     inverse = LinearOperator(system.shape, matvec=lambda v: v / diagonal, dtype=np.float64)
-    solved, _ = cg(system, held * start, x0=start, maxiter=iterations, rtol=1e-5, M=inverse)
-    matte = np.clip(solved, 0, 1).reshape(free.shape)
-    rows, columns = (
-        slice(part.start - whole.start, part.stop - whole.start)
-        for part, whole in zip(inner, window, strict=True)
-    )
-    return np.asarray(matte[rows, columns], np.float32)
+    solved, _ = cg(system, wanted, x0=start[free], maxiter=iterations, rtol=1e-5, M=inverse)
+    start[free] = np.clip(solved, 0, 1)
+    return np.asarray(start.reshape(open_.shape), np.float32)

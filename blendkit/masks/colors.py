@@ -10,11 +10,15 @@ import warnings
 import cv2
 import numpy as np
 
+from blendkit.filters.tiles import inside, tiles
 from blendkit.frame import Float
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
     from pymatting import estimate_foreground_ml
+
+_TILE, _MARGIN = 1536, 64
+_SOLID = 0.995
 
 
 def foreground_color(foreground: Float, alpha: Float) -> Float:
@@ -30,23 +34,19 @@ def foreground_color(foreground: Float, alpha: Float) -> Float:
     Returns
     -------
     ndarray
-        float32 (height, width, 3); equals the frame where alpha is 1, computed in the box around
-        the matte only and 0 outside it.
+        float32 (height, width, 3); equals the frame where alpha is 1, computed in the tiles that
+        hold some of the matte and 0 in the others.
     """
     color = np.zeros_like(foreground)
-    rows, columns = np.nonzero(alpha > 0)
-    if len(rows) == 0:
-        return color
-    pad = 16
-    box = (
-        slice(max(int(rows.min()) - pad, 0), int(rows.max()) + pad + 1),
-        slice(max(int(columns.min()) - pad, 0), int(columns.max()) + pad + 1),
-    )
-    found = estimate_foreground_ml(
-        np.ascontiguousarray(foreground[box], np.float64),
-        np.ascontiguousarray(alpha[box], np.float64),
-    )
-    color[box] = np.clip(found, 0, None)
-    solid = cv2.erode(alpha, np.ones((3, 3), np.uint8)) > 0.995
-    color[solid] = foreground[solid]
+    for own, near in tiles(alpha.shape, _TILE, _MARGIN):
+        here = alpha[own]
+        if not here.any():
+            continue
+        solid = cv2.erode(alpha[near], np.ones((3, 3), np.uint8))[inside(own, near)] > _SOLID
+        if solid.all():
+            color[own] = foreground[own]
+            continue
+        found = estimate_foreground_ml(foreground[near], alpha[near])
+        free = np.maximum(found[inside(own, near)], 0)
+        color[own] = np.where(solid[..., None], foreground[own], free)
     return color

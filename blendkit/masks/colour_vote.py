@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 
 from blendkit.filters.bands import gaussian
+from blendkit.filters.tiles import inside, tiles
 from blendkit.frame import Bool, Float
 from blendkit.masks.evidence import colour_bins, colour_density, exposure_scale
 
@@ -25,6 +26,7 @@ _LEAST_PIECE = 0.03
 what the network gets wrong."""
 _LEAST_PIXELS = 200
 _NEVER, _CLEAN = 0.002, 0.004
+_TILE, _MARGIN = 512, 4
 
 
 def voted_by_colour(background: Float, aligned: Float, proposal: Float, region: Bool) -> Float:
@@ -50,13 +52,22 @@ def voted_by_colour(background: Float, aligned: Float, proposal: Float, region: 
         return proposal
     bins = colour_bins(aligned, exposure_scale(background))
     ratio = (colour_density(bins, front) + _FLOOR) / (colour_density(bins, back) + _FLOOR)
-    vote = gaussian(np.log(ratio).astype(np.float32)[bins], 0.7)
+    votes = np.log(ratio).astype(np.float32)
+    asked = region & (proposal > _CLEAN)
+    result = proposal.copy()
+    for own, near in tiles(asked.shape, _TILE, _MARGIN):
+        if asked[own].any():
+            vote = gaussian(votes[bins[near]], 0.7)[inside(own, near)]
+            result[own] = np.where(asked[own], _with_vote(proposal[own], vote), proposal[own])
+    return result
+
+
+def _with_vote(proposal: Float, vote: Float) -> Float:
+    """Return the chance of foreground after the vote, both float32 (height, width)."""
     vote = np.clip(vote, -_LARGEST_VOTE, _LARGEST_VOTE)
     odds = np.clip(proposal, _NEVER, 1 - _NEVER)
     chance = 1 / (1 + np.exp(-np.log(odds / (1 - odds)) - _WEIGHT * vote))
-    chance = np.clip((chance - _CLEAN) / (1 - 2 * _CLEAN), 0, 1)
-    asked = region & (proposal > _CLEAN)
-    return np.asarray(np.where(asked, chance, proposal), np.float32)
+    return np.asarray(np.clip((chance - _CLEAN) / (1 - 2 * _CLEAN), 0, 1), np.float32)
 
 
 def _large_pieces(solid: Bool) -> Bool:

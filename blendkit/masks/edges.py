@@ -4,8 +4,10 @@ import cv2
 import numpy as np
 
 from blendkit.filters.bands import gaussian
+from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Float, luminance
 
+_TILE = 512
 _LEAST_PIXELS = 60
 _SHARP_EDGE_PX = 3.6
 """Disc that sharp simulated boughs read as: pixels, smoothing and bark's own contrast."""
@@ -41,6 +43,21 @@ def edge_disc_px(aligned: Float, alpha: Float) -> float | None:
     >>> 4 < edge_disc_px(blurred, blurred[..., 0]) < 7
     True
     """
+    there = tiles(alpha.shape, _TILE, _REACH_PX)
+    found = [
+        _widths(aligned[near], alpha[near], inside(own, near))
+        for own, near in there
+        if (alpha[own] > 0).any()
+    ]
+    widths = np.concatenate([*found, np.zeros(0, np.float32)])
+    if len(widths) < _LEAST_PIXELS:
+        return None
+    width = 4 / np.pi * float(np.quantile(widths, _TYPICAL))
+    return float(np.sqrt(max(width**2 - _SHARP_EDGE_PX**2, 0.0)))
+
+
+def _widths(aligned: Float, alpha: Float, middle: Window) -> Float:
+    """Return contrast over greatest slope, px, at the edges in the middle of a tile, (n,)."""
     light = gaussian(np.sqrt(np.clip(luminance(aligned), 0, None)), 0.6)
     window = np.ones((_REACH_PX, _REACH_PX), np.uint8)
     contrast = cv2.dilate(light, window) - cv2.erode(light, window)
@@ -51,7 +68,5 @@ def edge_disc_px(aligned: Float, alpha: Float) -> float | None:
     steepest = cv2.dilate(slope, np.ones((5, 5), np.uint8))
     across = (cv2.dilate(alpha, window) > 0.95) & (cv2.erode(alpha, window) < 0.05)
     edge = across & (np.abs(alpha - 0.5) < 0.3) & (contrast > 0.1)
-    if int(edge.sum()) < _LEAST_PIXELS:
-        return None
-    width = 4 / np.pi * float(np.quantile(contrast[edge] / steepest[edge], _TYPICAL))
-    return float(np.sqrt(max(width**2 - _SHARP_EDGE_PX**2, 0.0)))
+    at = edge[middle]
+    return np.asarray(contrast[middle][at] / steepest[middle][at], np.float32)

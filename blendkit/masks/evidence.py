@@ -17,7 +17,7 @@ NO_PRIOR = 0.5
 _MIDDLE_GREY = 0.18
 _GRAIN_SCALE = 20.0
 _BINS = (20, 14, 14)
-_ROWS = 64
+_ROWS, _REACH = 64, 4
 """Rows at once: what they need stays in the processor's cache."""
 _PER_E_FOLD = np.float32(1 / np.log(2))
 _LEAST_PIXELS = 200
@@ -62,17 +62,18 @@ def colour_evidence(foreground: Float, hint: Float, scale: float) -> Float:
     return chance
 
 
-def colour_bins(foreground: Float, scale: float) -> NDArray[np.int64]:
+def colour_bins(foreground: Float, scale: float) -> NDArray[np.int32]:
     """Return the bin of each pixel: luminance and two ratios of channels, on log scales.
 
     foreground: float32 (height, width, 3), linear; scale: from `exposure_scale`.
     """
-    light = gaussian(foreground, 0.7)
-    index = np.zeros(light.shape[:2], np.int64)
-    for top in range(0, len(light), _ROWS):
-        rows = slice(top, top + _ROWS)
+    index = np.zeros(foreground.shape[:2], np.int32)
+    for top in range(0, len(index), _ROWS):
+        rows, first = slice(top, top + _ROWS), max(top - _REACH, 0)
+        light = gaussian(foreground[first : top + _ROWS + _REACH], 0.7)
+        light = light[top - first : top - first + _ROWS] * np.float32(scale)
         # OpenCV's logarithm is several times as fast as numpy's, and as exact as float32 is.
-        logs = cv2.log(np.maximum(light[rows] * np.float32(scale), 1e-3)) * _PER_E_FOLD
+        logs = cv2.log(np.maximum(light, 1e-3)) * _PER_E_FOLD
         red, green, blue = cv2.split(logs)
         axes = (
             (((red + green + blue) / 3) + 9) / 10.5,
@@ -80,15 +81,18 @@ def colour_bins(foreground: Float, scale: float) -> NDArray[np.int64]:
             (blue - green + 2) / 4,
         )
         for values, count in zip(axes, _BINS, strict=True):
-            bins = np.clip((values * count).astype(np.int64), 0, count - 1)
+            bins = np.clip((values * count).astype(np.int32), 0, count - 1)
             index[rows] = index[rows] * count + bins
     return index
 
 
-def colour_density(bins: NDArray[np.int64], weight: Float | Bool) -> NDArray[np.float64]:
+def colour_density(bins: NDArray[np.int32], weight: Float | Bool) -> NDArray[np.float64]:
     """Return the smoothed density of the weighted pixels over all bins, summing to 1."""
-    total = np.bincount(bins.ravel(), weight.ravel(), int(np.prod(_BINS)))
-    counts = np.asarray(total, np.float64).reshape(_BINS)
+    total = np.zeros(int(np.prod(_BINS)))
+    for top in range(0, len(bins), _ROWS):
+        rows = slice(top, top + _ROWS)
+        total += np.bincount(bins[rows].ravel(), weight[rows].ravel(), len(total))
+    counts = total.reshape(_BINS)
     for axis in range(3):
         moved = np.moveaxis(counts, axis, 0).reshape(counts.shape[axis], -1)
         blurred = cv2.GaussianBlur(moved, (1, 5), 0.1, sigmaY=0.9, borderType=cv2.BORDER_REPLICATE)

@@ -119,5 +119,4 @@ def _settled(aligned: Float, proposal: Float, region: Bool, settings: MatteSetti
     low, high = cv2.erode(proposal, kernel), cv2.dilate(proposal, kernel)
     open_ = region & (high > 0.05) & (low < 0.95)
     sure = np.square(2 * np.abs(proposal - 0.5))
-    root = np.sqrt(np.clip(aligned, 0, 1))
-    return closed_form(root, proposal, (settings.hold * (0.1 + sure)).astype(np.float32), open_)
+    return closed_form(aligned, proposal, (settings.hold * (0.1 + sure)).astype(np.float32), open_)

@@ -11,6 +11,7 @@ import numpy as np
 
 from blendkit.filters.bands import gaussian
 from blendkit.filters.channels import channel_sum
+from blendkit.filters.tiles import inside, tiles
 from blendkit.frame import Bool, Float
 
 _WINDOW_PX = 12.0
@@ -18,6 +19,7 @@ _CLEAR = 0.02
 _NETWORK_ERROR = 0.15
 _COLOUR_ERROR = 0.12
 _RIM_PX = 7
+_TILE, _MARGIN = 384, 52
 
 
 def hold_to_plate(
@@ -41,21 +43,31 @@ def hold_to_plate(
     ndarray
         float32 (height, width), 0 to 1.
     """
+    held = alpha.copy()
     rim = cv2.dilate(alpha, np.ones((_RIM_PX, _RIM_PX), np.uint8)) > _CLEAR
     open_ = region & rim & (alpha < 1 - _CLEAR)
-    if not open_.any():
-        return alpha
+    for own, near in tiles(alpha.shape, _TILE, _MARGIN):
+        if open_[own].any():
+            variance = _plate_variance(aligned[near], plate[near], alpha[near])[inside(own, near)]
+            mixed = _averaged(
+                aligned[own], plate[own], alpha[own], color[own], variance + 3 * grain**2
+            )
+            held[own] = np.where(open_[own], mixed, alpha[own])
+    return held
+
+
+def _averaged(aligned: Float, plate: Float, alpha: Float, color: Float, doubt: Float) -> Float:
+    """Return matte and the plate's word averaged; doubt: variance of frame against plate."""
     toward = color - plate
     contrast = channel_sum(np.square(toward)) + 1e-6
     told = np.clip(channel_sum((aligned - plate) * toward) / contrast, 0, 1)
-    doubt = _plate_variance(aligned, plate, alpha) + 3 * grain**2
     variance = doubt / contrast + (_COLOUR_ERROR * told) ** 2
     trust = _NETWORK_ERROR**2 / (_NETWORK_ERROR**2 + variance)
     trust = np.clip(2 * trust - 1, 0, 1)
     mixed = alpha + trust * (told - alpha)
     # A few per cent of coverage away from any twig are grain, not foreground.
     mixed[(mixed < 3 * np.sqrt(variance)) & (alpha < _CLEAR)] = 0
-    return np.where(open_, mixed, alpha).astype(np.float32)
+    return np.asarray(mixed, np.float32)
 
 
 def _plate_variance(aligned: Float, plate: Float, alpha: Float) -> Float:

@@ -164,7 +164,7 @@ def _composed(ready: Ready, changed: Merged, target: Window, near: Bool, reach: 
     settings, noise = changed.settings, changed.noise
     plate = make_plate(background, veil, *behind, part.sitter, settings.plate)
     soft = ready.softness[wide]
-    plate = plate_with_grain(plate, veil, soft, noise[0].sigma, settings.grain)
+    plate = plate_with_grain(plate, veil.coverage, soft, noise[0].sigma, settings.grain)
     color = color_with_grain(
         part.matte.color, part.matte.alpha, noise[2].sigma, noise[0].sigma, settings.grain
     )
