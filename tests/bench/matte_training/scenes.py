@@ -3,13 +3,13 @@
 The matte network must not learn one bough generator.  Here foregrounds are spline tangles, random
 forks, leaf sprays (each leaf in its own colour, or all in one) and thick limbs in any colour, none
 of them drawn by the bough and leaf painters of the named scenes, on which it is judged.
-Backgrounds are noise at all scales, bright clouds, scikit-image's pictures, the simulator's painted
-woods, hedges, hills and poplars, dense foliage, and thin lines and blobs that look like foreground
+Backgrounds are noise at all scales, bright clouds, photographs, the simulator's painted woods,
+hedges, hills and poplars, dense foliage, and thin lines, rails and blobs that look like foreground
 but are not; a figure of limbs and patches, smooth or textured, stands for the sitter.  In two of
 five scenes all boughs, those in front and those behind, are of one bark: colour tells nothing.
 The pair is rendered by the simulator, through a sampled aperture.
 
-    python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1
+    python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1 --photographs FOLDER
 """
 
 import sys
@@ -18,7 +18,7 @@ from pathlib import Path
 import click
 import cv2
 import numpy as np
-from skimage import data
+from photographs import Photographs
 
 from blendkit.frame import Float
 from blendkit.simulate.drawing import backgrounds
@@ -29,25 +29,36 @@ from blendkit.simulate.spec import PairSpec
 SIZE = (448, 448)
 MARGIN = 110
 _SUPER = 4
-_PICTURES = ("chelsea", "coffee", "rocket", "brick", "grass", "gravel", "retina", "moon", "coins")
+_PHOTOGRAPHED = 0.45
 
 
-def training_pair(seed: int) -> dict[str, np.ndarray]:
+def training_pair(seed: int, photographs: Photographs) -> dict[str, np.ndarray]:
     """Return one pair: both frames noise-free in one light, matte, sitter, all float16."""
     rng = np.random.default_rng(seed)
     shape = (SIZE[1] + 2 * MARGIN, SIZE[0] + 2 * MARGIN)
     kin = _bark(rng) if rng.uniform() < 0.4 else None
     layers = [
-        Layer(_backdrop(shape, rng, kin), np.ones(shape, np.float32), 40.0, "background", "far")
+        Layer(
+            _backdrop(shape, rng, kin, photographs),
+            np.ones(shape, np.float32),
+            40.0,
+            "background",
+            "far",
+        )
     ]
     if rng.uniform() < 0.6:
-        color, cover = _foreground(shape, rng, thickness=rng.uniform(0.5, 2.5), base=kin)
+        if rng.uniform() < 0.25:
+            color, cover = _rails(shape, rng, photographs)
+        else:
+            thickness = rng.uniform(0.5, 2.5)
+            color, cover = _foreground(shape, rng, photographs, thickness=thickness, base=kin)
         layers.append(Layer(color, cover, 12.0, "background", "middle"))
     if rng.uniform() < 0.6:
-        color, cover = _sitter(shape, rng)
+        color, cover = _sitter(shape, rng, photographs)
         layers.append(Layer(color, cover, 5.0, "sitter", "sitter"))
     for index in range(rng.integers(1, 3)):
-        color, cover = _foreground(shape, rng, thickness=np.exp(rng.uniform(-0.7, 1.2)), base=kin)
+        thickness = float(np.exp(rng.uniform(-0.7, 1.2)))
+        color, cover = _foreground(shape, rng, photographs, thickness=thickness, base=kin)
         layers.append(Layer(color, cover, 2.5 - 0.4 * index, "foreground", f"near{index}"))
     if not any(layer.role == "sitter" for layer in layers):
         layers.append(layers.pop())
@@ -92,15 +103,22 @@ def _color(
     return (light * tint / tint.mean()).astype(np.float32)
 
 
-def _backdrop(shape: tuple[int, int], rng: np.random.Generator, kin: np.ndarray | None) -> Float:
-    """Return what lies far behind: painted, a picture, or noise, with clutter and perhaps a sky."""
+def _backdrop(
+    shape: tuple[int, int],
+    rng: np.random.Generator,
+    kin: np.ndarray | None,
+    photographs: Photographs,
+) -> Float:
+    """Return what lies far behind: a photograph, painted, or noise, with clutter, rails, a sky."""
+    if photographs.own and rng.uniform() < _PHOTOGRAPHED:
+        return np.maximum(_picture(shape, rng, photographs), 0.002)
     kind = rng.uniform()
     if kind < 0.4:
-        return _painted(shape, rng)
+        return _railed(_painted(shape, rng, photographs), rng, photographs)
     if kind < 0.5:
         ground = _clouds(shape, rng)
     elif kind < 0.7:
-        ground = _picture(shape, rng)
+        ground = _picture(shape, rng, photographs)
     else:
         field = _noise(shape, rng, roughness=rng.uniform(0.9, 2.2))[..., None]
         share = 1 / (1 + np.exp(-field * rng.uniform(0.5, 2)))
@@ -110,11 +128,45 @@ def _backdrop(shape: tuple[int, int], rng: np.random.Generator, kin: np.ndarray 
         sky = 1 / (1 + np.exp((edge - rng.uniform(0.1, 0.9) * shape[0]) / rng.uniform(0.5, 6)))
         ground = ground * (1 - sky[..., None]) + _color(rng, low=0.3, high=1.1) * sky[..., None]
     if rng.uniform() < 0.6:
-        color, cover = _foreground(shape, rng, thickness=rng.uniform(0.6, 3), base=kin)
+        thickness = rng.uniform(0.6, 3)
+        color, cover = _foreground(shape, rng, photographs, thickness=thickness, base=kin)
         ground = ground * (1 - cover[..., None]) + color * cover[..., None]
     if rng.uniform() < 0.3:
         _bright_points(ground, rng)
-    return np.maximum(ground, 0.002).astype(np.float32)
+    return _railed(np.maximum(ground, 0.002).astype(np.float32), rng, photographs)
+
+
+def _railed(ground: Float, rng: np.random.Generator, photographs: Photographs) -> Float:
+    """Return a ground with rails and posts before it, in one of five."""
+    if rng.uniform() > 0.2:
+        return ground
+    color, cover = _rails(ground.shape[:2], rng, photographs)
+    return np.asarray(ground * (1 - cover[..., None]) + color * cover[..., None], np.float32)
+
+
+def _rails(
+    shape: tuple[int, int], rng: np.random.Generator, photographs: Photographs
+) -> tuple[Float, Float]:
+    """Return a fence, a grid or poles: straight bars, thin like twigs, that are no foreground."""
+    reach = max(shape)
+    lines = []
+    lean = rng.normal(0, 0.03)
+    for upright, share in ((False, 0.8), (True, 0.7)):
+        if rng.uniform() > share:
+            continue
+        width, gap = np.exp(rng.uniform(np.log(1.5), np.log(22))), rng.uniform(18, 160)
+        first, last = sorted(rng.uniform(-0.1, 1.1, 2) * reach)
+        for at in np.arange(first, last, max(gap, 2 * width)):
+            along = np.array([[-reach, at], [2 * reach, at + 3 * reach * lean]])
+            ends = along[:, ::-1] if upright else along
+            lines.append((ends + rng.normal(0, 1.5, (2, 2)), np.full(2, width)))
+    if lines and rng.uniform() < 0.4:
+        ends = rng.uniform(0, 1, (2, 2)) * shape[::-1]
+        lines.append((ends, np.full(2, lines[-1][1][0])))
+    cover = _stroked(shape, lines)
+    if rng.uniform() < 0.6:
+        cover = cover * _blob(shape, rng.uniform(0, 1, 2) * shape[::-1], (300, 120), rng)
+    return _surface(shape, cover, rng, _bark(rng), photographs), cover
 
 
 def _clouds(shape: tuple[int, int], rng: np.random.Generator) -> Float:
@@ -126,7 +178,7 @@ def _clouds(shape: tuple[int, int], rng: np.random.Generator) -> Float:
     return np.asarray(share * cloud + (1 - share) * blue, np.float32)
 
 
-def _painted(shape: tuple[int, int], rng: np.random.Generator) -> Float:
+def _painted(shape: tuple[int, int], rng: np.random.Generator, photographs: Photographs) -> Float:
     """Return one of the simulator's landscapes in other light, perhaps with dense foliage."""
     painters = (
         backgrounds.woods,
@@ -139,7 +191,7 @@ def _painted(shape: tuple[int, int], rng: np.random.Generator) -> Float:
     ground = cv2.resize(drawn, shape[::-1], interpolation=cv2.INTER_LINEAR)
     for _ in range(rng.integers(0, 4)):
         leaves = _leaves(rng, shape, rng.uniform(3, 12), sprays=int(rng.integers(10, 60)))
-        color, cover = _leafage(shape, leaves, rng)
+        color, cover = _leafage(shape, leaves, rng, photographs)
         ground = ground * (1 - cover[..., None]) + color * cover[..., None]
     return np.maximum(ground * _color(rng, low=0.4, high=1.6), 0.002).astype(np.float32)
 
@@ -151,25 +203,18 @@ def _bright_points(ground: Float, rng: np.random.Generator) -> None:
         cv2.circle(ground, (x, y), int(rng.integers(1, 4)), light, -1, cv2.LINE_AA)
 
 
-def _picture(shape: tuple[int, int], rng: np.random.Generator) -> Float:
-    image = np.asarray(getattr(data, str(rng.choice(_PICTURES)))(), np.float32) / 255
-    image = image if image.ndim == 3 else np.repeat(image[..., None], 3, axis=2)
-    scale = max(shape[0] / image.shape[0], shape[1] / image.shape[1]) * rng.uniform(1, 2.2)
-    image = cv2.resize(image[..., :3], None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    top, left = (
-        int(rng.integers(0, n - m + 1)) for n, m in zip(image.shape[:2], shape, strict=True)
-    )
-    crop = image[top : top + shape[0], left : left + shape[1]]
-    return (np.clip(crop, 0, 1) ** rng.uniform(1.6, 2.6) * _color(rng, low=0.3, high=1.2)).astype(
-        np.float32
-    )
+def _picture(shape: tuple[int, int], rng: np.random.Generator, photographs: Photographs) -> Float:
+    light = _color(rng, low=0.3, high=1.3, tinting=0.12)
+    return np.asarray(photographs.crop(shape, rng) * light, np.float32)
 
 
-def _sitter(shape: tuple[int, int], rng: np.random.Generator) -> tuple[Float, Float]:
+def _sitter(
+    shape: tuple[int, int], rng: np.random.Generator, photographs: Photographs
+) -> tuple[Float, Float]:
     """Return a shape in parts, smooth or textured, with hair-like lines at its edge."""
     middle = rng.uniform(0.25, 0.75, 2) * shape[::-1]
     cover = _blob(shape, middle, (rng.uniform(40, 150), rng.uniform(80, 220)), rng)
-    color = _cloth(shape, rng)
+    color = _cloth(shape, rng, photographs)
     for _ in range(rng.integers(0, 6)):
         if rng.uniform() < 0.6:
             path = _walk(rng, tuple(middle), rng.uniform(150, 420), rng.uniform(0.01, 0.08))
@@ -178,7 +223,7 @@ def _sitter(shape: tuple[int, int], rng: np.random.Generator) -> tuple[Float, Fl
         else:
             at = middle + rng.normal(0, 90, 2)
             part = _blob(shape, at, (rng.uniform(20, 90), rng.uniform(20, 90)), rng)
-        color = color * (1 - part[..., None]) + _cloth(shape, rng) * part[..., None]
+        color = color * (1 - part[..., None]) + _cloth(shape, rng, photographs) * part[..., None]
         cover = np.maximum(cover, part)
     if rng.uniform() < 0.6:
         paths = [
@@ -204,10 +249,10 @@ def _blob(
     return np.asarray(np.clip((1.0 + uneven - across) * 40, 0, 1), np.float32)
 
 
-def _cloth(shape: tuple[int, int], rng: np.random.Generator) -> Float:
+def _cloth(shape: tuple[int, int], rng: np.random.Generator, photographs: Photographs) -> Float:
     """Return skin or cloth: smooth shading and a little texture, or a picture."""
     if rng.uniform() < 0.25:
-        return _picture(shape, rng)
+        return _picture(shape, rng, photographs)
     shading = rng.uniform(0.02, 0.5) * _noise(shape, rng, roughness=2.2)
     texture = np.exp(rng.uniform(-4, -1)) * _noise(shape, rng, roughness=rng.uniform(0.6, 1.3))
     return np.asarray(_color(rng) * np.exp(shading + texture)[..., None], np.float32)
@@ -290,7 +335,10 @@ def _leaves(
 
 
 def _leafage(
-    shape: tuple[int, int], leaves: list[np.ndarray], rng: np.random.Generator
+    shape: tuple[int, int],
+    leaves: list[np.ndarray],
+    rng: np.random.Generator,
+    photographs: Photographs,
 ) -> tuple[Float, Float]:
     """Return colour and coverage of leaves: all of one colour, or each of its own."""
     fine = np.zeros((shape[0] * _SUPER, shape[1] * _SUPER), np.uint8)
@@ -305,13 +353,14 @@ def _leafage(
         cv2.fillPoly(color, [outline], tint)
         cv2.polylines(color, [outline], True, tint, 3)
     cover = (cv2.resize(fine, shape[::-1], interpolation=cv2.INTER_AREA) / 255).astype(np.float32)
-    texture = np.exp(rng.uniform(0.02, 0.3) * _noise(shape, rng, roughness=rng.uniform(0.7, 1.5)))
+    texture = np.exp(rng.uniform(0.02, 0.3) * _relief(shape, rng, photographs))
     return np.asarray(color * texture[..., None], np.float32), cover
 
 
 def _foreground(
     shape: tuple[int, int],
     rng: np.random.Generator,
+    photographs: Photographs,
     *,
     thickness: float,
     base: np.ndarray | None = None,
@@ -328,10 +377,10 @@ def _foreground(
             path = _walk(rng, start, rng.uniform(80, 700), rng.uniform(0.004, 0.05))
             lines.append((path, np.full(len(path), max(thickness * rng.uniform(0.9, 4), 0.9))))
     cover = _stroked(shape, lines)
-    color = _surface(shape, cover, rng, _bark(rng) if base is None else base)
+    color = _surface(shape, cover, rng, _bark(rng) if base is None else base, photographs)
     if rng.uniform() < 0.35:
         leaves = _leaves(rng, shape, max(rng.uniform(6, 30) * thickness, 4))
-        own, leafy = _leafage(shape, leaves, rng)
+        own, leafy = _leafage(shape, leaves, rng, photographs)
         color = own * leafy[..., None] + color * (1 - leafy[..., None])
         cover = leafy + cover * (1 - leafy) if rng.uniform() < 0.7 else leafy
         color = color if rng.uniform() < 0.7 else own
@@ -344,11 +393,22 @@ def _bark(rng: np.random.Generator) -> np.ndarray:
     return _color(rng, low=0.01, high=0.25 if rng.uniform() < 0.8 else 0.9, tinting=vivid)
 
 
+def _relief(shape: tuple[int, int], rng: np.random.Generator, photographs: Photographs) -> Float:
+    """Return texture of bark or leaf, zero mean, unit deviation: noise, or a photograph's."""
+    if photographs.own and rng.uniform() < _PHOTOGRAPHED:
+        return photographs.texture(shape, rng)
+    return _noise(shape, rng, roughness=rng.uniform(0.7, 1.5))
+
+
 def _surface(
-    shape: tuple[int, int], cover: Float, rng: np.random.Generator, base: np.ndarray
+    shape: tuple[int, int],
+    cover: Float,
+    rng: np.random.Generator,
+    base: np.ndarray,
+    photographs: Photographs,
 ) -> Float:
     """Return bark: a base colour, texture, and light from one side by the coverage's relief."""
-    texture = np.exp(rng.uniform(0.05, 0.5) * _noise(shape, rng, roughness=rng.uniform(0.7, 1.5)))
+    texture = np.exp(rng.uniform(0.05, 0.5) * _relief(shape, rng, photographs))
     relief = cv2.GaussianBlur(cover, (0, 0), rng.uniform(1, 4))
     angle = rng.uniform(0, 2 * np.pi)
     slope = np.cos(angle) * np.gradient(relief, axis=1) + np.sin(angle) * np.gradient(
@@ -362,14 +422,16 @@ def _surface(
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--count", default=600)
 @click.option("--seed", default=1)
-def main(folder: Path, count: int, seed: int) -> None:
+@click.option("--photographs", type=click.Path(exists=True, file_okay=False, path_type=Path))
+def main(folder: Path, count: int, seed: int, photographs: Path | None) -> None:
     """Write COUNT training pairs to FOLDER as npz files."""
+    stock = Photographs(photographs)
     cv2.setNumThreads(1)
     folder.mkdir(parents=True, exist_ok=True)
     for index in range(count):
         target = folder / f"{seed:03d}-{index:05d}.npz"
         if not target.exists():
-            np.savez(target, **training_pair(seed * 100_000 + index))
+            np.savez(target, **training_pair(seed * 100_000 + index, stock))
         if index % 50 == 0:
             print(index, file=sys.stderr)
 
