@@ -74,8 +74,19 @@ def _opened(path: Path, name: str) -> "Iterator[TiffFile]":
     except Exception as error:
         if out_of_memory(error):
             raise
-        reason = " ".join(str(error).split())[:120] or type(error).__name__
-        raise InputError(f"{name}: is damaged or not a TIFF ({reason}); export it again") from error
+        raise InputError(
+            f"{name}: is damaged or not a TIFF{_why(error)}; export it again"
+        ) from error
+
+
+def _why(error: Exception) -> str:
+    """Return what a reader said, in brackets; a bare key or number tells nobody anything.
+
+    >>> _why(ValueError("corrupted tag list")), _why(KeyError(0))
+    (' (corrupted tag list)', '')
+    """
+    said = " ".join(str(error).split())[:120]
+    return f" ({said})" if any(c.isalpha() for c in said) else ""
 
 
 def _check_kind(page: "TiffPage", name: str) -> None:
