@@ -11,7 +11,7 @@ import click
 
 from blendkit.cli.merge_small import for_reduced, reduced_pair
 from blendkit.cli.progress import shown_progress
-from blendkit.cli.repair_run import repaired_with, tell_attempts
+from blendkit.cli.repair_run import tell_attempts
 from blendkit.errors import AlignmentError
 from blendkit.files import write_picture
 from blendkit.files.deliver import deliver_copies
@@ -28,6 +28,7 @@ from blendkit.report.bundle import (
 from blendkit.report.document import Input, Output, report_document
 from blendkit.report.html import write_html
 from blendkit.report.inputs import Given, Pair, read_pair, read_strokes, with_strokes
+from blendkit.report.mending import read_bridges, repaired_by
 from blendkit.report.plain import Document
 from blendkit.report.screen import SCREEN_PX
 from blendkit.settings import DeliverySettings, MergeSettings
@@ -104,7 +105,8 @@ def run_merge(job: Job) -> Merged:
         raise
     repaired, bridges = Repaired(merged, ()), tuple[Input, ...]()
     if job.repair is not None:
-        repaired, bridges = repaired_with(merged, pair, job.repair, job.bridges)
+        bridges = read_bridges(job.bridges, pair)
+        repaired = repaired_by(merged, pair, (job.repair,), bridges)
         tell_attempts(repaired)
     written = write_result(
         job.output,

@@ -2,20 +2,19 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import click
 
 from blendkit.cli.progress import shown_progress
 from blendkit.errors import InputError
-from blendkit.files import read_frame
-from blendkit.merge import Merged, merge_pair
-from blendkit.repair import Mode, Repaired, repair_result
+from blendkit.merge import merge_pair
+from blendkit.repair import Repaired
 from blendkit.report.bundle import as_json as json_text
 from blendkit.report.bundle import check_targets, target_paths, write_result
-from blendkit.report.document import Input
 from blendkit.report.html import write_html
-from blendkit.report.inputs import Given, Pair, read_pair
+from blendkit.report.inputs import Given, read_pair
+from blendkit.report.mending import read_bridges, repaired_by
 from blendkit.sidecar import merge_settings
 
 _MASKS = {"foreground-mask": "foreground_mask", "background-mask": "background_mask"}
@@ -43,7 +42,8 @@ def run_repair(
         merged = merge_pair(
             pair.background, pair.foreground, hints=pair.hints, settings=settings, progress=progress
         )
-    repaired, thirds = repaired_with(merged, pair, mode, bridges)
+    thirds = read_bridges(bridges, pair)
+    repaired = repaired_by(merged, pair, (mode,), thirds)
     written = write_result(
         target,
         repaired.merged,
@@ -65,18 +65,6 @@ def run_repair(
     click.echo(f"wrote {target} and {page}", err=True)
     if as_json:
         click.echo(json_text(written.document))
-
-
-def repaired_with(
-    merged: Merged, pair: Pair, mode: str, bridges: Sequence[Path]
-) -> tuple[Repaired, tuple[Input, ...]]:
-    """Read the bridge frames and repair; return with it how they stand in the report."""
-    thirds = [read_frame(path, match=pair.background) for path in bridges]
-    repaired = repair_result(
-        merged, pair.background, pair.foreground, mode=cast("Mode", mode), bridges=thirds
-    )
-    named = zip(bridges, thirds, strict=True)
-    return repaired, tuple(Input(path, "bridge", frame) for path, frame in named)
 
 
 def given_from(document: dict[str, Any]) -> Given:

@@ -26,7 +26,7 @@ class PairFiles:
 
     result: where its result is, or is going to be.
     masks: further files that the merge takes, by name: foreground_mask, background_mask, matte.
-    bridges: frames that are sharp in the mid-ground, for its repair.
+    clear: frame with the foreground held aside; bridges: frames that are sharp in the mid-ground.
     settings: of the pair in the list of pairs; a sidecar's are set on top of them.
     why: why the two frames are a pair, as a sentence; empty if nobody said so.
     """
@@ -36,6 +36,7 @@ class PairFiles:
     foreground: Path
     result: Path
     masks: Mapping[str, Path] = field(default_factory=dict)
+    clear: Path | None = None
     bridges: tuple[Path, ...] = ()
     settings: MergeSettings = field(default_factory=MergeSettings)
     why: str = ""
@@ -95,8 +96,9 @@ def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], lis
             if role.replace("-", "_") in MASKS and place is not None
         }
         result = _result_of(document, path, stem)
-        bridges = tuple(place for role, place in places.items() if role == "bridge" and place)
-        pairs.append(PairFiles(stem, background, foreground, result, masks, bridges))
+        bridges = _bridges(document, path.parent, allowed)
+        clear = places.get("clear")
+        pairs.append(PairFiles(stem, background, foreground, result, masks, clear, bridges))
     return pairs, outside
 
 
@@ -113,6 +115,16 @@ def read_report(path: Path) -> dict[str, Any] | None:
 def _roles(document: dict[str, Any]) -> dict[str, str]:
     inputs = [item for item in document.get("inputs", []) if isinstance(item, dict)]
     return {str(item.get("role")): str(item.get("path")) for item in inputs}
+
+
+def _bridges(
+    document: Mapping[str, Any] | None, beside: Path, allowed: Sequence[Path]
+) -> tuple[Path, ...]:
+    """Return the bridge frames that a report names, those that lie where one may look."""
+    inputs = [item for item in (document or {}).get("inputs", []) if isinstance(item, dict)]
+    named = [str(item.get("path")) for item in inputs if item.get("role") == "bridge"]
+    places = (_place(Path(name), beside, allowed) for name in named)
+    return tuple(place for place in places if place is not None)
 
 
 def _place(named: Path, beside: Path, allowed: Sequence[Path]) -> Path | None:
@@ -160,6 +172,7 @@ def _as_files(pair: "Pair", folder: Path, why: str = "") -> PairFiles:
         foreground=pair.foreground,
         result=folder / RESULTS / f"{pair.name}.tif",
         masks={name: path for name, path in masks.items() if path is not None},
+        clear=pair.clear,
         bridges=pair.bridges,
         settings=pair.settings,
         why=why,

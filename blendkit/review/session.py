@@ -9,6 +9,7 @@ from typing import Any, cast, get_args
 from blendkit.errors import InputError
 from blendkit.files.capture import read_capture
 from blendkit.masks.strokes import Role
+from blendkit.report.mending import modes_of
 from blendkit.review import marks, repairs
 from blendkit.review.fields import NEAR, setting_fields
 from blendkit.review.folder import pairs_in
@@ -208,7 +209,8 @@ class Session:
         with state.lock:
             work = state.work()
         layers = state.files.result.with_name(f"{state.files.result.stem}.matte.tif").is_file()
-        modes = tuple(repairs.checked_mode(str(one.get("mode"))) for one in state.sidecar.repairs)
+        wanted = modes_of(state.sidecar.repairs, state.files.bridges)
+        modes = tuple(repairs.checked_mode(mode) for mode in wanted)
         if self.jobs.add(key, Task(state.files, *work, modes, layers)):
             self._works[key] = work
 

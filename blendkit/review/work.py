@@ -8,13 +8,13 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, out_of_memory
-from blendkit.files import read_frame
 from blendkit.frame import Progress
 from blendkit.masks.strokes import Stroke
-from blendkit.merge import Merged, merge_pair
-from blendkit.repair import Mode, repair_result
+from blendkit.merge import merge_pair
+from blendkit.repair import Mode
 from blendkit.report.bundle import check_targets, target_paths, write_refusal, write_result
-from blendkit.report.inputs import Given, Pair, read_pair, with_strokes
+from blendkit.report.inputs import Given, read_pair, with_strokes
+from blendkit.report.mending import read_bridges, repaired_by
 from blendkit.review.folder import PairFiles
 from blendkit.settings import MergeSettings
 from blendkit.sidecar import Tie
@@ -52,6 +52,7 @@ def merge_in_full(task: Task, told: Progress) -> None:
         foreground_mask=files.masks.get("foreground_mask"),
         background_mask=files.masks.get("background_mask"),
         matte=files.masks.get("matte"),
+        clear=files.clear,
     )
     paths = target_paths(files.result, layers=task.layers)
     check_targets(paths, given.paths)
@@ -70,29 +71,19 @@ def merge_in_full(task: Task, told: Progress) -> None:
             paths["report"], str(error), inputs=pair.inputs, settings=task.settings, time_s=time_s
         )
         raise
-    merged, records = _repaired(merged, pair, task)
+    bridges = read_bridges(files.bridges if task.repairs else (), pair)
+    repaired = repaired_by(merged, pair, task.repairs, bridges)
     told("writing", 0.99)
     write_result(
         files.result,
-        merged,
+        repaired.merged,
         pair.background,
         pair.foreground,
-        inputs=pair.inputs,
+        inputs=(*pair.inputs, *bridges),
         layers=task.layers,
-        repairs=records,
+        repairs=repaired.records,
         time_s=time_s,
     )
-
-
-def _repaired(merged: Merged, pair: Pair, task: Task) -> tuple[Merged, list[dict[str, object]]]:
-    """Carry out the repairs that were kept, and return what each of them did."""
-    records: list[dict[str, object]] = []
-    for mode in task.repairs:
-        bridges = [read_frame(path, match=pair.background) for path in task.files.bridges]
-        done = repair_result(merged, pair.background, pair.foreground, mode=mode, bridges=bridges)
-        merged = done.merged
-        records += done.records
-    return merged, records
 
 
 def start(task: Task) -> tuple[Any, Connection]:

@@ -1,0 +1,69 @@
+"""Repairs with the files that they need: for command line, batch and page alike."""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, cast
+
+from blendkit.errors import InputError
+from blendkit.files import read_frame
+from blendkit.merge import Merged
+from blendkit.repair import Attempt, Mode, Repaired, repair_result
+from blendkit.report.document import Input
+from blendkit.report.inputs import Pair
+
+
+def modes_of(kept: Sequence[Mapping[str, Any]], bridges: Sequence[Path]) -> tuple[str, ...]:
+    """Return the repairs a pair asks for: those kept in its sidecar, else its bridge frames.
+
+    Examples
+    --------
+    >>> kept = [{"flag": "soft-midground", "mode": "taper"}]
+    >>> modes_of([], [Path("middle.tif")]), modes_of(kept, [Path("middle.tif")])
+    (('bridge',), ('taper',))
+    """
+    if kept:
+        return tuple(str(one.get("mode")) for one in kept)
+    return ("bridge",) if bridges else ()
+
+
+def read_bridges(paths: Sequence[Path], pair: Pair) -> tuple[Input, ...]:
+    """Read bridge frames in the background frame's profile, as they stand in the report.
+
+    Raises
+    ------
+    InputError : a file that cannot be read, or of another size than the pair.
+    """
+    found = []
+    for path in paths:
+        frame = read_frame(path, match=pair.background)
+        if frame.size != pair.background.size:
+            one, other = ("x".join(map(str, f.size)) for f in (frame, pair.background))
+            raise InputError(f"{frame.name} is {one}, {pair.background.name} {other}: use one size")
+        found.append(Input(path, "bridge", frame))
+    return tuple(found)
+
+
+def repaired_by(
+    merged: Merged, pair: Pair, modes: Sequence[str], bridges: Sequence[Input] = ()
+) -> Repaired:
+    """Carry out repairs one after the other, each on what the one before it left.
+
+    Parameters
+    ----------
+    merged : what `merge_pair` gave for the pair.
+    modes : of `repair.MODES`, in order; none leaves the merge as it is.
+    bridges : from `read_bridges`.
+
+    Raises
+    ------
+    InputError : an unknown mode, or `bridge` without a bridge frame.
+    """
+    frames = [item.frame for item in bridges if item.frame is not None]
+    attempts: list[Attempt] = []
+    for mode in modes:
+        done = repair_result(
+            merged, pair.background, pair.foreground, mode=cast("Mode", mode), bridges=frames
+        )
+        merged = done.merged
+        attempts += done.attempts
+    return Repaired(merged, tuple(attempts))
