@@ -61,5 +61,6 @@ def _basis(pair: Pair, sidecar: Sidecar, checksums: Checksums) -> dict[str, Any]
     return {
         "files": [(role, checksums(path)) for role, path in pair.files],
         "settings": asdict(pair.settings),
+        "repair": pair.repair,
         "sidecar": painted,
     }

@@ -2,33 +2,36 @@
 
 import os
 import time
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
-from blendkit.batch.ledger import remember
+from blendkit.batch import ledger
+from blendkit.batch.after import delivered, judged, sitter_box
 from blendkit.batch.lend import lent_hints
-from blendkit.batch.records import Job, Outcome, failed, named_inputs
+from blendkit.batch.mend import mended
+from blendkit.batch.records import Job, Outcome, failed
 from blendkit.batch.thumbs import write_thumbs
 from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, out_of_memory
 from blendkit.files import prefer_raws
-from blendkit.files.deliver import deliver_copies
-from blendkit.files.delivery_spec import parse_delivery
 from blendkit.hints import Hints
 from blendkit.masks.strokes import rasterise
 from blendkit.merge import merge_pair
-from blendkit.report.bundle import write_refusal, write_result
+from blendkit.report.bundle import Written, write_refusal, write_result
 from blendkit.report.inputs import Given, read_pair, read_strokes
 from blendkit.report.inputs import Pair as ReadPair
 from blendkit.sidecar import Sidecar, merge_settings, read_sidecar, sidecar_path, write_sidecar
 
 
 def merge_job(job: Job) -> Outcome:
-    """Merge a job's pair and write everything that belongs to it; never raises for a bad pair."""
+    """Merge a job's pair and write everything that belongs to it; never raises for a bad pair.
+
+    What another process has finished, and then died without telling, is not done again.
+    """
     began = time.perf_counter()
     _limit_threads()
     try:
-        outcome = _merge(job, began)
+        outcome = ledger.recall(job) or _taken_up(job) or _merge(job, began)
     except BlendkitError as error:
         outcome = failed(job, str(error), time_s=time.perf_counter() - began)
     except Exception as error:
@@ -46,6 +49,18 @@ def _limit_threads() -> None:
         cv2.setNumThreads(int(threads))
 
 
+def _taken_up(job: Job) -> Outcome | None:
+    """Finish what a process that died had written whole: copies for the lab and the record."""
+    kept = ledger.sealed(job)
+    return None if kept is None else _finished(job, kept)
+
+
+def _finished(job: Job, kept: ledger.Sealed) -> Outcome:
+    copies = delivered(job, kept.subject)
+    ledger.remember(job, kept.outcome, [*kept.files, *copies])
+    return kept.outcome
+
+
 def _merge(job: Job, began: float) -> Outcome:
     sidecar = read_sidecar(sidecar_path(job.output))
     settings = merge_settings(sidecar.settings, job.pair.settings)
@@ -58,28 +73,32 @@ def _merge(job: Job, began: float) -> Outcome:
         write_refusal(report, str(error), inputs=pair.inputs, settings=settings, time_s=time_s)
         outcome = failed(job, str(error), time_s=time.perf_counter() - began)
         return replace(outcome, report=report.name)
-    written = write_result(
+    done = mended(job.pair, sidecar, merged, pair)
+    merged = done.repaired.merged
+    thumbs = write_thumbs(job.records, job.name, merged, pair.background)
+    _keep_sidecar(job, sidecar)
+    kept: list[ledger.Sealed] = []
+
+    def seal(written: Written, places: Mapping[str, Path]) -> None:
+        spent = time.perf_counter() - began
+        outcome = judged(job, written.document, sidecar, notes, done.troubles, spent)
+        parts = {written.paths[what]: place for what, place in places.items()}
+        parts |= {path: path for path in thumbs}
+        kept.append(ledger.seal(job, outcome, parts, subject=sitter_box(merged.sitter)))
+
+    write_result(
         job.output,
         merged,
         pair.background,
         pair.foreground,
-        inputs=pair.inputs,
+        inputs=(*pair.inputs, *done.bridges),
         layers=job.layers,
         private=job.private,
+        repairs=done.repaired.records,
         time_s=time_s,
+        sealed=seal,
     )
-    copies = deliver_copies(
-        job.output,
-        [parse_delivery(text) for text in job.deliveries],
-        subject=merged.sitter,
-        inputs=[item.path for item in pair.inputs],
-        number=job.number,
-    )
-    thumbs = write_thumbs(job.records, job.name, merged, pair.background)
-    _keep_sidecar(job, sidecar)
-    outcome = _judged(job, written.document, sidecar, notes, time.perf_counter() - began)
-    remember(job, outcome, [*written.paths.values(), *thumbs, *(copy.path for copy in copies)])
-    return outcome
+    return _finished(job, kept[0])
 
 
 def _read(job: Job, sidecar: Sidecar) -> tuple[ReadPair, tuple[str, ...]]:
@@ -126,34 +145,3 @@ def _keep_sidecar(job: Job, sidecar: Sidecar) -> None:
             if role != "bridge"
         }
         write_sidecar(path, replace(sidecar, inputs=inputs))
-
-
-def _judged(
-    job: Job, document: dict[str, Any], sidecar: Sidecar, notes: tuple[str, ...], time_s: float
-) -> Outcome:
-    """Return the outcome of a written result: what a person should know comes first."""
-    flags = {"note": 0, "warn": 0, "fail": 0}
-    for flag in document["flags"]:
-        flags[flag["severity"]] += 1
-    reasons = [
-        f"{flag['message']}: {flag['advice']}"
-        for loudness in ("fail", "warn")
-        for flag in document["flags"]
-        if flag["severity"] == loudness
-    ]
-    if sidecar.repairs:
-        reasons.insert(0, "merged anew, its repairs have to be applied again")
-    if sidecar.decision == "sent-back":
-        reasons.insert(0, "was sent back in the review")
-    look = bool(reasons)
-    more = f" (and {len(reasons) - 1} more)" if len(reasons) > 1 else ""
-    return Outcome(
-        name=job.name,
-        status="needs-a-look" if look else "merged",
-        inputs=named_inputs(job.pair),
-        output=job.output.name,
-        report=f"{job.output.stem}.report.json",
-        reason=f"{reasons[0]}{more}" if look else "; ".join(notes),
-        flags=flags,
-        time_s=round(time_s, 3),
-    )

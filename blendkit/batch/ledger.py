@@ -1,13 +1,18 @@
 """What a batch remembers in its output folder: which pairs are done, and with which files.
 
-A record is written after everything that it vouches for, and each file appears whole or not at
-all, so a run that was killed at any moment leaves either a record that holds or none.
+A pair's record is written twice.  *Sealed*: its files are complete, but still under temporary
+names; the record holds the checksums that they will have.  *Done*: all of them are in their places,
+and so are the copies for the lab.  Each file appears whole or not at all.  So a run that was killed
+at any moment leaves a record that holds, one whose files are not all there yet, or none; and a
+result that is there is never made a second time.
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from filelock import FileLock, Timeout
 
@@ -15,6 +20,7 @@ from blendkit.batch.folder import RECORDS
 from blendkit.batch.records import Job, Outcome, outcome_from
 from blendkit.errors import OutputError
 from blendkit.files.atomic import atomic, explain
+from blendkit.files.checksums import sha256
 
 _LEFTOVER = ".*.part.*"
 
@@ -57,24 +63,84 @@ def record_path(records: Path, name: str) -> Path:
     return records / f"{name}.json"
 
 
-def remember(job: Job, outcome: Outcome, files: list[Path]) -> None:
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """What a sealed record vouches for.
+
+    subject: box (x, y, width, height) px of the sitter, for crops; None = there is none.
+    """
+
+    outcome: Outcome
+    files: tuple[Path, ...]
+    subject: tuple[int, int, int, int] | None
+
+
+def seal(
+    job: Job,
+    outcome: Outcome,
+    parts: Mapping[Path, Path],
+    *,
+    subject: tuple[int, int, int, int] | None = None,
+) -> Sealed:
+    """Write down that a pair's files are complete; parts: where they go, where they are now."""
+    document = {
+        "state": "sealed",
+        "fingerprint": job.fingerprint,
+        "outcome": outcome.document(),
+        "files": {str(path): now.stat().st_size for path, now in parts.items()},
+        "sha256": {str(path): sha256(now) for path, now in parts.items()},
+        "subject": subject,
+    }
+    _write(job, document)
+    return Sealed(outcome, tuple(parts), subject)
+
+
+def remember(job: Job, outcome: Outcome, files: Iterable[Path]) -> None:
     """Write down that a pair is done, and the files that belong to its result."""
     document = {
+        "state": "done",
         "fingerprint": job.fingerprint,
         "outcome": outcome.document(),
         "files": {str(path): path.stat().st_size for path in files},
     }
+    _write(job, document)
+
+
+def _write(job: Job, document: dict[str, Any]) -> None:
     with atomic(record_path(job.records, job.name)) as temporary:
         temporary.write_text(json.dumps(document, indent=1), encoding="utf-8")
 
 
 def recall(job: Job) -> Outcome | None:
-    """Return how a pair ended if its result still holds, else None."""
+    """Return how a pair ended if it is done and its result still holds, else None."""
+    document = _whole(job, "done")
+    return None if document is None else outcome_from(document["outcome"])
+
+
+def sealed(job: Job) -> Sealed | None:
+    """Return what is known of a pair whose files were all put in place by a run that then died."""
+    document = _whole(job, "sealed")
+    if document is None:
+        return None
+    subject = document["subject"]
+    return Sealed(
+        outcome=outcome_from(document["outcome"]),
+        files=tuple(Path(path) for path in document["files"]),
+        subject=None if subject is None else tuple(subject),
+    )
+
+
+def _whole(job: Job, state: str) -> dict[str, Any] | None:
+    """Return a pair's record if it is in a state, of this very job, and its files are there."""
     try:
         document = json.loads(record_path(job.records, job.name).read_text(encoding="utf-8"))
-        whole = document["fingerprint"] == job.fingerprint and all(
-            Path(path).stat().st_size == size for path, size in document["files"].items()
-        )
-        return outcome_from(document["outcome"]) if whole else None
+        if document["state"] != state or document["fingerprint"] != job.fingerprint:
+            return None
+        sizes, sums = document["files"], document.get("sha256", {})
+        same = all(Path(path).stat().st_size == size for path, size in sizes.items())
+        # The files of an older result may lie there yet, and an uncompressed TIFF has one size.
+        same = same and all(sha256(Path(path)) == digest for path, digest in sums.items())
+        outcome_from(document["outcome"])
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
+    return document if same else None

@@ -18,13 +18,28 @@ from blendkit.settings import MergeSettings
 NAME = "pairs.toml"
 SCHEMA = "blendkit.pairs/1"
 MASKS = ("foreground_mask", "background_mask", "matte", "strokes")
+REPAIRS = ("bridge", "extend", "sharpen", "taper", "auto", "none")
+"""Modes of repair, as in `blendkit.repair`, which takes long to import, and "none"."""
+
 _FILES = ("background", "foreground", "clear", *MASKS)
-_KNOWN = ("name", "setup", "bridges", "skip", "settings", "kind", "certainty", "why", *_FILES)
+_KNOWN = (
+    "name",
+    "setup",
+    "bridges",
+    "repair",
+    "skip",
+    "settings",
+    "kind",
+    "certainty",
+    "why",
+    *_FILES,
+)
 
 _KINDS: dict[str, tuple[type, str]] = {
     "name": (str, "a text in quotes"),
     "setup": (int, "a whole number"),
     "skip": (bool, "true or false"),
+    "repair": (str, "one of " + ", ".join(REPAIRS)),
     "bridges": (list, 'a list, as in ["a.tif", "b.tif"]'),
 }
 
@@ -34,7 +49,9 @@ Pairs of a shoot, found by blendkit {version}: {pairs} of them, {alone} frames l
   name             of the result's file; unique
   background       the frame that gives the geometry, the background and the sitter
   foreground       the frame that gives the sharp foreground
-  bridges          further frames, sharp through the middle
+  bridges          further frames, sharp through the middle: they fill ground that is soft there
+  repair           how such ground is repaired: bridge (the usual, where there are bridges),
+                   extend, sharpen, taper, auto or none; a repair kept in the review wins
   clear            a frame with the foreground held aside; it was taken for one more pose:
                    name it here and delete its own [[pair]]
   setup            pairs with one number share a mask or strokes that one of them has
@@ -50,6 +67,7 @@ class Pair:
     """A pair as it is to be merged; all paths are absolute.
 
     setup: pairs of one number share masks; None shares nothing.
+    repair: mode of repair, "none" for none; None repairs with the bridges, if there are any.
     """
 
     name: str
@@ -62,6 +80,7 @@ class Pair:
     matte: Path | None = None
     strokes: Path | None = None
     setup: int | None = None
+    repair: str | None = None
     skip: bool = False
     settings: MergeSettings = field(default_factory=MergeSettings)
 
@@ -215,6 +234,7 @@ def _pair(
         **{key: place(key, table[key]) for key in _FILES if key in table},
         bridges=tuple(place("bridges", item) for item in table.get("bridges", [])),
         setup=table.get("setup"),
+        repair=table.get("repair"),
         skip=table.get("skip", False),
         settings=_settings(file, base, table.get("settings", {}), table="pair.settings", nth=nth),
     )
@@ -235,6 +255,8 @@ def _check_keys(file: TomlFile, nth: int, table: dict[str, Any]) -> None:
     for key, (kind, what) in _KINDS.items():
         if not isinstance(table.get(key, kind()), kind):
             raise complain(key, f"{key} = {table[key]!r}: give {what}")
+    if table.get("repair", "none") not in REPAIRS:
+        raise complain("repair", f"repair = {table['repair']!r}: give {_KINDS['repair'][1]}")
     name = table["name"]
     if not name or set(name) & set('/\\:*?"<>|') or name[0] == ".":
         raise complain("name", f"name = {name!r}: cannot be a file's name; choose another")

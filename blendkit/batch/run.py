@@ -144,8 +144,12 @@ def _check(order: Order) -> None:
 
 
 def _work_off(runner: Runner, jobs: Sequence[Job], report: Report, told: Told) -> None:
+    by_name = {job.name: job for job in jobs}
     with closing(runner.run(jobs)) as outcomes:  # type: ignore[type-var]
-        for outcome in outcomes:
+        for ended in outcomes:
+            # A process may have finished a pair and died before it could say so.
+            done = ledger.recall(by_name[ended.name]) if ended.status == "failed" else None
+            outcome = done or ended
             report.outcomes[outcome.name] = outcome
             told(outcome, new=True)
 

@@ -104,6 +104,7 @@ def write_result(
     zones: Path | str | None = None,
     repairs: Sequence[Mapping[str, Any]] = (),
     time_s: Mapping[str, float] | None = None,
+    sealed: Callable[[Written, Mapping[str, Path]], None] | None = None,
 ) -> Written:
     """Write a result with everything that belongs to it.
 
@@ -120,6 +121,8 @@ def write_result(
     report : another path for the report.
     zones : also write the numbered zones, 8-bit PNG, here.
     repairs, time_s : for the report, see `report_document`.
+    sealed : called once every file is complete under a temporary name and none is renamed yet,
+        with what will be there and the temporary names; what it raises leaves everything as it was.
 
     Returns
     -------
@@ -144,8 +147,9 @@ def write_result(
     writers = _writers(merged, background, foreground, depth, private=private) | {
         "report": lambda target: _write_json(target, document)
     }
-    _write_together(paths, writers, sources)
-    return Written(paths, document)
+    written = Written(paths, document)
+    _write_together(written, writers, sources, sealed)
+    return written
 
 
 def write_refusal(
@@ -207,11 +211,13 @@ def _layers_of(merged: Merged) -> Layers:
 
 
 def _write_together(
-    paths: Mapping[str, Path],
+    written: Written,
     writers: Mapping[str, Callable[[Path], None]],
     inputs: Sequence[Path],
+    sealed: Callable[[Written, Mapping[str, Path]], None] | None,
 ) -> None:
-    """Write all files under temporary names, then rename them, the first of `paths` last."""
+    """Write all files under temporary names, then rename them, the first of the paths last."""
+    paths = written.paths
     with ExitStack() as stack:
         temporary = {
             what: stack.enter_context(atomic(path, inputs)) for what, path in paths.items()
@@ -222,3 +228,5 @@ def _write_together(
             except OutputError as error:
                 # the sentence shall name the file that was asked for
                 raise OutputError(str(error).replace(str(place), str(paths[what]))) from error
+        if sealed is not None:
+            sealed(written, temporary)

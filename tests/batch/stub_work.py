@@ -9,7 +9,7 @@ import signal
 import time
 from pathlib import Path
 
-from blendkit.batch.ledger import remember
+from blendkit.batch.ledger import remember, seal, sealed
 from blendkit.batch.pairs_file import Pair
 from blendkit.batch.records import Job, Outcome
 from blendkit.files.atomic import atomic
@@ -20,8 +20,11 @@ SIZE = 200_000
 def work(job: Job) -> Outcome:
     """Do what the pair's background file says and leave a result that can be checked."""
     verb, took_ms, *_ = job.pair.background.read_text().split()
-    with (job.records.parent / "begun.log").open("a") as log:
-        log.write(f"{job.name}\n")
+    kept = sealed(job)
+    if kept is not None:
+        remember(job, kept.outcome, kept.files)
+        return kept.outcome
+    _note(job, "begun.log")
     time.sleep(int(took_ms) / 1000)
     if verb == "error":
         raise RuntimeError("the stand-in was told to fail")
@@ -29,16 +32,22 @@ def work(job: Job) -> Outcome:
     if verb == "die" or (verb == "once" and not marker.exists()):
         marker.touch()
         os.kill(os.getpid(), signal.SIGKILL)
-    with atomic(job.output) as temporary, temporary.open("wb") as stream:
-        whole, step = content(job.name), SIZE // 10
-        for start in range(0, SIZE, step):
-            stream.write(whole[start : start + step])
-            time.sleep(0.001)
-    with (job.records.parent / "done.log").open("a") as log:
-        log.write(f"{job.name}\n")
     outcome = Outcome(job.name, "merged", (), job.output.name)
+    with atomic(job.output) as temporary:
+        with temporary.open("wb") as stream:
+            whole, step = content(job.name), SIZE // 10
+            for start in range(0, SIZE, step):
+                stream.write(whole[start : start + step])
+                time.sleep(0.001)
+        seal(job, outcome, {job.output: temporary})
+    _note(job, "done.log")
     remember(job, outcome, [job.output])
     return outcome
+
+
+def _note(job: Job, log: str) -> None:
+    with (job.records.parent / log).open("a") as stream:
+        stream.write(f"{job.name}\n")
 
 
 def content(name: str) -> bytes:

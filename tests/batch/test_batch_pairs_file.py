@@ -76,6 +76,8 @@ def test_settings_build_on_each_other_and_pairs_keep_their_own(tmp_path: Path) -
         ("setup = 3", "setups = 3", 8, "no setups"),
         ("skip = true", "skip = 1", 16, "true or false"),
         ("skip = true", 'bridges = "b.tif"', 16, "a list"),
+        ("skip = true", 'repair = "magic"', 16, "bridge, extend"),
+        ("skip = true", "repair = 1", 16, "bridge, extend"),
         ("hold = 0.5", "hold = 500", 3, "allowed is 0 to 100"),
         ("hold = 0.5", 'hold = "much"', 3, "a number"),
         ("least_clear = 0.3", "least_claer = 0.3", 11, "least_claer"),

@@ -1,0 +1,72 @@
+"""The repairs of a pair in a batch: those kept in its sidecar, else those its list asks for."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from blendkit.batch.pairs_file import Pair
+from blendkit.errors import InputError
+from blendkit.files import prefer_raws
+from blendkit.merge import Merged
+from blendkit.repair import Attempt, Repaired
+from blendkit.report.document import Input
+from blendkit.report.inputs import Pair as ReadPair
+from blendkit.report.mending import modes_of, read_bridges, repaired_by
+from blendkit.sidecar import Sidecar
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Mended:
+    """A pair with its repairs; bridges as the report lists them, troubles as sentences."""
+
+    repaired: Repaired
+    bridges: tuple[Input, ...]
+    troubles: tuple[str, ...]
+
+
+def mended(own: Pair, sidecar: Sidecar, merged: Merged, pair: ReadPair) -> Mended:
+    """Repair a merged pair.  A repair that cannot be done is told and costs the pair nothing else.
+
+    Parameters
+    ----------
+    own : the pair as listed; sidecar : its sidecar, whose repairs win.
+    merged : what came of it; pair : its frames as they were read.
+    """
+    modes, bridges, troubles = modes_for(own, sidecar), list[Input](), list[str]()
+    for path in own.bridges if modes else ():
+        try:
+            bridges += read_bridges([_as_the_pair(path, own, pair)], pair)
+        except InputError as error:
+            troubles.append(f"a bridge frame was not used: {error}")
+    if not bridges:
+        troubles += [_without(mode, own) for mode in modes if mode == "bridge"]
+        modes = tuple(mode for mode in modes if mode != "bridge")
+    repaired = repaired_by(merged, pair, modes, bridges)
+    if sidecar.repairs or own.repair:
+        troubles += _refused(repaired.attempts)
+    return Mended(repaired, tuple(bridges), tuple(troubles))
+
+
+def modes_for(own: Pair, sidecar: Sidecar) -> tuple[str, ...]:
+    """Return the repairs to carry out, in order."""
+    if sidecar.repairs or own.repair is None:
+        return modes_of(sidecar.repairs, own.bridges)
+    return () if own.repair == "none" else (own.repair,)
+
+
+def _as_the_pair(path: Path, own: Pair, pair: ReadPair) -> Path:
+    """Return a bridge frame's RAW if the pair's own RAWs were read: light is compared."""
+    read = next(item.path for item in pair.inputs if item.role == "background")
+    return path if read == own.background else prefer_raws((path,))[0][0]
+
+
+def _without(mode: str, own: Pair) -> str:
+    if own.bridges:
+        return f"the repair {mode} was left out, as none of its frames can be used"
+    return f"the repair {mode} was left out: name the frames as bridges of {own.name}"
+
+
+def _refused(attempts: tuple[Attempt, ...]) -> list[str]:
+    """Return why what was asked for was not applied, if nothing was."""
+    if any(attempt.applied for attempt in attempts):
+        return []
+    return [f"the repair {one.mode} was not applied: {one.why}" for one in attempts]
