@@ -1,22 +1,25 @@
 """Who is who in a set-up: background, foreground and bridge frames, and the best partner.
 
-A clear frame looks like one more pose: at this size a veil is fainter than what a sitter, a
-hand-held camera and wind change.  So none is guessed; a person names it in pairs.toml.
+A clear frame looks like one more pose; `clear` says what tells it from one.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
 from blendkit.batch.aperture import PAIR_STOPS, aperture_values, groups
+from blendkit.batch.clear import cleared
 from blendkit.batch.focus import focus_states
 from blendkit.batch.likeness import contrast, sharper_shares
-from blendkit.batch.setups import Likenesses, SetUp
+from blendkit.batch.setups import Likenesses, SetUp, gap_s, in_order
 from blendkit.batch.shots import Shot
 
 _MOST_BRIDGES = 3
+_ASIDE_WITHIN_S = 120.0
+"""Time in which somebody holds a bough aside, s (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -172,6 +175,37 @@ def _why(best: int, sharpness: Sequence[float], count: int) -> str:
         else ", sharper than a shaken one"
     )
     return f"best of {count} foreground frames{note}"
+
+
+def clears_among(cast: Cast, likenesses: Likenesses) -> dict[Shot, Shot]:
+    """Return the clear frames among the poses of two apertures: background frame to clear frame.
+
+    Only neighbours with one exposure are asked; of the two the clear frame is the one that the
+    stopped frame differs more from.
+    """
+    found: dict[Shot, Shot] = {}
+    if cast.kind == "focus":
+        return found
+    taken: set[Shot] = set()
+    for pair in pairwise(in_order(cast.backgrounds)):
+        if taken & set(pair) or not _alike_exposed(*pair):
+            continue
+        stopped = best_foreground(pair[0], cast, likenesses).shot.small
+        ways = [(cleared(a.small, b.small, stopped), a, b) for a, b in (pair, pair[::-1])]
+        evidence, background, clear = max(ways, key=lambda way: way[0].log_odds)
+        if evidence.sure:
+            found[background] = clear
+            taken |= set(pair)
+    return found
+
+
+def _alike_exposed(first: Shot, second: Shot) -> bool:
+    """Return whether two frames were exposed alike and soon after each other, if it is known."""
+    one, other = first.capture, second.capture
+    if (one.exposure_time_s, one.iso) != (other.exposure_time_s, other.iso):
+        return False
+    gap = gap_s(first, second)
+    return first.small.shape == second.small.shape and (gap is None or gap < _ASIDE_WITHIN_S)
 
 
 def bridges_for(background: Shot, cast: Cast) -> tuple[Shot, ...]:

@@ -10,6 +10,7 @@ class FoundPair:
 
     kind: "aperture", "focus" or "both"; setup: number of the set-up, from 1.
     certainty: 0 to 1; why: a sentence.
+    clear: frame of the same pose with the foreground held aside.
     """
 
     name: str
@@ -20,6 +21,7 @@ class FoundPair:
     bridges: tuple[Path, ...]
     certainty: float
     why: str
+    clear: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)

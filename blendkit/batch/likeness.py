@@ -66,7 +66,7 @@ def likeness(first: Float, second: Float) -> Likeness:
 
 def _local(first: Float, second: Float, matrix: Matrix) -> float:
     """Return the mean windowed correlation of the middle band of log light."""
-    one, other = (band_pass(_logs(small), 1.5, 6.0) for small in (first, second))
+    one, other = (band_pass(logs(small), 1.5, 6.0) for small in (first, second))
     moved, real = laid_on(other, matrix)
     shared = gaussian(one * moved, 8.0)
     power = gaussian(np.square(one), 8.0), gaussian(np.square(moved), 8.0)
@@ -84,7 +84,8 @@ def laid_on(values: Float, matrix: Matrix) -> tuple[Float, Float]:
     return np.asarray(moved, np.float32), np.asarray(real > 0.99, np.float32)
 
 
-def _logs(small: Float) -> Float:
+def logs(small: Float) -> Float:
+    """Return log2 of a small version's light, bounded below by noise."""
     return np.log2(np.maximum(small, _DARK)).astype(np.float32)
 
 
@@ -113,6 +114,6 @@ def sharper_shares(first: Float, second: Float, matrix: Matrix) -> tuple[float, 
 
 def contrast(small: Float) -> Float:
     """Return local fine contrast of a small version: RMS of a thin band of log light."""
-    band = band_pass(_logs(small), 0.7, 2.0)
+    band = band_pass(logs(small), 0.7, 2.0)
     side = 2 * (max(small.shape) // 40) + 1
     return np.sqrt(window_mean(np.square(band), side))

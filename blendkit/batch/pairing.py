@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from blendkit.batch.choose import Cast, Partner, best_foreground, bridges_for, cast_of
+from blendkit.batch.choose import Cast, Partner, best_foreground, bridges_for, cast_of, clears_among
 from blendkit.batch.folder import find_frames
 from blendkit.batch.found import Found, FoundPair
 from blendkit.batch.setups import Likenesses, SetUp, find_setups, gap_s
@@ -28,7 +28,7 @@ def find_pairs(folder: Path, *, told: Callable[[str, float], None] = lambda *_: 
         shots, likenesses, told=lambda n: told("comparing", n / max(len(shots), 1))
     )
     pairs: list[FoundPair] = []
-    alone = [(item.path, item.reason) for item in unread]
+    alone = [(item.path, item.reason.removeprefix(f"{item.path.name}: ")) for item in unread]
     number = 0
     for setup in setups:
         cast = cast_of(setup, likenesses)
@@ -36,7 +36,12 @@ def find_pairs(folder: Path, *, told: Callable[[str, float], None] = lambda *_: 
             alone += [(shot.path, _reason_alone(setup)) for shot in setup.shots]
             continue
         number += 1
-        pairs += [_pair(shot, cast, number, likenesses) for shot in cast.backgrounds]
+        clears = clears_among(cast, likenesses)
+        pairs += [
+            _pair(shot, cast, number, likenesses, clears.get(shot))
+            for shot in cast.backgrounds
+            if shot not in clears.values()
+        ]
         used = {path for pair in pairs for path in _files(pair)}
         alone += [
             (shot.path, "another foreground frame of the set-up fits better")
@@ -58,7 +63,9 @@ def _seldom(told: Callable[[str, float], None]) -> Callable[[str, float], None]:
     return tell
 
 
-def _pair(background: Shot, cast: Cast, number: int, likenesses: Likenesses) -> FoundPair:
+def _pair(
+    background: Shot, cast: Cast, number: int, likenesses: Likenesses, clear: Shot | None
+) -> FoundPair:
     partner = best_foreground(background, cast, likenesses)
     return FoundPair(
         name=background.path.stem,
@@ -67,8 +74,9 @@ def _pair(background: Shot, cast: Cast, number: int, likenesses: Likenesses) -> 
         background=background.path,
         foreground=partner.shot.path,
         bridges=tuple(shot.path for shot in bridges_for(background, cast)),
+        clear=None if clear is None else clear.path,
         certainty=_certainty(background, cast, partner),
-        why=_sentence(background, cast, partner),
+        why=_sentence(background, cast, partner, clear),
     )
 
 
@@ -80,12 +88,14 @@ def _certainty(background: Shot, cast: Cast, partner: Partner) -> float:
     return round(min(0.99, cast.certainty * alike * late), 2)
 
 
-def _sentence(background: Shot, cast: Cast, partner: Partner) -> str:
+def _sentence(background: Shot, cast: Cast, partner: Partner, clear: Shot | None) -> str:
     parts = [cast.evidence, f"likeness {partner.likeness:.2f}"]
     gap = gap_s(background, partner.shot)
     parts.append("time not recorded" if gap is None else f"{_duration(gap)} apart")
     if partner.reason:
         parts.append(partner.reason)
+    if clear is not None:
+        parts.append(f"in {clear.path.name} the sitter stands as here and the foreground is gone")
     return "; ".join(parts)
 
 
@@ -102,7 +112,8 @@ def _reason_alone(setup: SetUp) -> str:
 
 
 def _files(pair: FoundPair) -> tuple[Path, ...]:
-    return pair.background, pair.foreground, *pair.bridges
+    third = () if pair.clear is None else (pair.clear,)
+    return pair.background, pair.foreground, *third, *pair.bridges
 
 
 def _uniquely_named(pairs: list[FoundPair]) -> list[FoundPair]:

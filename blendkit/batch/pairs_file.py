@@ -52,8 +52,9 @@ Pairs of a shoot, found by blendkit {version}: {pairs} of them, {alone} frames l
   bridges          further frames, sharp through the middle: they fill ground that is soft there
   repair           how such ground is repaired: bridge (the usual, where there are bridges),
                    extend, sharpen, taper, auto or none; a repair kept in the review wins
-  clear            a frame with the foreground held aside; it was taken for one more pose:
-                   name it here and delete its own [[pair]]
+  clear            a frame with the foreground held aside; if it was taken for one more pose,
+                   name it here and delete its own [[pair]]; if a pose was taken for it,
+                   delete this line and add a [[pair]]
   setup            pairs with one number share a mask or strokes that one of them has
   foreground_mask, background_mask, matte, strokes   files with what you painted
   skip             true leaves the pair out
@@ -100,6 +101,7 @@ def from_found(found: Found, settings: MergeSettings | None = None) -> list[Pair
             background=pair.background.resolve(),
             foreground=pair.foreground.resolve(),
             bridges=tuple(path.resolve() for path in pair.bridges),
+            clear=None if pair.clear is None else pair.clear.resolve(),
             setup=pair.setup,
             settings=settings or MergeSettings(),
         )
@@ -144,6 +146,8 @@ def _table(pair: FoundPair, folder: Path) -> Any:
     table.add("name", pair.name)
     table.add("background", _inside(pair.background, folder))
     table.add("foreground", _inside(pair.foreground, folder))
+    if pair.clear is not None:
+        table.add("clear", _inside(pair.clear, folder))
     if pair.bridges:
         table.add("bridges", [_inside(path, folder) for path in pair.bridges])
     table.add("setup", pair.setup)

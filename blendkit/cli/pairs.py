@@ -70,6 +70,7 @@ def _document(found: Any) -> dict[str, Any]:
                 "setup": pair.setup,
                 "background": str(pair.background),
                 "foreground": str(pair.foreground),
+                "clear": None if pair.clear is None else str(pair.clear),
                 "bridges": [str(path) for path in pair.bridges],
                 "certainty": pair.certainty,
                 "why": pair.why,

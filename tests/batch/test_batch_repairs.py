@@ -87,7 +87,8 @@ def test_a_repair_kept_in_the_sidecar_is_carried_out_and_a_bad_bridge_costs_noth
     (pair,) = read_pairs(folder / "pairs.toml")
     (tmp_path / "small.png").write_bytes((folder / "matte.png").read_bytes()[:100])
     aside = tmp_path / "aside.tif"
-    aside.write_bytes(pair.background.read_bytes())
+    again = read_frame(pair.background)  # nothing is held aside here: one more exposure
+    write_picture(aside, with_noise(again.pixels, 100, seed=5), like=again)
     spoilt = replace(pair, bridges=(tmp_path / "small.png",), clear=aside)
     kept = ({"flag": "soft-midground", "mode": "bridge"}, *KEPT)
     outcome = done(spoilt, tmp_path / "out", {"repairs": kept})
