@@ -142,7 +142,7 @@ def _files(pair: Mapping[str, Any]) -> str:
         if pair[what]
     ]
     parts.append(" + ".join(escape(Path(name).name) for name in pair["inputs"]))
-    flags = [f"{count} {kind}" for kind, count in pair["flags"].items() if count]
+    flags = [f"{n} {kind}{'s' if n > 1 else ''}" for kind, n in pair["flags"].items() if n]
     if flags:
         parts.append("flags: " + ", ".join(flags))
     if pair["time_s"]:

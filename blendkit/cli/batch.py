@@ -143,7 +143,7 @@ def _shown(count: int, *, as_json: bool) -> Iterator[Any]:
             click.echo(json.dumps({"event": "pair", "new": new, **outcome.document()}))
         if not sys.stderr.isatty() and not as_json:
             why = f": {outcome.reason}" if outcome.reason else ""
-            before = "" if new else " (done before)"
+            before = " (done before)" if outcome.output and not new else ""
             click.echo(f"{outcome.name}: {outcome.status}{before}{why}", err=True)
 
     if not sys.stderr.isatty():

@@ -1,6 +1,6 @@
 """Pairing on sixty invented shoots with real Exif: precision and recall.
 
-Run: python tests/bench/pairing_study.py [--shoots 60] [--keep FOLDER] [--verbose]
+Run: python tests/bench/pairing_study.py [--shoots 60] [--seed 1000 --scenes 500] [--verbose]
 
 A pair counts as right if its background frame should be one and its foreground frame is one of
 those that fit it (not the shaken one).  A clear frame that is taken for a pose counts as wrong, and
@@ -19,6 +19,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "batch"))
 from invented_shoots import Shoot, Spoiling, many_shoots, scenes
 
 from blendkit.batch.pairing import find_pairs
+from blendkit.simulate import Scene
 
 LEAST_PRECISION, LEAST_RECALL = 0.99, 0.97
 
@@ -49,18 +50,20 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--shoots", type=int, default=60)
     parser.add_argument("--seed", type=int, default=1000)
+    parser.add_argument("--scenes", type=int, default=500, help="seed of what grows there")
     parser.add_argument("--keep", type=Path, help="write the shoots here and keep them")
     parser.add_argument("--verbose", action="store_true")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
-        study(given.keep or Path(scratch), given.shoots, given.seed, verbose=given.verbose)
+        stages = scenes(40, seed=given.scenes)
+        root = given.keep or Path(scratch)
+        study(root, stages, given.shoots, given.seed, verbose=given.verbose)
 
 
-def study(root: Path, count: int, seed: int, *, verbose: bool) -> None:
+def study(root: Path, stages: list[Scene], count: int, seed: int, *, verbose: bool) -> None:
     """Make the shoots, pair them, print."""
     began = time.perf_counter()
     by_spoiling: dict[str, Counter[str]] = {}
-    stages = scenes(40, seed=500)
     for spoiling, shoot in many_shoots(root, stages, count=count, seed=seed):
         if verbose:
             print(f"{shoot.folder.name}: {spoiling.name}")
