@@ -30,6 +30,7 @@ from blendkit.midground.checks import (
     soft_foreground,
     unplaced_zones,
 )
+from blendkit.midground.focus import missed_focus
 from blendkit.midground.frame_checks import (
     grain_step,
     light_step,
@@ -126,7 +127,8 @@ def merge_pair(
         blur = blur_between(background, lit, lit.shared & ~painted, grain, settings)
     with watch("matte"):
         softness = filled(blur, background.size)
-        sitter = protected(find_sitter(background.pixels, lit.aligned, blur, grain[1]), painted)
+        found = find_sitter(background.pixels, lit.aligned, blur, grain[1])
+        sitter = protected(found.kept, painted)
         region = search_region(lit.covered, softness, sitter, hints)
         matte = _matte(background, lit, region, hints, grain[1], settings)
         if hints.foreground_mask is None:
@@ -167,7 +169,7 @@ def merge_pair(
         result_blur=blur_after,
     )
     with watch("checks"):
-        flags = _raised(background, foreground, merged, view, lit, own_disc_px)
+        flags = _raised(background, foreground, merged, view, lit, found.drawn, own_disc_px)
     return replace(merged, flags=(*clear_flags, *flags))
 
 
@@ -211,6 +213,7 @@ def _raised(
     merged: Merged,
     view: View,
     lit: Lit,
+    drawn: Bool,
     own_disc_px: float | None,
 ) -> tuple[Flag, ...]:
     """Return what the checks find wrong with a merge."""
@@ -220,11 +223,14 @@ def _raised(
     captures = background.capture, foreground.capture
     grain = merged.noise[0].at_middle_grey, merged.noise[1].at_middle_grey
     still = lit.shared & ~plate.touched & (alpha <= 0)
+    sigmas = merged.noise[0].sigma, merged.noise[1].sigma
+    seen = drawn & lit.covered & ~near(alpha > 0)
     return (
         *unplaced_zones(view.unplaced),
         *not_covered(lit.covered),
         *clipped(*lit.clipped),
         *soft_foreground(foreground, alpha, own_disc_px),
+        *missed_focus((pixels, aligned), sigmas, seen, settings.viewing, foreground.name),
         *soft_midground(blur, alpha, settings.viewing, captures),
         *light_step(pixels, aligned, surface_seams(blur, alpha)),
         *grain_step(grain, alpha, matched=settings.grain.match),

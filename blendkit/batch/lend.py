@@ -100,7 +100,8 @@ def _laid(background: Frame, foreground: Frame) -> _Laid:
     light = fit_light(small, moved.pixels, moved.footprint, LightSettings())
     aligned = apply_light(moved.pixels, light)
     blur = relative_blur(one, aligned, moved.footprint, SharpnessSettings())
-    sitter = _widened(find_sitter(one, aligned, blur, measure_noise(aligned).at_middle_grey))
+    grain = measure_noise(aligned).at_middle_grey
+    sitter = _widened(find_sitter(one, aligned, blur, grain).kept)
     full = cv2.resize(sitter, background.size, interpolation=cv2.INTER_LINEAR)
     return _Laid(matrix_at_reduced_scale(matrix, 1 / factor), np.asarray(full, np.float32))
 

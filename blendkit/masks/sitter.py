@@ -5,6 +5,8 @@ if the measured blur bears it out: some of it must be seen sharp in both frames,
 clearly softer in one.
 """
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from skimage.filters import apply_hysteresis_threshold
@@ -33,8 +35,22 @@ _LARGEST_SHARE = 0.45
 """A zone in focus over more of the frame than this is the scene itself, not somebody in it."""
 
 
-def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: float) -> Float:
-    """Map the zone in focus in both frames.
+@dataclass(frozen=True, eq=False, slots=True)
+class Sitter:
+    """The sitter as found in a pair.
+
+    kept: float32 (height, width), 0 to 1: in focus in both frames, which a merge must not change;
+        all 0 where no such zone stands out.
+    drawn: bool (height, width): what the network takes for a sitter, whether or not the frames
+        hold it sharp.
+    """
+
+    kept: Float
+    drawn: Bool
+
+
+def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: float) -> Sitter:
+    """Map the zone in focus in both frames, and what looks like a sitter out of focus.
 
     Parameters
     ----------
@@ -46,24 +62,23 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: fl
 
     Returns
     -------
-    ndarray
-        float32 (height, width), 0 to 1; all 0 where no such zone stands out.
+    Sitter
     """
     shape = background.shape[:2]
     factor = max(round(max(shape) / _WORKING_PX), 1)
     one, other = (reduce_by(frame, factor) for frame in (background, aligned))
     sharp, soft = _measured(blur, shape, one.shape[:2])
     soft &= _likeness(one, other) < _ALIKE
-    if float(sharp.mean()) < _LEAST_SHARE:
-        return np.zeros(shape, np.float32)
     chance = focus_zone(one, other, grain / factor)
-    inside = apply_hysteresis_threshold(chance, _POSSIBLY, _SURELY)
-    inside &= _borne_out(inside, sharp, soft)
-    if not _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE:
-        return np.zeros(shape, np.float32)
+    drawn = apply_hysteresis_threshold(chance, _POSSIBLY, _SURELY)
+    whole = cv2.resize(drawn.astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
+    inside = drawn & _borne_out(drawn, sharp, soft)
+    enough = float(sharp.mean()) >= _LEAST_SHARE
+    if not (enough and _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE):
+        return Sitter(np.zeros(shape, np.float32), whole)
     # A cell beyond what was found: an outline that is kept costs less than one that changes.
     zone = cv2.dilate(inside.astype(np.uint8), np.ones((3, 3), np.uint8))
-    return _at_full_size(np.asarray(zone, np.float32), background, factor)
+    return Sitter(_at_full_size(np.asarray(zone, np.float32), background, factor), whole)
 
 
 def _measured(

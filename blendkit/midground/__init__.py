@@ -2,8 +2,9 @@
 
 `edge_discs` measures blur at a frame's own edges, `lens_pair` ties both frames' discs together by
 the thin lens, `result_blur` maps the blur of the result, `surfaces` finds ground and walls along
-which distance runs one way, `soft_ground` flags what is soft there for no optical reason, `checks`
-and `frame_checks` raise the other flags, `tents` and `sharpen` hold the rules of repair.
+which distance runs one way, `soft_ground` flags what is soft there for no optical reason, `focus`
+looks at the sitter, `checks` and `frame_checks` raise the other flags, `tapering` and `sharpening`
+hold the rules of repair.
 """
 
 from dataclasses import dataclass

@@ -42,7 +42,7 @@ def edge_discs(light: Float, grain: Float, window_px: int) -> tuple[Float, Float
     open_ = np.ones(light.shape, np.bool_)
     edges = np.zeros(light.shape, np.bool_)
     for sigma in _SIGMAS_PX:
-        found, there = _at_scale(light, grain, sigma)
+        found, there, _ = crest_discs(light, grain, sigma)
         take = there & open_ & (found < _WITHIN_SIGMAS * sigma)
         disc[take] = found[take]
         edges |= take
@@ -53,8 +53,20 @@ def edge_discs(light: Float, grain: Float, window_px: int) -> tuple[Float, Float
     return np.asarray(mean / np.maximum(mass, 1e-6), np.float32), mass
 
 
-def _at_scale(light: Float, grain: Float, sigma: float) -> tuple[Float, NDArray[np.bool_]]:
-    """Return discs and the crests of the slope that rise above grain, for one pair of Gaussians."""
+def crest_discs(light: Float, grain: Float, sigma: float) -> tuple[Float, NDArray[np.bool_], Float]:
+    """Read discs at the crests of the slope, by one pair of Gaussians (sigma and twice that, px).
+
+    Parameters
+    ----------
+    light, grain : as for `edge_discs`.
+    sigma : of the narrower Gaussian, px; discs up to about six times that can be read.
+
+    Returns
+    -------
+    disc_px : float32, the input's shape, of use at crests only.
+    crest : bool, where the slope is greatest and above grain.
+    slope : float32, under the wider Gaussian, per px.
+    """
     fine, wide = _slope(light, sigma), _slope(light, 2 * sigma)
     crest = fine >= cv2.dilate(fine, np.ones((3, 3), np.uint8)) * 0.98
     # White noise under a Gaussian has slopes of deviation 1 / (2 sqrt(pi) sigma^2) a direction.
@@ -63,7 +75,7 @@ def _at_scale(light: Float, grain: Float, sigma: float) -> tuple[Float, NDArray[
     ratio = fine / np.maximum(wide, 1e-9)
     table = _ratios(sigma)
     found = np.interp(ratio, table[::-1], _TABLE_PX[::-1])
-    return found.astype(np.float32), there
+    return found.astype(np.float32), there, wide
 
 
 def _slope(light: Float, sigma: float) -> Float:

@@ -1,4 +1,4 @@
-"""Flags of the frames and of the pair: shaken, moved, a missed focus, steps of light and grain."""
+"""Flags of the frames and of the pair: shaken, moved, steps of light and grain."""
 
 from collections.abc import Iterator
 
@@ -8,10 +8,8 @@ import numpy as np
 from blendkit.filters.bands import band_pass, gaussian, window_mean
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float, luminance
-from blendkit.midground import Flag, ResultBlur, Severity
-from blendkit.midground.loudness import OBJECTIONABLE, TROUBLESOME, just_visible_px
+from blendkit.midground import Flag, Severity
 from blendkit.midground.soft_ground import at_full_size
-from blendkit.settings import ViewingSettings
 
 _ANGLES_DEG = np.arange(0, 180, 22.5)
 _SHAKE_SIGMA_PX = 1.6
@@ -135,34 +133,6 @@ def grain_step(noise_sigma: tuple[float, float], alpha: Float, *, matched: bool)
         np.asarray(alpha > 0.5),
         f"the foreground's grain is {ratio:.1f} times the background frame's",
         "let the grain be matched",
-    )
-
-
-def missed_focus(blur: ResultBlur, sitter: Float, viewing: ViewingSettings) -> Iterator[Flag]:
-    """Flag a sitter whom the background frame, which shows her, does not hold sharp."""
-    size = (sitter.shape[1], sitter.shape[0])
-    shape = (blur.disc_px.shape[1], blur.disc_px.shape[0])
-    zone = cv2.resize(reduce_by(sitter, blur.factor), shape) > 0.5
-    zone &= blur.confidence > 0.25
-    if blur.lens.evidence == "unknown" or zone.sum() < 0.002 * zone.size:
-        return
-    visible = just_visible_px(size, viewing)
-    own = float(np.median(np.abs(blur.background_px[zone])))
-    other = float(np.median(np.abs(blur.foreground_px[zone])))
-    least = max(TROUBLESOME * visible, 3 * max(size) / 1200)
-    if own < least:
-        return
-    where = (
-        f"only the foreground frame holds it sharp ({other:.1f} px)"
-        if other < least
-        else f"the foreground frame does not either ({other:.1f} px)"
-    )
-    yield Flag(
-        "missed-focus",
-        "fail" if own > OBJECTIONABLE * visible else "warn",
-        at_full_size(zone, size),
-        f"the sitter has a disc of {own:.1f} px in the background frame; {where}",
-        "focus the background frame on the nearer eye, or swap the frames' roles",
     )
 
 

@@ -1,4 +1,4 @@
-"""Flags of the frames: light, grain, what moved, a missed focus; and silence without cause."""
+"""Flags of the frames: light, grain, what moved; and silence without cause."""
 
 import numpy as np
 import pytest
@@ -6,16 +6,13 @@ from skimage import data
 
 from blendkit.filters.bands import gaussian
 from blendkit.frame import Capture, Float
-from blendkit.midground import LensPair, ResultBlur
 from blendkit.midground.frame_checks import (
     grain_step,
     light_step,
-    missed_focus,
     moved_places,
     shaken,
     veil_remains,
 )
-from blendkit.settings import ViewingSettings
 from blendkit.simulate.sensor import line_kernel
 
 
@@ -76,18 +73,6 @@ def test_shake_is_told_from_even_blur(wall: Float) -> None:
     assert "foreground frame" in flag.message
     assert "along 0 degrees" in flag.message
     assert list(shaken(wall, soft, (0.001, 0.001), usable, captures)) == []
-
-
-@pytest.mark.parametrize(("own_px", "severities"), [(0.5, []), (6.0, ["fail"])])
-def test_a_sitter_out_of_focus_is_flagged(own_px: float, severities: list[str]) -> None:
-    shape = (40, 60)
-    flat = np.full(shape, own_px, np.float32)
-    lens = LensPair(1.0, 6.5, "measured")
-    blur = ResultBlur(flat, flat, flat - 6.5, np.ones(shape, np.float32), 10, lens)
-    sitter = np.zeros((400, 600), np.float32)
-    sitter[100:300, 200:400] = 1
-    found = list(missed_focus(blur, sitter, ViewingSettings()))
-    assert [flag.severity for flag in found] == severities
 
 
 @pytest.mark.parametrize(("left", "severities"), [(0.0, []), (0.3, ["warn"]), (0.8, ["fail"])])
