@@ -11,6 +11,14 @@ _RIM = 0.04
 _SAME_SHAPE = 0.005
 
 
+@dataclass(frozen=True, slots=True)
+class NearerLine:
+    """A line over one surface along which distance falls: points (x, y) px, from far to near."""
+
+    points: tuple[tuple[float, float], ...]
+    width_px: float
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Hints:
     """Masks are float32 (height, width) of the background frame's size, 0 to 1.
@@ -19,6 +27,7 @@ class Hints:
     background_mask: inside it the background frame is kept.
     front_strokes, back_strokes: brush strokes, rasterised: a few marks on foreground and on what is
         not; they spread over what hangs together with them.
+    nearer: lines over surfaces, from far to near.
     matte: exact coverage, used as it is.
     clear: one more background frame, with the foreground held aside.
     aligned: the frames lie on each other already.
@@ -29,6 +38,7 @@ class Hints:
     background_mask: Float | None = None
     front_strokes: Float | None = None
     back_strokes: Float | None = None
+    nearer: tuple[NearerLine, ...] = ()
     matte: Float | None = None
     clear: Frame | None = None
     aligned: bool = False

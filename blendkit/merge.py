@@ -16,7 +16,7 @@ from blendkit.blending.finish import color_with_grain, plate_with_grain
 from blendkit.clock import Stopwatch
 from blendkit.explain import Laid, View, at_f_numbers, explained
 from blendkit.frame import Bool, Float, Frame, Label, Progress, Warped, no_progress
-from blendkit.hints import Hints
+from blendkit.hints import Hints, NearerLine
 from blendkit.masks import Matte
 from blendkit.masks.edges import edge_disc_px
 from blendkit.masks.find import find_matte, given_matte
@@ -169,7 +169,9 @@ def merge_pair(
         result_blur=blur_after,
     )
     with watch("checks"):
-        flags = _raised(background, foreground, merged, view, lit, found.drawn, own_disc_px)
+        flags = _raised(
+            background, foreground, merged, view, lit, found.drawn, hints.nearer, own_disc_px
+        )
     return replace(merged, flags=(*clear_flags, *flags))
 
 
@@ -214,6 +216,7 @@ def _raised(
     view: View,
     lit: Lit,
     drawn: Bool,
+    nearer: tuple[NearerLine, ...],
     own_disc_px: float | None,
 ) -> tuple[Flag, ...]:
     """Return what the checks find wrong with a merge."""
@@ -231,7 +234,7 @@ def _raised(
         *clipped(*lit.clipped),
         *soft_foreground(foreground, alpha, own_disc_px),
         *missed_focus((pixels, aligned), sigmas, seen, settings.viewing, foreground.name),
-        *soft_midground(blur, alpha, settings.viewing, captures),
+        *soft_midground(blur, alpha, settings.viewing, captures, nearer=nearer),
         *light_step(pixels, aligned, surface_seams(blur, alpha)),
         *grain_step(grain, alpha, matched=settings.grain.match),
         *shaken(pixels, aligned, grain, still, captures),

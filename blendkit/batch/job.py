@@ -15,10 +15,9 @@ from blendkit.batch.thumbs import write_thumbs
 from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, out_of_memory
 from blendkit.files import prefer_raws
 from blendkit.hints import Hints
-from blendkit.masks.strokes import rasterise
 from blendkit.merge import merge_pair
 from blendkit.report.bundle import Written, write_refusal, write_result
-from blendkit.report.inputs import Given, read_pair, read_strokes
+from blendkit.report.inputs import Given, read_pair, read_strokes, with_strokes
 from blendkit.report.inputs import Pair as ReadPair
 from blendkit.sidecar import Sidecar, merge_settings, read_sidecar, sidecar_path, write_sidecar
 
@@ -128,10 +127,7 @@ def _stroked(path: Path | None, sidecar: Sidecar, hints: Hints, size: tuple[int,
     strokes = sidecar.strokes
     if not strokes and path is not None:
         strokes = read_strokes(path, size)
-    if not strokes:
-        return hints
-    painted = rasterise(strokes, size)
-    return replace(hints, front_strokes=painted.foreground, back_strokes=painted.background)
+    return with_strokes(hints, strokes, size)
 
 
 def _keep_sidecar(job: Job, sidecar: Sidecar) -> None:

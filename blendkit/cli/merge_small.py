@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float, Frame
-from blendkit.hints import Hints
+from blendkit.hints import Hints, NearerLine
 from blendkit.report.inputs import Pair
 from blendkit.settings import MergeSettings
 
@@ -17,6 +17,10 @@ def reduced_pair(pair: Pair, factor: int) -> Pair:
         background_mask=_mask(hints.background_mask, factor),
         front_strokes=_mask(hints.front_strokes, factor),
         back_strokes=_mask(hints.back_strokes, factor),
+        nearer=tuple(
+            NearerLine(tuple(_place(at, factor) for at in line.points), line.width_px / factor)
+            for line in hints.nearer
+        ),
         matte=_mask(hints.matte, factor),
         clear=None if hints.clear is None else _frame(hints.clear, factor),
         aligned=hints.aligned,

@@ -15,9 +15,11 @@ from numpy.typing import NDArray
 
 from blendkit.errors import InputError
 from blendkit.frame import Bool, Float
+from blendkit.hints import NearerLine
 
 SCHEMA = "blendkit.strokes/1"
-Role = Literal["foreground", "background", "erase"]
+Paint = Literal["foreground", "background", "erase"]
+Role = Literal["foreground", "background", "erase", "nearer"]
 LARGEST_PX = 100_000
 _Place = NDArray[np.float64]
 
@@ -28,7 +30,8 @@ class Stroke:
 
     points: (x, y) in px, the centre of the top-left pixel at (0, 0); a single point is a dab.
     diameter_px: of the brush.
-    role: what it paints; "erase" takes paint of either kind away.
+    role: what it paints; "erase" takes paint of either kind away; "nearer" paints nothing: it runs
+        over ground or a wall in the direction in which that comes nearer to the camera.
     """
 
     points: tuple[tuple[float, float], ...]
@@ -65,14 +68,23 @@ def rasterise(
     >>> rasterise([line], (5, 3)).foreground.astype(int).tolist()
     [[0, 0, 0, 0, 0], [0, 1, 1, 1, 0], [0, 0, 0, 0, 0]]
     """
-    layers = {role: np.zeros((size[1], size[0]), np.uint8) for role in get_args(Role)[:2]}
-    for stroke in strokes:
+    layers = {role: np.zeros((size[1], size[0]), np.uint8) for role in get_args(Paint)[:2]}
+    for stroke in (one for one in strokes if one.role != "nearer"):
         for role, layer in layers.items():
             _paint(layer, stroke, 1 if role == stroke.role else 0, scale)
     masks = {
         role: layer.astype(np.float32) if layer.any() else None for role, layer in layers.items()
     }
     return PaintedMasks(masks["foreground"], masks["background"])
+
+
+def nearer_lines(strokes: Iterable[Stroke]) -> tuple[NearerLine, ...]:
+    """Return the strokes that say where a surface comes nearer.
+
+    >>> nearer_lines([Stroke(((5.0, 1.0), (5.0, 9.0)), 4.0, "nearer")])
+    (NearerLine(points=((5.0, 1.0), (5.0, 9.0)), width_px=4.0),)
+    """
+    return tuple(NearerLine(one.points, one.diameter_px) for one in strokes if one.role == "nearer")
 
 
 def _paint(layer: NDArray[np.uint8], stroke: Stroke, value: int, scale: float) -> None:
@@ -161,6 +173,8 @@ def _stroke(item: Any, name: str) -> Stroke:
         )
     if not isinstance(points, list) or not points:
         raise InputError(f"{name}: has no points; paint it again")
+    if item["role"] == "nearer" and len(points) < 2:
+        raise InputError(f"{name}: nearer needs 2 points, from far to near; draw a line")
     places = tuple(_place(point, name) for point in points)
     return Stroke(places, diameter, cast("Role", item["role"]))
 

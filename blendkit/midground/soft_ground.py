@@ -13,8 +13,10 @@ import numpy as np
 
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float
+from blendkit.hints import NearerLine
 from blendkit.midground import LOUDNESS, Flag, ResultBlur, Surface
 from blendkit.midground.loudness import blur_severity, just_visible_px, step_severity
+from blendkit.midground.nearer import contradicts, soft_along
 from blendkit.midground.surfaces import find_surfaces
 from blendkit.settings import ViewingSettings
 
@@ -56,18 +58,34 @@ def soft_midground(
     viewing: ViewingSettings,
     captures: tuple[Capture, Capture],
     *,
+    nearer: tuple[NearerLine, ...] = (),
     seed: int = 0,
 ) -> Iterator[Flag]:
-    """Flag ground that is soft between two sharp parts of it, and jumps of blur on it."""
+    """Flag ground that is soft between two sharp parts of it, and jumps of blur on it.
+
+    nearer: the user's lines over surfaces along which distance falls.  Where one contradicts the
+        order that blur shows, the surface is left alone; without a plane it gives the order.
+    """
     if blur.lens.evidence == "unknown":
         return
     size = (alpha.shape[1], alpha.shape[0])
     visible = just_visible_px(size, viewing)
+    known = blur, size, visible, captures
+    flagged = np.zeros(blur.disc_px.shape, np.bool_)
     for ground in grounds_of(blur, alpha, seed=seed):
+        if any(contradicts(line, ground.nearness, ground.surface.region, blur) for line in nearer):
+            continue
         soft = soft_between_sharp(ground, soft_from_px(size, visible))
         if soft is not None:
-            yield _soft_flag(soft, ground, blur, size, visible, captures)
+            flagged |= soft
+            yield _soft_flag(soft, float(np.quantile(ground.disc_px[soft], 0.9)), *known)
         yield from _step_flag(ground, blur, size, visible)
+    pasted, thin = _broad_matte(alpha, blur)
+    for line in nearer:
+        along = soft_along(line, blur, pasted, ~thin, soft_from_px(size, visible))
+        if along is not None and not (along & flagged).any():
+            worst = float(np.quantile(blur.disc_px[along], 0.9))
+            yield _soft_flag(along, worst, *known, by=" by your line")
 
 
 def soft_from_px(size: tuple[int, int], visible_px: float) -> float:
@@ -94,21 +112,22 @@ def soft_between_sharp(ground: Ground, least_px: float) -> Bool | None:
 
 def _soft_flag(
     soft: Bool,
-    ground: Ground,
+    worst: float,
     blur: ResultBlur,
     size: tuple[int, int],
     visible: float,
     captures: tuple[Capture, Capture],
+    *,
+    by: str = "",
 ) -> Flag:
-    worst = float(np.quantile(ground.disc_px[soft], 0.9))
     share = 100 * float(soft.mean())
     known = "" if blur.lens.evidence == "recorded" else ", measured at edges"
     return Flag(
         "soft-midground",
         blur_severity(worst, visible),
         at_full_size(soft, size),
-        f"{share:.1f} % of the picture is soft between two sharp parts of one surface: its disc "
-        f"reaches {worst:.1f} px{known}, {worst / visible:.1f} times the just visible one",
+        f"{share:.1f} % of the picture is soft between two sharp parts of one surface{by}: its "
+        f"disc reaches {worst:.1f} px{known}, {worst / visible:.1f} times the just visible one",
         _advice(blur, visible, captures),
     )
 

@@ -9,7 +9,7 @@ from blendkit.files import prefer_raws, read_frame, read_mask
 from blendkit.files.documents import read_json
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints
-from blendkit.masks.strokes import Stroke, rasterise, strokes_from
+from blendkit.masks.strokes import Stroke, nearer_lines, rasterise, strokes_from
 from blendkit.report.document import Input
 from blendkit.roles import Roles, decide_roles
 
@@ -123,7 +123,12 @@ def with_strokes(hints: Hints, strokes: Sequence[Stroke], size: tuple[int, int])
     if not strokes:
         return hints
     painted = rasterise(strokes, size)
-    return replace(hints, front_strokes=painted.foreground, back_strokes=painted.background)
+    return replace(
+        hints,
+        front_strokes=painted.foreground,
+        back_strokes=painted.background,
+        nearer=nearer_lines(strokes),
+    )
 
 
 def _matched(path: Path, frame: Frame, background: Frame) -> Frame:

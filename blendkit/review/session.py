@@ -8,7 +8,7 @@ from typing import Any, cast, get_args
 
 from blendkit.errors import InputError
 from blendkit.files.capture import read_capture
-from blendkit.masks.strokes import Role
+from blendkit.masks.strokes import Paint, Role
 from blendkit.report.mending import modes_of
 from blendkit.review import marks, repairs
 from blendkit.review.fields import NEAR, setting_fields
@@ -186,8 +186,8 @@ class Session:
     def take_zone(self, key: str, x: float, y: float, role: Any) -> None:
         """Paint the zone at a place."""
         state = self.pair(key)
-        if role not in get_args(Role):
-            raise InputError(f"role {role!r}: choose one of {', '.join(get_args(Role))}")
+        if role not in get_args(Paint):
+            raise InputError(f"role {role!r}: choose one of {', '.join(get_args(Paint))}")
         size = self.size(state)
         zones = zones_of(self._small_merge(state))
         strokes = zone_strokes(zones, (x, y), size, cast("Role", role))

@@ -73,6 +73,8 @@ export class Ink {
 
   /** @param {Stroke} stroke */
   #stroke(stroke) {
+    // A line "nearer" paints nothing; it comes from a file, and goes back to it.
+    if (stroke.role === "nearer") return;
     const pen = this.pen;
     // Later strokes replace what they cross, as in the mask that is made of them.
     for (const mode of /** @type {const} */ (["destination-out", "source-over"])) {

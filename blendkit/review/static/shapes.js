@@ -17,7 +17,7 @@
  * @typedef {{id: number, kind: string, severity: Severity, box: number[] | null, message: string,
  *   advice: string, repairs: Offer[], settings: string[]}} Flag
  */
-/** @typedef {{points: Point[], diameter_px: number, role: Role}} Stroke */
+/** @typedef {{points: Point[], diameter_px: number, role: Role | "nearer"}} Stroke */
 /** @typedef {[Point, Point]} Tie  a place in the background frame, and the same in the other */
 /**
  * @typedef {{name: string, stage: string, label: string, help: string, unit: string,
