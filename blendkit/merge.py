@@ -227,14 +227,17 @@ def _raised(
     grain = merged.noise[0].at_middle_grey, merged.noise[1].at_middle_grey
     still = lit.shared & ~plate.touched & (alpha <= 0)
     sigmas = merged.noise[0].sigma, merged.noise[1].sigma
-    seen = drawn & lit.covered & ~near(alpha > 0)
+    ground = tuple(soft_midground(blur, alpha, settings.viewing, captures, nearer=nearer))
+    # Soft mid-ground looks like a figure to the network: soft in both frames alike.
+    soft = [flag.region for flag in ground if flag.kind == "soft-midground"]
+    seen = np.logical_and.reduce([drawn, lit.covered, ~near(alpha > 0), *(~r for r in soft)])
     return (
         *unplaced_zones(view.unplaced),
         *not_covered(lit.covered),
         *clipped(*lit.clipped),
         *soft_foreground(foreground, alpha, own_disc_px),
         *missed_focus((pixels, aligned), sigmas, seen, settings.viewing, foreground.name),
-        *soft_midground(blur, alpha, settings.viewing, captures, nearer=nearer),
+        *ground,
         *light_step(pixels, aligned, surface_seams(blur, alpha)),
         *grain_step(grain, alpha, matched=settings.grain.match),
         *shaken(pixels, aligned, grain, still, captures),

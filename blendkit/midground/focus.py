@@ -6,10 +6,13 @@ model fits (`edge_discs`), and in a frame that holds her they are sharp whatever
 simulated figures the median of the strongest tenth reads 0.0 px when sharp, and 3.7 to 6.2 px
 under discs of 4.7 to 7 px, at ISO 100 and 1600.
 
-Where she stands is the network's word (`masks.sitter`).  Where it sees nobody, nothing is said.
+Where she stands is the network's word (`masks.sitter`), which takes ground that both frames hold
+equally soft for a figure too.  So nothing is said where it sees nobody, nor where the background
+frame holds anything else sharp: a focus that fell on the ground behind her is not found.
 """
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -28,10 +31,13 @@ Sigma = Callable[[Float], Float]
 _WORKING_PX = 1200
 _FINE_PX, _WIDE_PX = 0.8, 1.6
 _STRONGEST = 0.1
-_LEAST_CRESTS = 40
+_LEAST_CRESTS, _LEAST_IN_TILE = 40, 10
 _SHARP_PX = 1.5
 """What sharp figures read at most, with room to spare: they read 0."""
 _SOFT_PX = 3.0
+_TILE, _APART = 0.05, 0.02
+"""Side of the tiles that are looked at beside her, and distance from her, as shares of the frame's
+long side."""
 _LEAST_SHARE, _LARGEST_SHARE = 0.002, 0.45
 _DARK = 0.02
 """Added to light before its logarithm: edges count by contrast, but not those in deep shadow."""
@@ -58,9 +64,14 @@ def missed_focus(
     if not _LEAST_SHARE < float(sitter.mean()) < _LARGEST_SHARE:
         return
     visible = just_visible_px(size, viewing)
-    own, other = (
-        _disc_px(frame, sigma, sitter) for frame, sigma in zip(frames, noise, strict=True)
-    )
+    edges = [_edges(frame, sigma) for frame, sigma in zip(frames, noise, strict=True)]
+    shape = edges[0][0].crest.shape
+    zone = cv2.resize(sitter.astype(np.float32), shape[::-1], interpolation=cv2.INTER_AREA) > 0.5
+    zone = _grown(zone, 5)
+    if _any_sharp(edges[0], ~_grown(zone, 2 * round(_APART * max(shape)) + 1)):
+        return
+    factor = max(size) / max(shape)
+    own, other = (_disc_px(read, zone, factor) for read in edges)
     least = max(TROUBLESOME * visible, _SOFT_PX * max(size) / _WORKING_PX)
     if own is None or own < least:
         return
@@ -91,20 +102,33 @@ def _advice(other: float | None, least: float, name: str) -> str:
     return again
 
 
-def _disc_px(frame: Float, sigma: Sigma, zone: Bool) -> float | None:
-    """Return the disc that a zone's strongest edges show, full px; None = too few, 0 = sharp."""
-    factor = max(round(max(zone.shape) / _WORKING_PX), 1)
+@dataclass(frozen=True, eq=False, slots=True)
+class _Edges:
+    """What one pair of Gaussians reads at a frame's edges: discs and slopes at crests."""
+
+    disc: Float
+    crest: Bool
+    slope: Float
+
+
+def _edges(frame: Float, sigma: Sigma) -> tuple[_Edges, _Edges]:
+    """Read a frame's edges by the fine and the wide pair, at some 1200 px."""
+    factor = max(round(max(frame.shape) / _WORKING_PX), 1)
     small = reduce_by(frame, factor)
     light = luminance(small)
     # In the logarithm noise counts relative to the light it lies on; 0.7 as three channels mix.
     level = gaussian(light, 2.0) + _DARK
     grain = 0.7 * sigma(gaussian(small, 2.0)).mean(axis=2) / level / factor
     tone = np.log(np.maximum(light, 0) + _DARK)
-    open_ = reduce_by(zone.astype(np.float32), factor) > 0.5
-    open_ = cv2.dilate(open_.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-    fine, wide = (
-        _typical(tone, grain.astype(np.float32), open_, scale) for scale in (_FINE_PX, _WIDE_PX)
-    )
+    found = [crest_discs(tone, grain.astype(np.float32), s) for s in (_FINE_PX, _WIDE_PX)]
+    return _Edges(*found[0]), _Edges(*found[1])
+
+
+def _disc_px(
+    read: tuple[_Edges, _Edges], zone: Bool, factor: float, *, least: int = _LEAST_CRESTS
+) -> float | None:
+    """Return the disc that a zone's strongest edges show, full px; None = too few, 0 = sharp."""
+    fine, wide = (_typical(edges, zone, least) for edges in read)
     if wide is None:
         return None
     # Under grain the fine pair sees nothing of a soft figure; what it does see must be soft too.
@@ -112,11 +136,29 @@ def _disc_px(frame: Float, sigma: Sigma, zone: Bool) -> float | None:
     return 0.0 if sharp else max(wide, fine or 0.0) * factor
 
 
-def _typical(tone: Float, grain: Float, zone: Bool, scale: float) -> float | None:
-    """Return the median disc of a zone's strongest edges, read by one pair of Gaussians."""
-    disc, crest, slope = crest_discs(tone, grain, scale)
-    crest &= zone
-    if crest.sum() < _LEAST_CRESTS / _STRONGEST:
+def _typical(edges: _Edges, zone: Bool, least: int) -> float | None:
+    """Return the median disc of a zone's strongest edges."""
+    crest = edges.crest & zone
+    if crest.sum() < least / _STRONGEST:
         return None
-    strong = crest & (slope >= np.quantile(slope[crest], 1 - _STRONGEST))
-    return float(np.median(disc[strong]))
+    strong = crest & (edges.slope >= np.quantile(edges.slope[crest], 1 - _STRONGEST))
+    return float(np.median(edges.disc[strong]))
+
+
+def _any_sharp(read: tuple[_Edges, _Edges], where: Bool) -> bool:
+    """Tell whether a frame holds anything sharp, tile by tile.
+
+    Then its focus lies on something, and what is soft may be ground between two focus distances.
+    """
+    side = round(_TILE * max(where.shape))
+    for top in range(0, where.shape[0], side):
+        for left in range(0, where.shape[1], side):
+            tile = slice(top, top + side), slice(left, left + side)
+            part = [_Edges(e.disc[tile], e.crest[tile], e.slope[tile]) for e in read]
+            if _disc_px((part[0], part[1]), where[tile], 1.0, least=_LEAST_IN_TILE) == 0.0:
+                return True
+    return False
+
+
+def _grown(region: Bool, side: int) -> Bool:
+    return cv2.dilate(region.astype(np.uint8), np.ones((side, side), np.uint8)) > 0
