@@ -72,7 +72,7 @@ def test_merge_repairs_from_a_bridge_frame_and_reports_before_and_after(
     assert "middle.tif" in repair["why"]
     assert [i["role"] for i in report["inputs"]] == ["background", "foreground", "matte", "bridge"]
     taken = np.asarray(Image.open(folder / "b.sources.png")) == Source.BRIDGE_FRAME
-    assert report["sources"]["bridge_frame"]["share"] == pytest.approx(taken.mean(), abs=1e-3)
+    assert report["sources"]["bridge-frame"]["share"] == pytest.approx(taken.mean(), abs=1e-3)
     truth = photograph(view, MIDDLE, seed=2)
     inner = taken & (np.abs(FAR.disc_px(view.distance_m)) > 1.5)
     assert psnr(read_frame(folder / "b.tif").pixels, truth, region=inner) > 34

@@ -60,7 +60,7 @@ def flags(discs_px: tuple[float, float], seed: int, iso: float, *, plain: bool) 
 
 @pytest.mark.parametrize("plain", [False, True])
 @pytest.mark.parametrize("iso", [100, 1600])
-@pytest.mark.parametrize("seed", [21, 22])
+@pytest.mark.parametrize("seed", [21])
 def test_a_sharp_sitter_is_left_alone(seed: int, iso: float, *, plain: bool) -> None:
     assert flags((0.8, 1.5), seed, iso, plain=plain) == []
 
