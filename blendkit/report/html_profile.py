@@ -80,6 +80,7 @@ _HATCH = (
     '<defs><pattern id="h" width="7" height="7" patternUnits="userSpaceOnUse">'
     '<path d="M0 7L7 0" stroke="#d55e00"/></pattern></defs>'
 )
+_FARTHEST_M = 100.0
 Scale = Callable[[float], float]
 
 
@@ -137,6 +138,17 @@ def _bands(offending: Bool, across: Scale, top: float, bottom: float) -> list[st
     ]
 
 
+def round_ticks(top: float) -> list[float]:
+    """Return two to five round numbers from 0 up to a value.
+
+    >>> round_ticks(41.2), round_ticks(0.9)
+    ([0, 10, 20, 30, 40], [0.0, 0.2, 0.4, 0.6, 0.8])
+    """
+    power = 10 ** int(np.floor(np.log10(top)))
+    step = next(s for s in (0.2, 0.5, 1, 2, 5) if top / (s * power) < 5) * power
+    return [round(k * step, 6) for k in range(int(top / step) + 1)]
+
+
 def _axes(
     places: Float, distances_m: Float | None, across: Scale, up: Scale, top: float
 ) -> list[str]:
@@ -145,13 +157,15 @@ def _axes(
     turned = f'<text x="14" y="{middle}" transform="rotate(-90 14 {middle})"'
     parts = [frame, turned + ' text-anchor="middle">disc, px</text>']
     parts += [
-        f'<text x="{_LEFT - 6}" y="{up(disc) + 4:.1f}" text-anchor="end">{disc:.1f}</text>'
-        for disc in (0, top / 2, top)
+        f'<text x="{_LEFT - 6}" y="{up(disc) + 4:.1f}" text-anchor="end">{disc:g}</text>'
+        for disc in round_ticks(top)
     ]
     for index in np.linspace(0, len(places) - 1, 6).astype(int):
         text = f"row {int(places[index])}"
         if distances_m is not None:
-            text += f", {float(distances_m[index]):.1f} m"
+            # Near infinity a px of error is hundreds of metres: say no more than is known.
+            metres = float(distances_m[index])
+            text += f", {metres:.1f} m" if metres < _FARTHEST_M else f", &gt;{_FARTHEST_M:g} m"
         anchor = "end" if index == len(places) - 1 else "middle"
         at = f'x="{across(float(index)):.1f}" y="{up(0) + 20:.1f}"'
         parts.append(f'<text {at} text-anchor="{anchor}">{text}</text>')
