@@ -37,8 +37,9 @@ _SHARP_PX = 1.5
 """What sharp figures read at most, with room to spare: they read 0."""
 _SOFT_PX = 3.0
 _DETAIL = 0.3
-"""Upper quartile of fine over middle detail from which a zone is sharp, whatever its edges say: five
-figures out of focus have 0.07 to 0.18, two sharp ones 0.8 and 1.3, one in blotched cloth 0.43."""
+"""Upper quartile of fine over middle detail from which a zone is sharp, whatever its edges say:
+five figures out of focus have 0.07 to 0.18, two sharp ones 0.8 and 1.3, one in
+blotched cloth 0.43."""
 _FINE_BAND_PX, _MIDDLE_BAND_PX = (0.6, 1.2), (2.0, 4.0)
 _TILE, _APART = 0.05, 0.02
 """Side of the tiles that are looked at beside her, and distance from her, as shares of the frame's
