@@ -8,6 +8,7 @@ import numpy as np
 from blendkit.alignment import Alignment, Light
 from blendkit.alignment.estimate import align, given_alignment
 from blendkit.alignment.photometric import apply_light, fit_light, typical_gain
+from blendkit.alignment.pose import following_background
 from blendkit.alignment.warp import warp_to_background
 from blendkit.errors import AlignmentError
 from blendkit.filters.channels import channel_max
@@ -29,7 +30,8 @@ def aligned_by(
     """Return where the foreground frame lies, as the user says or as it is found."""
     if hints.aligned:
         return given_alignment(np.eye(3), background.size)
-    return align(background.pixels, foreground.pixels, settings.alignment, ties=hints.ties)
+    found = align(background.pixels, foreground.pixels, settings.alignment, ties=hints.ties)
+    return following_background(background.pixels, foreground.pixels, found)
 
 
 def clipped_at(frame: Frame, on_grid: Float, matrix: Matrix) -> Bool:

@@ -5,6 +5,7 @@ there as a trunk, as soft as the rest of the background.  Around each place the 
 must explain the background frame better than the model in which everything is background.
 """
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import cv2
@@ -13,6 +14,7 @@ import numpy as np
 from blendkit.blending import BoughGroup
 from blendkit.blending.discs import DiscEvidence, band_square, forward_model, residual_map
 from blendkit.blending.rerender import rerender
+from blendkit.blending.veil import shifted
 from blendkit.filters.bands import gaussian
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
@@ -24,6 +26,10 @@ _DOUBT_PAINTED, _DOUBT_BARE = 0.35, 0.5
 did."""
 _RAMP = 0.1
 _ROWS = 512
+_SCALES = (1.0, 0.85, 1.15)
+_MOVED_PX = 2.0
+_CHOICE_PX = 12.0
+"""Window over which one of the discs is chosen, px at the evidence's scale."""
 
 
 def proven_share(
@@ -50,13 +56,12 @@ def proven_share(
         float32 (height, width) at the evidence's scale; 0.5 where the pair cannot tell.
     """
     best = np.full(evidence.weight.shape, -1.0, np.float32)
-    nothing = _all_background(evidence, aligned, softness)
-    bare = residual_map(nothing, None, (0.0, 0.0))
+    nothing, bare = _all_background(evidence, aligned, softness, groups)
     for group in groups:
         disc = group.disc_px / evidence.factor
         shift = (group.shift_px[0] / evidence.factor, group.shift_px[1] / evidence.factor)
         veiled = residual_map(evidence, disc, shift)
-        apart = forward_model(evidence, disc, shift) - nothing.rerendered
+        apart = forward_model(evidence, disc, shift) - nothing
         best = np.maximum(best, _lean(evidence, bare, veiled, apart, max(disc / 3, 3.0)))
     return np.asarray(0.5 + 0.5 * best, np.float32)
 
@@ -76,14 +81,41 @@ def _lean(evidence: DiscEvidence, bare: Float, veiled: Float, apart: Float, reac
     return np.asarray(np.clip(speaks, -1, 1) * heard, np.float32)
 
 
-def _all_background(evidence: DiscEvidence, aligned: Float, softness: Float) -> DiscEvidence:
-    """Return the evidence as if nothing stood in front."""
+def _all_background(
+    evidence: DiscEvidence, aligned: Float, softness: Float, groups: tuple[BoughGroup, ...]
+) -> tuple[Float, Float]:
+    """Return the background frame as if nothing stood in front, and its squared residual.
+
+    The background's disc is measured to some 10 %, the boughs' disc and displacement are fitted: to
+    be fair, each place may choose among discs about the measured one, in its place or displaced
+    like the boughs.  Else a far hedge is taken for boughs whose disc happens to be the hedge's.
+    """
     factor = evidence.factor
     small = reduce_by(aligned, factor)
     everything = np.ones(small.shape[:2], np.float32)
-    disc = np.asarray(reduce_by(softness, factor) / factor, np.float32)
-    rendered, _ = rerender(small, everything, disc)
-    return replace(evidence, rerendered=rendered)
+    disc = reduce_by(softness, factor) / np.float32(factor)
+    best, residual, cost = small, everything, np.full(everything.shape, np.inf, np.float32)
+    for trial in _trials(small, disc, groups, factor):
+        left = residual_map(replace(evidence, rerendered=trial), None, (0.0, 0.0))
+        around = gaussian(left * evidence.weight, _CHOICE_PX)
+        better = around < cost
+        best = np.where(better[..., None], trial, best)
+        residual, cost = np.where(better, left, residual), np.minimum(around, cost)
+    return np.asarray(best, np.float32), np.asarray(residual, np.float32)
+
+
+def _trials(
+    small: Float, disc: Float, groups: tuple[BoughGroup, ...], factor: int
+) -> Iterator[Float]:
+    """Yield the background frame by other discs, and by other places."""
+    everything = np.ones(small.shape[:2], np.float32)
+    for scale in _SCALES:
+        trial, _ = rerender(small, everything, np.asarray(disc * scale, np.float32))
+        yield trial
+        if scale == 1:
+            for x, y in {group.shift_px for group in groups}:
+                if np.hypot(x, y) > _MOVED_PX * factor:
+                    yield shifted(trial, (x / factor, y / factor))
 
 
 def keep_proven(alpha: Float, share: Float, *, painted: bool) -> Float:

@@ -12,6 +12,7 @@ import numpy as np
 from skimage.filters import apply_hysteresis_threshold
 
 from blendkit.filters.bands import band_pass, gaussian, window_mean
+from blendkit.filters.detail import detailed_in_both, displacement_px
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float, luminance
 from blendkit.masks.network import focus_zone
@@ -75,10 +76,35 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: fl
     inside = drawn & _borne_out(drawn, sharp, soft)
     enough = float(sharp.mean()) >= _LEAST_SHARE
     if not (enough and _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE):
+        inside = _elsewhere(one, other, grain / factor)
+    if not _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE:
         return Sitter(np.zeros(shape, np.float32), whole)
     # A cell beyond what was found: an outline that is kept costs less than one that changes.
     zone = cv2.dilate(inside.astype(np.uint8), np.ones((3, 3), np.uint8))
     return Sitter(_at_full_size(np.asarray(zone, np.float32), background, factor), whole)
+
+
+def _elsewhere(one: Float, other: Float, grain: float) -> Bool:
+    """Return the sitter who moved between the frames: her place in both of them.
+
+    one, other: both frames at working size.
+    """
+    detailed = detailed_in_both(one, other)
+    if not detailed.any():
+        return detailed
+    moved = displacement_px(one, other, detailed)
+    if moved is None:
+        return detailed
+    there = np.array([[1, 0, moved[0]], [0, 1, moved[1]]], np.float64)
+    size = (one.shape[1], one.shape[0])
+    back = cv2.warpAffine(
+        other, there, size, flags=cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
+    )
+    chance = focus_zone(one, np.asarray(back, np.float32), grain)
+    here = apply_hysteresis_threshold(chance, _POSSIBLY, _SURELY)
+    here &= _borne_out(here, detailed, np.zeros_like(detailed))
+    gone = cv2.warpAffine(here.astype(np.uint8), there, size) > 0
+    return np.asarray(here | gone, np.bool_)
 
 
 def _measured(
