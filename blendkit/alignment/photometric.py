@@ -21,7 +21,8 @@ from blendkit.alignment.flare import fit_flare
 from blendkit.alignment.light_notes import light_notes
 from blendkit.alignment.robust_fit import reweighted_fit
 from blendkit.alignment.smooth_local import fit_local, local_terms
-from blendkit.alignment.tone import curved, fit_tone, tone_spread_ev
+from blendkit.alignment.tone import Curve, curved, fit_tone, straightened, tone_spread_ev
+from blendkit.filters.resample import reduce_by
 from blendkit.filters.robust import weighted_median
 from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.settings import LightSettings
@@ -29,6 +30,13 @@ from blendkit.settings import LightSettings
 _RIDGE = 1e-6
 _ONE_GAIN_FITS_EV = 0.025
 """Spread of the ratio over the tones up to which one gain is taken to fit them all."""
+_MENDS, _MENDS_CLOSER, _CLOSER = 0.5, 0.9, 0.75
+"""Spread left, of the one gain's, from which flare or curve is taken; and for a curve that brings
+the residual below three quarters as well."""
+_STRAIGHTEN_PX = 1200
+"""Long side of the picture on which pixels are straightened while the curve is sought."""
+_WHOLLY = 0.999
+_ROUNDS = 4
 
 
 def fit_light(
@@ -59,51 +67,80 @@ def fit_light(
     Light
         residual_ev is the weighted median left; notes say what looks wrong.
     """
-    cells = make_cells(background.pixels, aligned, usable, settings.window_share)
-    light = _simplest_that_fits(cells)
-    local = fit_local(cells, cells.logs_b - _brought(cells, light))
+    cells, light = _simplest_that_fits(background.pixels, aligned, usable, settings.window_share)
+    local = fit_local(cells, _left_ev(cells, light))
     if settings.follow_local:
         light = replace(light, local_ev=local.coefficients)
     light = replace(light, local_range_ev=local.range_ev)
     return replace(light, notes=light_notes(light, background.capture, recorded))
 
 
-def _simplest_that_fits(cells: Cells) -> Light:
-    """Return gain and fall-off; with flare or a tone curve where that halves the tones' spread."""
+def _simplest_that_fits(
+    background: Float, aligned: Float, usable: Bool, window_share: float
+) -> tuple[Cells, Light]:
+    """Return gain and fall-off, with flare or a tone curve where that mends the tones' spread.
+
+    The cells returned hold light straightened by the curve, if there is one.
+    """
+    cells = make_cells(background, aligned, usable, window_share)
     plain = _fit_plain(cells)
     spread = _spread(cells, plain)
     if spread < _ONE_GAIN_FITS_EV:
-        return plain
-    others = [
-        _fit_plain(cells, replace(plain, flare=fit_flare(cells, plain))),
-        _fit_plain(cells, replace(plain, tone="curve", curve=fit_tone(cells))),
-    ]
-    spreads = [_spread(cells, other) for other in others]
-    best = int(spreads[1] < 0.7 * spreads[0])
-    return others[best] if spreads[best] < 0.5 * spread else plain
+        return cells, plain
+    flare = _fit_plain(cells, replace(plain, flare=fit_flare(cells, plain)))
+    straight, toned = _with_curve(cells, background, aligned, usable, window_share)
+    with_flare, with_curve = _spread(cells, flare), _spread(straight, toned)
+    flare_mends = with_flare < _MENDS * spread
+    closer = toned.residual_ev < _CLOSER * plain.residual_ev
+    curve_mends = with_curve < (_MENDS_CLOSER if closer else _MENDS) * spread
+    if curve_mends and not (flare_mends and with_curve > 0.7 * with_flare):
+        return straight, toned
+    return cells, flare if flare_mends else plain
+
+
+def _with_curve(
+    cells: Cells, background: Float, aligned: Float, usable: Bool, window_share: float
+) -> tuple[Cells, Light]:
+    """Return cells of straightened light and what fits them, curve included.
+
+    A window's mean of rendered values depends on how blurred it is, its mean of linear light does
+    not: pixels are straightened by the curve so far and the curve is fitted again.
+    """
+    factor = max(max(usable.shape) // _STRAIGHTEN_PX, 1)
+    here, there = reduce_by(background, factor), reduce_by(aligned, factor)
+    share = reduce_by(usable.astype(np.float32), factor) > _WHOLLY
+    curve: Curve = ()
+    best = cells, _fit_plain(cells)
+    for _ in range(_ROUNDS):
+        curve = fit_tone(cells, curve)
+        straight = straightened(here, curve), straightened(there, curve)
+        cells = make_cells(*straight, share, window_share)
+        light = replace(_fit_plain(cells), tone="curve", curve=curve)
+        if light.residual_ev < best[1].residual_ev:
+            best = cells, light
+    return best
 
 
 def _spread(cells: Cells, light: Light) -> float:
-    return tone_spread_ev(cells, cells.logs_b - _brought(cells, light))
+    return tone_spread_ev(cells, _left_ev(cells, light))
 
 
 def _fit_plain(cells: Cells, start: Light | None = None) -> Light:
-    """Fit gain and fall-off, with the start's flare or tone curve taken as given."""
+    """Fit gain and fall-off, with the start's flare taken as given."""
     start = start or Light((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), 0.0)
-    logs_f = _without_flare(cells.logs_f, start.flare)
-    difference = curved(cells.logs_b, start.curve) - curved(logs_f, start.curve)
+    difference = cells.logs_b - _without_flare(cells.logs_f, start.flare)
     values, weights = difference.reshape(-1), cells.weight.reshape(-1)
     fitted, active = reweighted_fit(_design(cells.radial), values, weights, ridge=_RIDGE)
     light = replace(start, gain_ev=_triple(fitted[:3]), falloff_ev=_triple(fitted[3:]))
-    left = np.abs(cells.logs_b - _brought(cells, light)).reshape(-1)
+    left = np.abs(_left_ev(cells, light)).reshape(-1)
     return replace(light, residual_ev=weighted_median(left, active + 1e-12))
 
 
-def _brought(cells: Cells, light: Light) -> Float:
-    """Return log2 of the cells' foreground light, brought into the background frame's light."""
-    logs = curved(_without_flare(cells.logs_f, light.flare), light.curve)
-    logs = logs + np.asarray(light.gain_ev) + (cells.radial @ np.array(light.falloff_ev))[..., None]
-    return np.asarray(curved(logs, light.curve, inverse=True), np.float32)
+def _left_ev(cells: Cells, light: Light) -> Float:
+    """Return what gain, fall-off and flare leave between the frames' cells, (h, w, 3)."""
+    logs = _without_flare(cells.logs_f, light.flare) + np.asarray(light.gain_ev)
+    over_frame = (cells.radial @ np.array(light.falloff_ev))[..., None]
+    return np.asarray(cells.logs_b - logs - over_frame, np.float32)
 
 
 def _without_flare(logs: Float, flare: tuple[float, float, float]) -> Float:

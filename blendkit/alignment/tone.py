@@ -9,7 +9,6 @@ doi:10.1145/258734.258884; Kim & Pollefeys 2008, IEEE TPAMI 30(4), doi:10.1109/T
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import BSpline
 
 from blendkit.alignment.cells import Cells
 from blendkit.alignment.robust_fit import reweighted_fit
@@ -19,13 +18,12 @@ from blendkit.frame import Float
 Curve = tuple[tuple[float, float], ...]
 """Knots of (log2 of the rendered value, EV that take it to log2 of linear light)."""
 
-_LOW_EV, _HIGH_EV, _STEP_EV = -9.0, 0.5, 1.0
-_DEGREE = 3
-_BEND_RIDGE = 2e-5
+_LOW_EV, _HIGH_EV = -12.0, 0.5
+_TERMS = 3
+_TERM_RIDGE = 2e-4
 _BALANCE_RIDGE = 1e-2
-_TIE = 10.0
-_LEAST_SLOPE = 0.1
-_KNOTS = 49
+_LEAST_SLOPE, _LARGEST_SLOPE = 0.45, 2.0
+_KNOTS = 97
 _BINS = 8
 
 
@@ -66,52 +64,65 @@ def tone_spread_ev(cells: Cells, residual: Float) -> float:
     return float(max(medians) - min(medians)) if len(medians) > 1 else 0.0
 
 
-def fit_tone(cells: Cells) -> Curve:
+def straightened(pixels: Float, curve: Curve) -> Float:
+    """Return the linear light of rendered pixels, by a curve; any shape, at least 2**-12."""
+    if not curve:
+        return pixels
+    logs = np.log2(np.maximum(pixels, 2.0**_LOW_EV)).astype(np.float32)
+    return np.exp2(curved(logs, curve)).astype(np.float32)
+
+
+def fit_tone(cells: Cells, before: Curve = ()) -> Curve:
     """Fit the tone curve that makes the ratio of the frames the same at all tones.
+
+    Parameters
+    ----------
+    cells : Cells
+        Means of pixels that `before` has straightened: only means of linear light are the same
+        whether a picture is blurred or not.
+    before : Curve
+        The curve so far; a few rounds of straightening and fitting settle.
 
     Returns
     -------
     Curve
-        Rising in both columns; the EV added are 0 at the darkest and the lightest tone fitted.
+        `before` followed by the curve fitted; rising in both columns, 0 EV at white.
     """
     logs_b, logs_f = (np.asarray(x, np.float64).reshape(-1) for x in (cells.logs_b, cells.logs_f))
     bend = _basis(logs_b) - _basis(logs_f)
     channel = np.tile(np.eye(3), (len(logs_b) // 3, 1))
     radial = np.repeat(cells.radial.reshape(-1, 3), 3, axis=0)
     rows = np.hstack([channel, radial, -bend])
-    tones = np.concatenate([logs_b, logs_f])
-    ends = _basis(np.quantile(tones[np.tile(cells.weight.reshape(-1), 2) > 0], (0.02, 0.98)))
-    fitted, _ = reweighted_fit(
-        rows, logs_b - logs_f, cells.weight.reshape(-1), ridge=_penalty(ends)
-    )
+    weights = cells.weight.reshape(-1)
+    fitted, _ = reweighted_fit(rows, logs_b - logs_f, weights, ridge=_penalty())
     at = np.linspace(_LOW_EV, 0.0, _KNOTS)
-    return _rising(at, _basis(at) @ fitted[6:])
+    straight = np.asarray(curved(at.astype(np.float32), before), np.float64)
+    return _rising(at, straight - at + _basis(straight) @ fitted[6:])
 
 
 def _basis(tones: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return cubic B-splines at tones (n,), shape (n, splines)."""
-    inner = np.arange(_LOW_EV, _HIGH_EV + _STEP_EV / 2, _STEP_EV)
-    before = inner[0] - _STEP_EV * np.arange(_DEGREE, 0, -1)
-    after = inner[-1] + _STEP_EV * np.arange(1, _DEGREE + 1)
-    knots = np.concatenate([before, inner, after])
-    held = np.clip(tones, inner[0], inner[-1] - 1e-9)
-    return np.asarray(BSpline.design_matrix(held, knots, _DEGREE).toarray())
+    """Return the terms (1 - v) v^k of the EV to add at tones (n,), v = root of light; (n, terms).
+
+    Polynomials in an encoded value, 0 at white: few enough that a tone of which the pair shows
+    little is carried by the others.  Cubic splines a stop wide bent where a veil lay (trial pairs).
+    """
+    value = np.exp2(np.clip(tones, _LOW_EV, _HIGH_EV) / 2)[:, None]
+    return np.asarray((1 - value) * value ** np.arange(_TERMS), np.float64)
 
 
-def _penalty(ends: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the penalty: little bending, 0 at both ends, channels alike unless data insist."""
-    count = ends.shape[1]
-    second = np.diff(np.eye(count), n=2, axis=0)
-    penalty = 1e-6 * np.eye(6 + count)
+def _penalty() -> NDArray[np.float64]:
+    """Return the penalty: a small curve, and channels alike unless the data insist."""
+    penalty = 1e-6 * np.eye(6 + _TERMS)
     # Without this a wrong curve hides in gains that differ, because channels differ in tone.
     penalty[:3, :3] += _BALANCE_RIDGE * (np.eye(3) - 1 / 3)
-    penalty[6:, 6:] += _BEND_RIDGE * second.T @ second + _TIE * ends.T @ ends
+    penalty[6:, 6:] += _TERM_RIDGE * np.eye(_TERMS)
     return penalty
 
 
 def _rising(at: NDArray[np.float64], add: NDArray[np.float64]) -> Curve:
-    """Return the curve with every step of rendered + added at least a tenth of the step."""
+    """Return the curve as steep as a picture style can be, downwards from white."""
     step = np.diff(at)
-    rise = np.maximum(step + np.diff(add), _LEAST_SLOPE * step)
-    total = at[0] + add[0] + np.concatenate([[0.0], np.cumsum(rise)])
+    rise = np.clip(step + np.diff(add), _LEAST_SLOPE * step, _LARGEST_SLOPE * step)
+    # From white downwards, so that white stays where it is.
+    total = at[-1] + add[-1] - np.concatenate([np.cumsum(rise[::-1])[::-1], [0.0]])
     return tuple((float(x), float(y - x)) for x, y in zip(at, total, strict=True))
