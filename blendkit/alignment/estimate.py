@@ -13,7 +13,8 @@ from blendkit.alignment.local import with_local_motion
 from blendkit.alignment.quality import Evidence, confidence_of, stated_uncertainty_px
 from blendkit.alignment.refine import refine
 from blendkit.alignment.refusal import refuse
-from blendkit.alignment.select import with_best_model
+from blendkit.alignment.select import earned, with_best_model
+from blendkit.alignment.sharpest import ask_sharpest
 from blendkit.alignment.ties import CLICK_ERROR_SHARE, Tie, fit_ties
 from blendkit.frame import Float, Matrix, luminance
 from blendkit.settings import AlignmentSettings
@@ -90,7 +91,19 @@ def _finest(
     """Fit a similarity from coarse to fine, then the model that settings or evidence ask for."""
     factors = working_factors(max(light_b.shape), settings)
     fit = refine(light_b, light_f, start, factors, settings, disc_px=disc_px)
-    return with_best_model(light_b, light_f, fit, settings)
+    sharpest = ask_sharpest(light_b, light_f, fit, factors)
+    own = sharpest.own
+    # A zone spread over the frame contradicts a similarity, too, where the lens asks for more.
+    if own and sharpest.leads and _may_lead(own, light_b, settings):
+        fit = own
+    else:
+        fit = with_best_model(light_b, light_f, fit, settings, zone=own)
+    return replace(fit, apart_px=sharpest.apart_px, doubt_px=sharpest.doubt_px)
+
+
+def _may_lead(own: Fit, light_b: Float, settings: AlignmentSettings) -> bool:
+    asks_for_more = settings.model == "auto" and earned(own, max(light_b.shape)) is not None
+    return settings.model in ("auto", own.model) and not asks_for_more
 
 
 def _merit(scores: dict[str, float], fit: Fit) -> float:
@@ -104,6 +117,8 @@ def _described(light_b: Float, light_f: Float, fit: Fit, settings: AlignmentSett
         soft=scores["soft"],
         predicted_px=fit.frame_error_px,
         halves_px=fit.halves_px,
+        apart_px=fit.apart_px,
+        doubt_px=fit.doubt_px,
         support=fit.support,
         long_side_px=max(light_b.shape),
     )

@@ -19,6 +19,7 @@ class Fit:
     support: share of the frame's area that carried the fit.
     richer_px: richer model to (motion it would add, error it would have), RMS over the frame.
     weights, factor: float32 evidence map at 1/factor of full size.
+    apart_px, doubt_px: how far the sharpest zone contradicts, see `sharpest`; full px.
     """
 
     matrix: Matrix
@@ -32,3 +33,5 @@ class Fit:
     richer_px: dict[str, tuple[float, float]]
     weights: Float
     factor: int
+    apart_px: float = 0.0
+    doubt_px: float = 0.0

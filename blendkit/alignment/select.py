@@ -19,26 +19,38 @@ _LEAST_GAIN_SHARE = 2e-5
 
 
 def with_best_model(
-    background: Float, foreground: Float, fit: Fit, settings: AlignmentSettings
+    background: Float,
+    foreground: Float,
+    fit: Fit,
+    settings: AlignmentSettings,
+    *,
+    zone: Fit | None = None,
 ) -> Fit:
     """Return the fit with the model that the settings ask for, or that the evidence supports.
 
     background, foreground: linear luminance, float32 (height, width); fit: a similarity.
+    zone: similarity fitted to the sharpest zone alone; it must ask for a richer model, too, because
+    two zones that moved differently look like a perspective.
     """
     if settings.model == fit.model:
         return fit
     if settings.model != "auto":
         return refit(background, foreground, fit, settings.model)
     size = (background.shape[1], background.shape[0])
-    while name := _earned(fit, max(size)):
+    while name := earned(fit, max(size)):
+        if zone is not None and not earned(zone, max(size)):
+            break
         fit = refit(background, foreground, fit, name)
     if fit.model == "similarity" and not _needs_similarity(fit, size):
         return refit(background, foreground, fit, "translation")
     return fit
 
 
-def _earned(fit: Fit, long_side_px: int) -> str | None:
-    """Return the simplest richer model whose motion stands out from its own random error."""
+def earned(fit: Fit, long_side_px: int) -> str | None:
+    """Return the simplest richer model whose motion stands out from its own random error.
+
+    fit: any; long_side_px: of the full frame.
+    """
     for name, (motion_px, error_px) in fit.richer_px.items():
         if motion_px > max(_SIGNIFICANT * error_px, _LEAST_GAIN_SHARE * long_side_px):
             return name

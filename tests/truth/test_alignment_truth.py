@@ -97,6 +97,20 @@ def test_wind_and_parallax_do_not_pull(scene: Scene) -> None:
     assert 1e-4 < error < 0.15
 
 
+def test_a_background_hardly_blurred_that_moved_does_not_lead(scene: Scene) -> None:
+    # It fills most of the frame and correlates well: only its sharpness tells it from the sitter.
+    near = replace(
+        PLAIN,
+        foreground_disc_px=(15.0, 1.5),
+        background_disc_px=(8.2, 1.5),
+        parallax_px=(3.1, 0.9),
+    )
+    found, error = _aligned(scene, near)
+    assert 1e-4 < error < 0.15
+    assert found.model == "similarity"
+    assert error < found.uncertainty_px
+
+
 def test_a_stated_uncertainty_covers_the_error_and_says_something(scene: Scene) -> None:
     found, error = _aligned(scene, replace(PLAIN, iso=(200.0, 1600.0)))
     assert error < found.uncertainty_px < 0.6
