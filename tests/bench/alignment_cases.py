@@ -61,15 +61,33 @@ def cases() -> Iterator[Case]:
     yield from _everything_at_once(60)
 
 
-def _everything_at_once(count: int) -> Iterator[Case]:
+def held_out(count: int, seed: int) -> Iterator[Case]:
+    """Yield pairs of scenes and settings that `cases` does not hold, two kinds in turn.
+
+    The second kind is where two zones can be mistaken for each other: a background that is hardly
+    blurred and moves against the sitter by parallax or by her sway.
+    """
+    yield from _everything_at_once(count - count // 2, seed=seed, scenes_from=100 + 10 * seed)
+    rng = np.random.default_rng(seed + 500)
+    for case in _everything_at_once(count // 2, seed=seed + 1000, scenes_from=105 + 10 * seed):
+        yield replace(
+            case,
+            group="hardly blurred, moved",
+            disc_px=float(rng.uniform(6, 40)),
+            parallax_px=float(rng.uniform(1, 8) * rng.choice([-1, 1])),
+            sway_px=float(rng.uniform(0, 1.5)),
+        )
+
+
+def _everything_at_once(count: int, *, seed: int = 2024, scenes_from: int = 0) -> Iterator[Case]:
     """Yield pairs with every setting drawn at random, as a shoot brings them."""
-    rng = np.random.default_rng(2024)
+    rng = np.random.default_rng(seed)
     for index in range(count):
         yield Case(
             "everything at once",
             float(index),
             SCENE_NAMES[index % len(SCENE_NAMES)],
-            seed=index % 3,
+            seed=scenes_from + index % 3,
             disc_px=float(rng.uniform(10, 150)),
             shift_px=(float(rng.uniform(-30, 30)), float(rng.uniform(-30, 30))),
             rotation_deg=float(rng.uniform(-1.5, 1.5)),

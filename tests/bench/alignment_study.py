@@ -3,6 +3,7 @@
     python tests/bench/alignment_study.py --cache FOLDER --rows rows.jsonl [--compare] [--every 5]
 
 prints one line a group and the figures that the package promises, and writes one JSON line a pair.
+`--held-out SEED` takes pairs on which nothing was calibrated instead; `--resume` goes on.
 Single-threaded it takes about a second a pair, and two more to make each pair the first time.
 """
 
@@ -16,7 +17,7 @@ from typing import Any
 
 import cv2
 import numpy as np
-from alignment_cases import Case, cases
+from alignment_cases import Case, cases, held_out
 from alignment_pairs import StudyPair, pair_of
 from alignment_rivals import rivals
 from alignment_table import print_table
@@ -37,30 +38,54 @@ def main() -> None:
     parser.add_argument("--rows", type=Path, required=True, help="where one JSON line a pair goes")
     parser.add_argument("--compare", action="store_true", help="run other methods too")
     parser.add_argument("--every", type=int, default=1, help="take every n-th pair only")
+    parser.add_argument("--held-out", type=int, metavar="SEED", help="pairs of new scenes instead")
+    parser.add_argument("--count", type=int, default=120, help="how many of them")
+    parser.add_argument("--resume", action="store_true", help="keep the rows that are there")
     parser.add_argument("--threads", type=int, default=1)
     chosen = parser.parse_args()
     cv2.setNumThreads(chosen.threads)
     chosen.cache.mkdir(parents=True, exist_ok=True)
-    rows = []
+    seed = chosen.held_out
+    wanted = list(cases() if seed is None else held_out(chosen.count, seed))[:: chosen.every]
+    rows = _rows_so_far(chosen.rows) if chosen.resume else []
     with chosen.rows.open("w") as out:
-        for row in measured(list(cases())[:: chosen.every], chosen.cache, compare=chosen.compare):
-            rows.append(row)
+        for row in measured(wanted, chosen.cache, rows, compare=chosen.compare):
             out.write(json.dumps(row, default=float) + "\n")
             out.flush()
-    print_table(rows)
+    print_table(_rows_so_far(chosen.rows))
 
 
-def measured(chosen: list[Case], cache: Path, *, compare: bool) -> Iterator[dict[str, Any]]:
-    """Yield one row a pair, and one for every third frame laid on another scene's."""
-    other: tuple[Case, Float] | None = None
+def _rows_so_far(path: Path) -> list[dict[str, Any]]:
+    lines = path.read_text().splitlines() if path.exists() else []
+    return [json.loads(line) for line in lines]
+
+
+def measured(
+    chosen: list[Case], cache: Path, done: list[dict[str, Any]], *, compare: bool
+) -> Iterator[dict[str, Any]]:
+    """Yield one row a pair, and one for every third frame laid on another scene's.
+
+    done: rows of an earlier run in the same order; they are yielded as they are.
+    """
+    ready = iter(done)
+    other: Case | None = None
     for index, case in enumerate(chosen):
-        pair = pair_of(case, cache)
-        yield row_of(case, pair, pair.foreground.pixels, compare=compare)
-        if index % 3 == 0 and other and _unrelated(other[0], case):
+        yield next(ready, None) or _own_row(case, cache, compare=compare)
+        if index % 3 == 0 and other and _unrelated(other, case):
             # The figures of all scenes are alike: mirrored, none lies on another by right.
-            stranger = np.ascontiguousarray(other[1][:, ::-1])
-            yield {**row_of(case, pair, stranger, compare=False), "group": "unrelated"}
-        other = case, pair.foreground.pixels
+            yield next(ready, None) or _stranger_row(case, other, cache)
+        other = case
+
+
+def _own_row(case: Case, cache: Path, *, compare: bool) -> dict[str, Any]:
+    pair = pair_of(case, cache)
+    return row_of(case, pair, pair.foreground.pixels, compare=compare)
+
+
+def _stranger_row(case: Case, other: Case, cache: Path) -> dict[str, Any]:
+    stranger = np.ascontiguousarray(pair_of(other, cache).foreground.pixels[:, ::-1])
+    row = row_of(case, pair_of(case, cache), stranger, compare=False)
+    return {**row, "group": "unrelated"}
 
 
 def _unrelated(one: Case, other: Case) -> bool:
