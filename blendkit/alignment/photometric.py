@@ -30,9 +30,13 @@ from blendkit.settings import LightSettings
 _RIDGE = 1e-6
 _ONE_GAIN_FITS_EV = 0.025
 """Spread of the ratio over the tones up to which one gain is taken to fit them all."""
-_MENDS, _MENDS_CLOSER, _CLOSER = 0.5, 0.9, 0.75
-"""Spread left, of the one gain's, from which flare or curve is taken; and for a curve that brings
-the residual below three quarters as well."""
+_MENDS = 0.5
+"""Spread over the tones left, of the one gain's, from which flare is taken."""
+_CLOSER = 0.85
+"""Residual left, of the one gain's, from which a curve is taken: 0.2 to 0.8 on rendered pairs,
+1.0 on linear ones.  The spread over the tones does not tell: a wrong fall-off hides it."""
+_EVENER = 0.9
+"""Spread over the tones left, of the one gain's, from which a curve is believed."""
 _STRAIGHTEN_PX = 1200
 """Long side of the picture on which pixels are straightened while the curve is sought."""
 _WHOLLY = 0.999
@@ -84,16 +88,16 @@ def _simplest_that_fits(
     """
     cells = make_cells(background, aligned, usable, window_share)
     plain = _fit_plain(cells)
-    spread = _spread(cells, plain)
-    if spread < _ONE_GAIN_FITS_EV:
-        return cells, plain
-    flare = _fit_plain(cells, replace(plain, flare=fit_flare(cells, plain)))
     straight, toned = _with_curve(cells, background, aligned, usable, window_share)
-    with_flare, with_curve = _spread(cells, flare), _spread(straight, toned)
-    flare_mends = with_flare < _MENDS * spread
+    spread, with_curve = _spread(cells, plain), _spread(straight, toned)
+    # A cloud's shadow, too, is fitted somewhat closer by a curve, but at no tone alike.
     closer = toned.residual_ev < _CLOSER * plain.residual_ev
-    curve_mends = with_curve < (_MENDS_CLOSER if closer else _MENDS) * spread
-    if curve_mends and not (flare_mends and with_curve > 0.7 * with_flare):
+    curve_mends = closer and with_curve < _EVENER * spread
+    flare = plain
+    if spread > _ONE_GAIN_FITS_EV:
+        flare = _fit_plain(cells, replace(plain, flare=fit_flare(cells, plain)))
+    flare_mends = _spread(cells, flare) < _MENDS * spread
+    if curve_mends and not (flare_mends and with_curve > 0.7 * _spread(cells, flare)):
         return straight, toned
     return cells, flare if flare_mends else plain
 
