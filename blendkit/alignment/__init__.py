@@ -42,9 +42,10 @@ class Alignment:
     matrix: 3x3, background px to foreground px.
     model: "translation", "similarity", "affine", "homography" or "given".
     residual_px: root mean square of the fit's residual motion over the zone in focus, px.
-    uncertainty_px: bound of the RMS error over the frame, px, that 95 % of the study's pairs keep.
-    confidence: 0 to 1; of the study's pairs above 0.9, 99 % err by less than 1 px, of those above
-        0.5 none by more than 3 px (simulated pairs; DEVELOPERS.md has the table).
+    uncertainty_px: bound of the RMS error over the frame, px, that about 94 % of held-out simulated
+        pairs keep; fewer where the background is hardly blurred and moved.
+    confidence: 0 to 1; of held-out simulated pairs above 0.9 about 97 % err by less than 1 px, none
+        above 0.5 by more than 3 px (DEVELOPERS.md has the tables).
     score: masked correlation of the coarse search, -1 to 1.
     relative_disc_px: disc by which the sharper frame was blurred to fit; positive where the
         background frame is the softer one.

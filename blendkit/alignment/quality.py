@@ -64,7 +64,7 @@ def confidence_of(evidence: Evidence) -> float:
 
 
 def stated_uncertainty_px(evidence: Evidence) -> float:
-    """Return the bound that 95 % of the study's RMS errors over the frame keep, px."""
+    """Return a bound of the RMS error over the frame, px; DEVELOPERS.md says how often it holds."""
     per_px = 1200 / evidence.long_side_px
     parts = (
         _BOUND * evidence.predicted_px,
