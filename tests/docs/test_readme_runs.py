@@ -19,8 +19,8 @@ RUN = [sys.executable, "-W", "error", "-c", "from blendkit.cli.main import main;
 def lines() -> list[str]:
     """Return README's command lines but the two for a fresh machine, which are tested elsewhere."""
     text = (ROOT / "README.md").read_text(encoding="utf-8").replace("\\\n", " ")
-    blocks = re.findall(r"^```\n(.*?)^```$", text, flags=re.MULTILINE | re.DOTALL)
-    found = [line for block in blocks for line in block.splitlines()]
+    blocks = re.findall(r"^```(\w*)\n(.*?)^```$", text, flags=re.MULTILINE | re.DOTALL)
+    found = [line for language, block in blocks if not language for line in block.splitlines()]
     return [" ".join(line.split()) for line in found if line.startswith("blendkit ")]
 
 
