@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from blendkit.filters.resample import enlarge, reduce_by
+from blendkit.filters.resample import enlarge, reduce_by, working_factor
 from blendkit.frame import Float
 
 _REDUCED_SIGMA_PX = 6.0
@@ -41,8 +41,7 @@ def slow_factor(sigma_px: float, short_side_px: int) -> int:
     >>> slow_factor(40.0, 2000), slow_factor(40.0, 20), slow_factor(5.0, 2000)
     (6, 1, 1)
     """
-    factor = int(sigma_px // _REDUCED_SIGMA_PX)
-    return factor if factor > 1 and short_side_px >= 4 * factor else 1
+    return working_factor(sigma_px, _REDUCED_SIGMA_PX, short_side_px)
 
 
 def narrowed_sigma_px(sigma_px: float, factor: int) -> float:

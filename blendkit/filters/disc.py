@@ -7,7 +7,7 @@ picture reduced until the disc spans 24 to 48 px, and the smooth result is enlar
 import cv2
 import numpy as np
 
-from blendkit.filters.resample import enlarge, reduce_by
+from blendkit.filters.resample import enlarge, reduce_by, working_factor
 from blendkit.frame import Float
 
 WORKING_DISC_PX = 24.0
@@ -78,8 +78,7 @@ def disc_factor(diameter_px: float, short_side_px: int) -> int:
     >>> disc_factor(47.0, 2000), disc_factor(120.0, 2000), disc_factor(120.0, 16)
     (1, 5, 1)
     """
-    factor = int(diameter_px // WORKING_DISC_PX)
-    return factor if factor > 1 and short_side_px >= 4 * factor else 1
+    return working_factor(diameter_px, WORKING_DISC_PX, short_side_px)
 
 
 def narrowed_disc_px(diameter_px: float, factor: int) -> float:

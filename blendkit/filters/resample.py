@@ -62,6 +62,20 @@ def put_reduced(small: Float, part: Float, at: tuple[slice, slice], factor: int)
     small[top : top + cells.shape[0], left : left + cells.shape[1]] = cells
 
 
+def working_factor(extent_px: float, working_px: float, short_side_px: int) -> int:
+    """Return the reduction that leaves a wide kernel of this extent at least working_px wide.
+
+    1 where the picture is too small to be reduced so.
+
+    >>> working_factor(120.0, 24.0, 2000), working_factor(47.0, 24.0, 2000)
+    (5, 1)
+    >>> working_factor(120.0, 24.0, 16)
+    1
+    """
+    factor = int(extent_px // working_px)
+    return factor if factor > 1 and short_side_px >= 4 * factor else 1
+
+
 def enlarge(values: Float, factor: int, size: tuple[int, int]) -> Float:
     """Undo `reduce_by` in size: interpolate between cell centres and crop to size (width, height).
 
