@@ -5,6 +5,7 @@ doi:10.1109/ICPR48806.2021.9412977, as PyMatting implements it, in linear light:
 is linear in light, not in code values.
 """
 
+import threading
 import warnings
 
 import cv2
@@ -19,6 +20,9 @@ with warnings.catch_warnings():
 
 _TILE, _MARGIN = 1536, 64
 _SOLID = 0.995
+
+# Where numba finds no OpenMP, two threads in its parallel loops at once end the process.
+_ONE_AT_A_TIME = threading.Lock()
 
 
 def foreground_color(foreground: Float, alpha: Float) -> Float:
@@ -46,7 +50,8 @@ def foreground_color(foreground: Float, alpha: Float) -> Float:
         if solid.all():
             color[own] = foreground[own]
             continue
-        found = estimate_foreground_ml(foreground[near], alpha[near])
+        with _ONE_AT_A_TIME:
+            found = estimate_foreground_ml(foreground[near], alpha[near])
         free = np.maximum(found[inside(own, near)], 0)
         color[own] = np.where(solid[..., None], foreground[own], free)
     return color

@@ -8,6 +8,7 @@ grid of tiles hangs on the picture, so any machine gives the same bytes.
 Training script, seeds and held-out figures: tests/bench/matte_training.
 """
 
+import threading
 from functools import cache
 from importlib import resources
 
@@ -23,6 +24,9 @@ _TILE = 512
 _MARGIN = 64
 _COARSEST_PX = 320
 _SETTLED = 0.004
+
+# One network serves every thread of the page's server, and OpenCV keeps the layers' buffers in it.
+_ONE_AT_A_TIME = threading.Lock()
 
 
 def network_matte(
@@ -134,9 +138,11 @@ def _run(planes: Float) -> Float:
     """Return matte and zone in focus, (2, height, width), for planes (PLANES, height, width)."""
     height, width = planes.shape[1:]
     padding = ((0, 0), (0, -height % 16), (0, -width % 16))
-    net = _network()
-    net.setInput(np.pad(planes, padding, mode="edge")[None])
-    return np.asarray(net.forward()[0, :, :height, :width], np.float32)
+    padded = np.pad(planes, padding, mode="edge")[None]
+    with _ONE_AT_A_TIME:
+        net = _network()
+        net.setInput(padded)
+        return np.array(net.forward()[0, :, :height, :width], np.float32)
 
 
 @cache

@@ -1,5 +1,7 @@
 """The matte stage's parts, against PyMatting, known mixtures and drawn strokes."""
 
+from concurrent.futures import ThreadPoolExecutor
+
 import cv2
 import numpy as np
 import pytest
@@ -133,6 +135,26 @@ def test_the_matte_does_not_depend_on_threads() -> None:
         cv2.setNumThreads(threads)
     assert np.array_equal(*found)
     assert not found[0][hint == 0].any()
+
+
+def test_pairs_of_two_sizes_are_worked_at_once_as_one_after_the_other() -> None:
+    # The page's server previews two pairs in two threads.
+    picture, matte, _, background = bough_over_gravel()
+    soft = cv2.GaussianBlur(background, (0, 0), 4)
+    pairs = [(picture[:high, :wide], soft[:high, :wide], matte[:high, :wide])
+             for high, wide in ((160, 220), (96, 130), (130, 64), (80, 200))]  # fmt: skip
+
+    def worked(pair: tuple[Float, Float, Float]) -> tuple[Float, Float]:
+        sharp, behind, where = pair
+        hint = np.ones(where.shape, np.float32)
+        return network_matte(behind, sharp, hint, 0.002), foreground_color(sharp, where)
+
+    alone = [worked(pair) for pair in pairs]
+    with ThreadPoolExecutor(len(pairs)) as pool:
+        together = list(pool.map(worked, pairs * 4))
+    for index, (found, colour) in enumerate(together):
+        assert np.array_equal(found, alone[index % len(pairs)][0])
+        assert np.array_equal(colour, alone[index % len(pairs)][1])
 
 
 def test_colours_of_the_pair_settle_doubt_both_ways_only_where_they_differ() -> None:
