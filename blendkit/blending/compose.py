@@ -3,7 +3,8 @@
 import numpy as np
 
 from blendkit.blending import Plate
-from blendkit.filters.tiles import tiles
+from blendkit.filters.threads import each_part
+from blendkit.filters.tiles import Window, tiles
 from blendkit.frame import Float, Label, Source
 
 _TILE = 384
@@ -17,12 +18,16 @@ def compose(background: Float, plate: Plate, alpha: Float, color: Float) -> Floa
     Pixels without foreground and without veil are the background frame's own, to the last bit.
     """
     pixels = background.copy()
-    for own, _ in tiles(alpha.shape, _TILE, 0):
+
+    def mix(part: tuple[Window, Window]) -> None:
+        own, _ = part
         changed = (alpha[own] > 0) | plate.touched[own]
         if changed.any():
             share = alpha[own][..., None]
             mixed = share * color[own] + (1 - share) * plate.pixels[own]
             pixels[own] = np.where(changed[..., None], mixed, background[own])
+
+    each_part(mix, tiles(alpha.shape, _TILE, 0))
     return pixels
 
 

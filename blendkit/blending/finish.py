@@ -8,7 +8,8 @@ from blendkit.blending import Plate
 from blendkit.blending.grain import Sigma, add_grain, reduce_grain
 from blendkit.filters.bands import gaussian
 from blendkit.filters.channels import channel_mean
-from blendkit.filters.tiles import inside, tiles
+from blendkit.filters.threads import each_part
+from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Float
 from blendkit.settings import GrainSettings
 
@@ -33,10 +34,12 @@ def plate_with_grain(
         return plate
     cleared = np.zeros(plate.touched.shape, np.bool_) if plate.cleared is None else plate.cleared
     pixels = plate.pixels.copy()
-    for number, (own, near) in enumerate(tiles(plate.touched.shape, _TILE, _MARGIN)):
+
+    def grain_part(part: tuple[int, tuple[Window, Window]]) -> None:
+        number, (own, near) = part
         touched = plate.touched[own]
         if not touched.any():
-            continue
+            return
         fine = (plate.pixels[near] - gaussian(plate.pixels[near], 1.5))[inside(own, near)]
         soft = np.clip((softness[own] - _SOFT_FROM_PX) / _SOFT_FROM_PX, 0, 1)
         scale = np.where(cleared[own], 1, 1 - soft * np.clip(coverage[own], 0, 0.95))
@@ -44,6 +47,8 @@ def plate_with_grain(
         present = np.where(touched & ~cleared[own], plate.divided[own], 1).astype(np.float32)
         grained = add_grain(scaled, wanted, present, seed=(settings.seed, number))
         pixels[own] = np.where(touched[..., None], np.maximum(grained, 0), plate.pixels[own])
+
+    each_part(grain_part, enumerate(tiles(plate.touched.shape, _TILE, _MARGIN)))
     return replace(plate, pixels=pixels)
 
 
@@ -57,16 +62,20 @@ def color_with_grain(
     if not settings.match:
         return color
     result = np.zeros_like(color)
-    for number, (own, near) in enumerate(tiles(alpha.shape, _TILE, _MARGIN)):
+
+    def grain_part(part: tuple[int, tuple[Window, Window]]) -> None:
+        number, (own, near) = part
         there = alpha[own] > 0
         if not there.any():
-            continue
+            return
         smooth = reduce_grain(color[near], present)
         left = _share_left(color[near], smooth, present, wanted)
         middle = inside(own, near)
         seed = (settings.seed + 1, number)
         grained = add_grain(smooth[middle], wanted, left[middle], seed=seed)
         result[own] = np.maximum(grained, 0) * there[..., None]
+
+    each_part(grain_part, enumerate(tiles(alpha.shape, _TILE, _MARGIN)))
     return result
 
 

@@ -14,6 +14,7 @@ from blendkit.blending import Plate, Veil
 from blendkit.filters.bands import gaussian, narrowed_sigma_px, slow_factor
 from blendkit.filters.channels import channel_mean
 from blendkit.filters.resample import enlarged_part, put_reduced
+from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tile_side, tiles
 from blendkit.frame import Bool, Float
 from blendkit.settings import PlateSettings
@@ -61,15 +62,19 @@ def make_plate(
     touched = (veil.coverage > _UNTOUCHED) & (sitter < _KEPT)
     share = np.ones_like(veil.coverage)
     offset = _SlowOffset(share.shape)
-    for own in offset.tiles():
+
+    def trust_part(own: Window) -> None:
         if touched[own].any() or mass[own].any():
             share[own] = _trust_in_division(veil, rerendered, mass, settings, own)
             share[own] *= 1 if rim is None else 1 - rim[own]
             divided = _divided(background, veil, settings, own)
             offset.note(own, divided - rerendered[own], share[own] * (mass[own] > 0))
+
+    each_part(trust_part, offset.tiles())
     offset.settle()
     pixels = background.copy()
-    for own in offset.tiles():
+
+    def join_part(own: Window) -> None:
         here = touched[own]
         share[own][~here] = 1
         if here.any():
@@ -78,6 +83,8 @@ def make_plate(
             joined = trust * _divided(background, veil, settings, own) + (1 - trust) * guess
             joined += sitter[own][..., None] * (background[own] - joined)
             pixels[own] = np.where(here[..., None], joined, background[own])
+
+    each_part(join_part, offset.tiles())
     return Plate(pixels, share, touched)
 
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from blendkit.filters.disc import disc_blur, disc_factor, narrowed_disc_px
 from blendkit.filters.resample import enlarge, enlarged_part, put_reduced, reduce_by
+from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, inside, tile_side, tiles
 from blendkit.frame import Bool, Float
 
@@ -60,16 +61,20 @@ def rerender(
     wide = max(max(keep.shape) // 300, 1)
     around = np.zeros((-(-keep.shape[0] // wide), -(-keep.shape[1] // wide), 4), np.float32)
     reach = int(ladder[fine[-1]] / 2) + 2
-    for own, near in tiles(keep.shape, tile_side(_TILE, wide), reach):
+
+    def spread(part: tuple[Window, Window]) -> None:
+        own, near = part
         if where is not None and not where[own].any():
-            continue
+            return
         position = _position(disc_px[near], ladder)
         total = _spread(_layers(sharp[near], keep[near]), position, fine, ladder)[inside(own, near)]
-        for factor, part in coarse.items():
-            total = total + enlarged_part(part, factor, own)
+        for factor, light in coarse.items():
+            total = total + enlarged_part(light, factor, own)
         pixels[own] = total[..., :3] / np.maximum(total[..., 3:], 1e-4)
         mass[own] = total[..., 3]
         put_reduced(around, total, own, wide)
+
+    each_part(spread, tiles(keep.shape, tile_side(_TILE, wide), reach))
     _fill_thin(pixels, mass, around, wide, where)
     return pixels, mass
 
@@ -101,8 +106,12 @@ def _spread_reduced(
 ) -> Float:
     """Blur by the rungs that are worked at a picture reduced by a factor; return it reduced."""
     small = np.zeros((-(-keep.shape[0] // factor), -(-keep.shape[1] // factor), 4), np.float32)
-    for own, _ in tiles(keep.shape, tile_side(_TILE, factor), 0):
+
+    def reduce_part(part: tuple[Window, Window]) -> None:
+        own, _ = part
         put_reduced(small, _layers(sharp[own], keep[own]), own, factor)
+
+    each_part(reduce_part, tiles(keep.shape, tile_side(_TILE, factor), 0))
     position = _position(reduce_by(disc_px, factor), ladder)
     wanted = None if where is None else reduce_by(where.astype(np.float32), factor) > 0
     total = np.zeros_like(small)
@@ -160,13 +169,17 @@ def _fill_thin(pixels: Float, mass: Float, around: Float, factor: int, where: Bo
     if float(mass.min()) >= _THIN:
         return
     wide = _from_surroundings(around)
-    for own, _ in tiles(mass.shape, tile_side(_TILE, factor), 0):
+
+    def fill(part: tuple[Window, Window]) -> None:
+        own, _ = part
         wanted = where is None or bool(where[own].any())
         if wanted and float(mass[own].min()) < _THIN:
             trust = np.clip(mass[own] / _THIN, 0, 1)[..., None]
             filled = enlarged_part(wide, factor, own)
             light = filled[..., :3] / np.maximum(filled[..., 3:], 1e-6)
             pixels[own] = trust * pixels[own] + (1 - trust) * light
+
+    each_part(fill, tiles(mass.shape, tile_side(_TILE, factor), 0))
 
 
 def _from_surroundings(around: Float) -> Float:

@@ -1,6 +1,7 @@
 """The veil: the sharp foreground of one frame, blurred as the other frame saw it."""
 
 from collections.abc import Sequence
+from functools import partial
 
 import cv2
 import numpy as np
@@ -8,7 +9,8 @@ import numpy as np
 from blendkit.blending import BoughGroup, Veil
 from blendkit.filters.disc import disc_blur, disc_factor, narrowed_disc_px
 from blendkit.filters.resample import enlarged_part, put_reduced
-from blendkit.filters.tiles import tile_side, tiles
+from blendkit.filters.threads import each_part
+from blendkit.filters.tiles import Window, tile_side, tiles
 from blendkit.frame import Float
 
 _TILE = 384
@@ -38,19 +40,30 @@ def make_veil(matte: Float, color: Float, groups: Sequence[BoughGroup]) -> Veil:
         x, y = group.shift_px
         small = disc_blur(small, disc_px, border=cv2.BORDER_REPLICATE)
         small = shifted(small, (x / factor, y / factor))
-        for own, _ in tiles(matte.shape, _TILE, 0):
-            part = enlarged_part(small, factor, own)
-            coverage[own] += part[..., 3]
-            light[own] += part[..., :3]
+        add = partial(_add_part, coverage, light, small, factor)
+        each_part(add, tiles(matte.shape, _TILE, 0))
     return Veil(np.clip(coverage, 0, 1, out=coverage), np.maximum(light, 0, out=light))
+
+
+def _add_part(
+    coverage: Float, light: Float, small: Float, factor: int, part: tuple[Window, Window]
+) -> None:
+    own, _ = part
+    veil = enlarged_part(small, factor, own)
+    coverage[own] += veil[..., 3]
+    light[own] += veil[..., :3]
 
 
 def _reduced(matte: Float, color: Float, share: Float | None, factor: int) -> Float:
     """Return light and coverage of a group, reduced, (height, width, 4)."""
     small = np.zeros((-(-matte.shape[0] // factor), -(-matte.shape[1] // factor), 4), np.float32)
-    for own, _ in tiles(matte.shape, tile_side(_TILE, factor), 0):
+
+    def put(part: tuple[Window, Window]) -> None:
+        own, _ = part
         alpha = matte[own] if share is None else matte[own] * share[own]
         put_reduced(small, np.dstack([color[own] * alpha[..., None], alpha]), own, factor)
+
+    each_part(put, tiles(matte.shape, tile_side(_TILE, factor), 0))
     return small
 
 

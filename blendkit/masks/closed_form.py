@@ -12,7 +12,8 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import LinearOperator, cg
 
-from blendkit.filters.tiles import inside, tiles
+from blendkit.filters.threads import each_part
+from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Bool, Float
 
 with warnings.catch_warnings():
@@ -47,10 +48,14 @@ def closed_form(
         float32 (height, width), 0 to 1.
     """
     result = proposal.copy()
-    for own, near in tiles(open_.shape, _TILE, _MARGIN):
+
+    def solve(part: tuple[Window, Window]) -> None:
+        own, near = part
         if open_[own].any():
-            part = _solved(image[near], proposal[near], weight[near], open_[near], iterations)
-            result[own] = part[inside(own, near)]
+            solved = _solved(image[near], proposal[near], weight[near], open_[near], iterations)
+            result[own] = solved[inside(own, near)]
+
+    each_part(solve, tiles(open_.shape, _TILE, _MARGIN))
     return result
 
 

@@ -16,7 +16,8 @@ import cv2
 import numpy as np
 
 from blendkit.filters.resample import reduce_by
-from blendkit.filters.tiles import inside, tiles
+from blendkit.filters.threads import each_part
+from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Float
 from blendkit.masks.evidence import NO_PRIOR, colour_evidence, exposure_scale, network_planes
 
@@ -119,7 +120,9 @@ def _at_one_scale(
     colour = colour_evidence(foreground, hint, scale)
     open_ = (hint > 0) & (prior > _SETTLED)
     open_ &= cv2.erode(prior, np.ones((5, 5), np.uint8)) < 1 - _SETTLED
-    for inner, outer in tiles(shape, _TILE, _MARGIN):
+
+    def propose(part: tuple[Window, Window]) -> None:
+        inner, outer = part
         if open_[inner].any():
             planes = network_planes(
                 background[outer],
@@ -131,6 +134,8 @@ def _at_one_scale(
                 scale,
             )
             matte[inner] = _run(planes)[0][inside(inner, outer)]
+
+    each_part(propose, tiles(shape, _TILE, _MARGIN))
     return matte
 
 

@@ -11,7 +11,8 @@ import numpy as np
 
 from blendkit.filters.bands import gaussian
 from blendkit.filters.channels import channel_sum
-from blendkit.filters.tiles import inside, tiles
+from blendkit.filters.threads import each_part
+from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Bool, Float
 
 _WINDOW_PX = 12.0
@@ -46,13 +47,17 @@ def hold_to_plate(
     held = alpha.copy()
     rim = cv2.dilate(alpha, np.ones((_RIM_PX, _RIM_PX), np.uint8)) > _CLEAR
     open_ = region & rim & (alpha < 1 - _CLEAR)
-    for own, near in tiles(alpha.shape, _TILE, _MARGIN):
+
+    def hold(part: tuple[Window, Window]) -> None:
+        own, near = part
         if open_[own].any():
             variance = _plate_variance(aligned[near], plate[near], alpha[near])[inside(own, near)]
             mixed = _averaged(
                 aligned[own], plate[own], alpha[own], color[own], variance + 3 * grain**2
             )
             held[own] = np.where(open_[own], mixed, alpha[own])
+
+    each_part(hold, tiles(alpha.shape, _TILE, _MARGIN))
     return held
 
 

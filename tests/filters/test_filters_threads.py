@@ -1,0 +1,46 @@
+"""Parts worked in threads: all of them, and the first error comes out."""
+
+import threading
+import time
+from collections.abc import Iterator
+
+import cv2
+import numpy as np
+import pytest
+
+from blendkit.filters.threads import each_part
+
+
+@pytest.fixture(params=[1, 2, 4])
+def threads(request: pytest.FixtureRequest) -> Iterator[int]:
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(request.param)
+    yield request.param
+    cv2.setNumThreads(before)
+
+
+def test_every_part_is_worked_once_in_as_many_threads_as_opencv_may_use(threads: int) -> None:
+    done, seen = np.zeros(40, int), set[int]()
+
+    def work(part: int) -> None:
+        time.sleep(0.002)
+        done[part] += 1
+        seen.add(threading.get_ident())
+
+    each_part(work, range(40))
+    assert (done == 1).all()
+    assert len(seen) == threads
+
+
+def test_what_fails_is_told_and_parts_that_wait_are_left_out(threads: int) -> None:
+    begun = []
+
+    def work(part: int) -> None:
+        begun.append(part)
+        if part == 3:
+            raise MemoryError(f"part {part}")
+        time.sleep(0.002)
+
+    with pytest.raises(MemoryError, match="part 3"):
+        each_part(work, range(400))
+    assert len(begun) < 100 + threads
