@@ -9,17 +9,16 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from blendkit.blending import BoughGroup, Plate, Veil
+from blendkit.blending import BoughGroup, Laid, Plate, Veil
 from blendkit.blending.aperture import background_at, foreground_at
 from blendkit.blending.clear import shown_behind, with_clear_frame
-from blendkit.blending.discs import DiscEvidence, gather_evidence
-from blendkit.blending.groups import find_groups
 from blendkit.blending.plate import make_plate
 from blendkit.blending.proof import keep_proven, proven_share
 from blendkit.blending.rerender import rerender
+from blendkit.blending.sketch import draw_sketch, reduced
 from blendkit.blending.veil import make_veil
 from blendkit.filters.resample import reduce_by
-from blendkit.frame import Bool, Capture, Float, Warped
+from blendkit.frame import Bool, Capture, Float
 from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.find import given_matte
@@ -27,38 +26,8 @@ from blendkit.masks.plate_term import hold_to_plate
 from blendkit.masks.zones import unplaced
 from blendkit.settings import MergeSettings
 
-_SKETCH_PX = 1200
-_WHOLE = 0.99
-_BLURRED_ON = 0.7
-"""Share of the missing blur that a focus pair's background frame gets before discs are sought.
-
-With none one of three pairs ran off to the largest disc, with all of it the others came out large.
-"""
 _WORTH_ANOTHER = 0.005
 """Share of the matte that must have been dropped for discs and plate to be found anew."""
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Laid:
-    """Both frames on one grid in one light, and what is known about each place.
-
-    background, aligned: float32 (height, width, 3), linear.  footprint: bool (height, width), where
-    the foreground frame reaches.  The rest float32 (height, width): softness and sharpness, the
-    disc by which the background frame is the softer and the sharper one, px; sitter, 1 where the
-    background frame stays; unsure, 1 where it says nothing about what lies behind.  full: bool,
-    where the background frame is clipped and the foreground frame is not.  clear: the clear frame
-    in the same light.
-    """
-
-    background: Float
-    aligned: Float
-    footprint: Bool
-    softness: Float
-    sharpness: Float
-    sitter: Float
-    unsure: Float
-    full: Bool
-    clear: Warped | None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -73,14 +42,6 @@ class View:
     groups: tuple[BoughGroup, ...]
     coverage: Float
     unplaced: Bool
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _Sketch:
-    """What the boughs' discs are sought and judged by, at reduced size, and the discs found."""
-
-    evidence: DiscEvidence
-    groups: tuple[BoughGroup, ...]
 
 
 def explained(
@@ -115,14 +76,16 @@ def explained(
         What stands in front and how it veils, and what lies behind.
     """
     proposed = matte.alpha
-    sketch = _sketch(laid, matte, settings)
+    small = reduced(laid)
+    sketch = draw_sketch(small, matte.alpha, matte.color, settings.discs)
     asked = bool(sketch.groups) and hints.matte is None
     if asked:
         share = proven_share(sketch.evidence, sketch.groups, laid.aligned, laid.softness)
         kept = keep_proven(proposed, share, painted=hints.foreground_mask is not None)
         if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
             matte = matte.limited_to(kept)
-            sketch = _sketch(laid, matte, settings)
+            sketch = draw_sketch(small, matte.alpha, matte.color, settings.discs)
+    del small
     veil = make_veil(matte.alpha, matte.color, sketch.groups)
     behind = _behind(laid, matte, veil)
     if asked and sketch.groups:
@@ -134,59 +97,6 @@ def explained(
     plate = _plate(laid, veil, behind, settings)
     open_ = unplaced(proposed, matte.alpha) if asked else np.zeros_like(region)
     return View(matte, sketch.groups, veil.coverage, open_), plate
-
-
-def _sketch(laid: Laid, matte: Matte, settings: MergeSettings) -> _Sketch:
-    """Find the boughs' discs in a picture reduced to some 1200 px, because veils are smooth."""
-    factor = max(round(max(laid.footprint.shape) / _SKETCH_PX), 1)
-    background, aligned, alpha, color, footprint, softness, sharpness, unsure = (
-        reduce_by(np.asarray(v, np.float32), factor)
-        for v in (
-            laid.background,
-            laid.aligned,
-            matte.alpha,
-            matte.color,
-            laid.footprint,
-            laid.softness,
-            laid.sharpness,
-            laid.unsure,
-        )
-    )
-    clear = None
-    if laid.clear is not None:
-        reaches = reduce_by(laid.clear.footprint.astype(np.float32), factor) > _WHOLE
-        clear = Warped(reduce_by(laid.clear.pixels, factor), reaches)
-    disc_px = np.asarray(softness / factor, np.float32)
-    guess = rerender(aligned, (1 - alpha) * footprint, disc_px)
-    if float(sharpness.max()) > 0:
-        over_px = np.asarray(_BLURRED_ON * sharpness / factor, np.float32)
-        background, alpha, color = _as_soft_as_behind(background, alpha, color, over_px)
-    evidence = gather_evidence(
-        background,
-        shown_behind(*guess, clear)[0],
-        alpha,
-        color,
-        1 - unsure,
-        settings.discs,
-        reduced_by=factor,
-    )
-    size = (laid.footprint.shape[1], laid.footprint.shape[0])
-    return _Sketch(evidence, find_groups(evidence, size, settings.discs))
-
-
-def _as_soft_as_behind(
-    background: Float, alpha: Float, color: Float, over_px: Float
-) -> tuple[Float, Float, Float]:
-    """Return the background frame as soft as the foreground frame is behind, and what veils it.
-
-    In a focus pair the background frame is the sharper one behind the boughs, and the foreground
-    frame cannot be made as sharp.  So both sides of W = (aF)*k + (1 - a*k) B are blurred on.
-    """
-    everywhere = np.ones_like(alpha)
-    layers = (background, color * alpha[..., None], np.dstack([alpha] * 3))
-    soft, light, cover = (rerender(layer, everywhere, over_px)[0] for layer in layers)
-    straight = light / np.maximum(cover[..., :1], 1e-4)
-    return soft, np.ascontiguousarray(cover[..., 0]), np.asarray(straight, np.float32)
 
 
 def _behind(laid: Laid, matte: Matte, veil: Veil) -> tuple[Float, Float]:

@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blendkit.alignment import Alignment, Light
-from blendkit.blending import BoughGroup, Plate
+from blendkit.blending import BoughGroup, Laid, Plate
 from blendkit.blending.aperture import check_f_numbers
 from blendkit.blending.compose import compose, source_map
 from blendkit.blending.finish import color_with_grain, plate_with_grain
 from blendkit.clock import Stopwatch
-from blendkit.explain import Laid, View, at_f_numbers, explained
+from blendkit.explain import View, at_f_numbers, explained
 from blendkit.frame import Bool, Float, Frame, Label, Progress, Warped, no_progress
 from blendkit.hints import Hints, NearerLine
 from blendkit.masks import Matte

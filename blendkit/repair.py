@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 
 from blendkit.alignment.estimate import align, given_alignment
-from blendkit.alignment.photometric import apply_light, fit_light
+from blendkit.alignment.photometric import fit_light
+from blendkit.alignment.relight import apply_light
 from blendkit.alignment.warp import warp_to_background
 from blendkit.blending.rerender import rerender
 from blendkit.errors import AlignmentError, InputError

@@ -7,8 +7,9 @@ import numpy as np
 
 from blendkit.alignment import Alignment, Light
 from blendkit.alignment.estimate import align, given_alignment
-from blendkit.alignment.photometric import apply_light, fit_light, typical_gain
+from blendkit.alignment.photometric import fit_light
 from blendkit.alignment.pose import following_background
+from blendkit.alignment.relight import apply_light, typical_gain
 from blendkit.alignment.warp import warp_to_background
 from blendkit.errors import AlignmentError
 from blendkit.filters.channels import channel_max

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blendkit.alignment.cells import Cells
+from blendkit.alignment.cells import Cells, Places, places_in
 from blendkit.alignment.robust_fit import reweighted_fit
 from blendkit.frame import Float
 
@@ -31,8 +31,13 @@ def fit_local(cells: Cells, residual: Float) -> LocalLight:
     return LocalLight(tuple(float(c) for c in fitted[:-1]), float(np.ptp(surface)))
 
 
-def local_terms(shape: tuple[int, ...]) -> Float:
-    """Return x, y, x y, x^2 - y^2 and the cubics, x and y from -1 to 1; (height, width, 8)."""
-    y, x = np.meshgrid(np.linspace(-1, 1, shape[0]), np.linspace(-1, 1, shape[1]), indexing="ij")
+def local_terms(shape: tuple[int, ...], places: Places | None = None) -> Float:
+    """Return x, y, x y, x^2 - y^2 and the cubics, x and y from -1 to 1; (height, width, 8).
+
+    shape: of the whole picture.  places: rows and columns wanted, px; every px if left out.
+    """
+    rows, columns = places or places_in((slice(0, shape[0]), slice(0, shape[1])))
+    across = (2 * at / max(n - 1, 1) - 1 for at, n in zip((rows, columns), shape, strict=False))
+    y, x = np.meshgrid(*across, indexing="ij")
     terms = [x, y, x * y, x**2 - y**2, x**3, x**2 * y, x * y**2, y**3]
     return np.stack(terms, axis=-1).astype(np.float32)

@@ -14,7 +14,8 @@ import cv2
 import numpy as np
 
 from blendkit.alignment.estimate import align
-from blendkit.alignment.photometric import apply_light, fit_light
+from blendkit.alignment.photometric import fit_light
+from blendkit.alignment.relight import apply_light
 from blendkit.alignment.warp import warp_to_background
 from blendkit.batch.pairs_file import Pair
 from blendkit.errors import AlignmentError

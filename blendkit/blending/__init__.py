@@ -8,14 +8,37 @@ Layered model, all in linear light, with foreground colour F, matte a, disc kern
                       B_w ~ ((1-a) B_s)*k_b / ((1-a)*k_b)     elsewhere (k_b: the background's disc)
     result            a F + (1 - a) B_w
 
-`discs` finds k per group of boughs, `rerender` the second form of the plate, `plate` joins both,
-`clear` takes it from a frame without foreground, `grain` matches noise, `compose` lays the picture
-together and keeps its source map.
+`sketch` and `discs` find k per group of boughs, `rerender` the second form of the plate, `plate`
+joins both, `clear` takes it from a frame without foreground, `grain` matches noise, `compose` lays
+the picture together and keeps its source map.
 """
 
 from dataclasses import dataclass
 
-from blendkit.frame import Bool, Float
+from blendkit.frame import Bool, Float, Warped
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Laid:
+    """Both frames on one grid in one light, and what is known about each place.
+
+    background, aligned: float32 (height, width, 3), linear.  footprint: bool (height, width), where
+    the foreground frame reaches.  The rest float32 (height, width): softness and sharpness, the
+    disc by which the background frame is the softer and the sharper one, px; sitter, 1 where the
+    background frame stays; unsure, 1 where it says nothing about what lies behind.  full: bool,
+    where the background frame is clipped and the foreground frame is not.  clear: the clear frame
+    in the same light.
+    """
+
+    background: Float
+    aligned: Float
+    footprint: Bool
+    softness: Float
+    sharpness: Float
+    sitter: Float
+    unsure: Float
+    full: Bool
+    clear: Warped | None
 
 
 @dataclass(frozen=True, eq=False, slots=True)

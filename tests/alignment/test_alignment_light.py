@@ -8,7 +8,8 @@ import pytest
 from blendkit.alignment import Light
 from blendkit.alignment.cells import radial_terms
 from blendkit.alignment.light_notes import light_notes
-from blendkit.alignment.photometric import apply_light, fit_light
+from blendkit.alignment.photometric import fit_light
+from blendkit.alignment.relight import apply_light
 from blendkit.filters.bands import gaussian
 from blendkit.frame import Capture, Float, Frame
 from blendkit.settings import LightSettings

@@ -15,7 +15,8 @@ import click
 import numpy as np
 from merge_figures import spec_for
 
-from blendkit.alignment.photometric import apply_light, fit_light
+from blendkit.alignment.photometric import fit_light
+from blendkit.alignment.relight import apply_light
 from blendkit.alignment.warp import warp_to_background
 from blendkit.frame import Float
 from blendkit.hints import Hints

@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from blendkit.alignment.photometric import apply_light, fit_light
+from blendkit.alignment.photometric import fit_light
+from blendkit.alignment.relight import apply_light
 from blendkit.alignment.warp import warp_to_background
 from blendkit.frame import Float
 from blendkit.settings import LightSettings

@@ -1,0 +1,116 @@
+"""A sketch of the veil: the boughs' discs, found in a picture reduced to some 1200 px."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blendkit.blending import BoughGroup, Laid
+from blendkit.blending.clear import shown_behind
+from blendkit.blending.discs import DiscEvidence, gather_evidence
+from blendkit.blending.groups import find_groups
+from blendkit.blending.rerender import rerender
+from blendkit.filters.resample import reduce_by
+from blendkit.frame import Float, Warped
+from blendkit.settings import DiscSettings
+
+_SKETCH_PX = 1200
+_WHOLE = 0.99
+_BLURRED_ON = 0.7
+"""Share of the missing blur that a focus pair's background frame gets before discs are sought.
+
+With none one of three pairs ran off to the largest disc, with all of it the others came out large.
+"""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Sketch:
+    """What the boughs' discs are sought and judged by, at reduced size, and the discs found."""
+
+    evidence: DiscEvidence
+    groups: tuple[BoughGroup, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Reduced:
+    """What is laid, at some 1200 px, where veils are smooth enough to be sought.
+
+    Discs in px of the reduced picture; footprint and unsure as shares; size: of the full picture.
+    """
+
+    background: Float
+    aligned: Float
+    footprint: Float
+    softness: Float
+    sharpness: Float
+    unsure: Float
+    clear: Warped | None
+    factor: int
+    size: tuple[int, int]
+
+
+def reduced(laid: Laid) -> Reduced:
+    """Return what is laid at the size at which discs are sought."""
+    factor = max(round(max(laid.footprint.shape) / _SKETCH_PX), 1)
+    clear = None
+    if laid.clear is not None:
+        reaches = reduce_by(laid.clear.footprint.astype(np.float32), factor) > _WHOLE
+        clear = Warped(reduce_by(laid.clear.pixels, factor), reaches)
+    return Reduced(
+        reduce_by(laid.background, factor),
+        reduce_by(laid.aligned, factor),
+        reduce_by(laid.footprint.astype(np.float32), factor),
+        reduce_by(laid.softness, factor) / np.float32(factor),
+        reduce_by(laid.sharpness, factor) / np.float32(factor),
+        reduce_by(laid.unsure, factor),
+        clear,
+        factor,
+        (laid.footprint.shape[1], laid.footprint.shape[0]),
+    )
+
+
+def draw_sketch(small: Reduced, alpha: Float, color: Float, settings: DiscSettings) -> Sketch:
+    """Find the boughs' discs at reduced size.
+
+    Parameters
+    ----------
+    small : Reduced
+    alpha, color : ndarray
+        Matte, float32 (height, width), and straight foreground colour, (height, width, 3), of the
+        full picture.
+    settings : DiscSettings
+
+    Returns
+    -------
+    Sketch
+    """
+    alpha, color = reduce_by(alpha, small.factor), reduce_by(color, small.factor)
+    background = small.background
+    guess = rerender(small.aligned, (1 - alpha) * small.footprint, small.softness)
+    if float(small.sharpness.max()) > 0:
+        over_px = np.asarray(_BLURRED_ON * small.sharpness, np.float32)
+        background, alpha, color = _as_soft_as_behind(background, alpha, color, over_px)
+    evidence = gather_evidence(
+        background,
+        shown_behind(*guess, small.clear)[0],
+        alpha,
+        color,
+        1 - small.unsure,
+        settings,
+        reduced_by=small.factor,
+    )
+    return Sketch(evidence, find_groups(evidence, small.size, settings))
+
+
+def _as_soft_as_behind(
+    background: Float, alpha: Float, color: Float, over_px: Float
+) -> tuple[Float, Float, Float]:
+    """Return the background frame as soft as the foreground frame is behind, and what veils it.
+
+    In a focus pair the background frame is the sharper one behind the boughs, and the foreground
+    frame cannot be made as sharp.  So both sides of W = (aF)*k + (1 - a*k) B are blurred on.
+    """
+    everywhere = np.ones_like(alpha)
+    layers = (background, color * alpha[..., None], np.dstack([alpha] * 3))
+    soft, light, cover = (rerender(layer, everywhere, over_px)[0] for layer in layers)
+    straight = light / np.maximum(cover[..., :1], 1e-4)
+    return soft, np.ascontiguousarray(cover[..., 0]), np.asarray(straight, np.float32)
