@@ -1,28 +1,15 @@
-"""Foreground colours free of the light that shone past the edge.
-
-Multi-level estimation after Germer, Uelwer, Conrad & Harmeling (2020),
-doi:10.1109/ICPR48806.2021.9412977, as PyMatting implements it, in linear light: mixing at an edge
-is linear in light, not in code values.
-"""
-
-import threading
-import warnings
+"""Foreground colours free of the light that shone past the edge, over a whole frame."""
 
 import cv2
 import numpy as np
 
-from blendkit.filters.tiles import inside, tiles
+from blendkit.filters.threads import each_part
+from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Float
+from blendkit.masks.color_levels import colors_under
 
-with warnings.catch_warnings():
-    warnings.simplefilter("ignore")
-    from pymatting import estimate_foreground_ml
-
-_TILE, _MARGIN = 1536, 64
+_TILE, _MARGIN = 1024, 64
 _SOLID = 0.995
-
-# Where numba finds no OpenMP, two threads in its parallel loops at once end the process.
-_ONE_AT_A_TIME = threading.Lock()
 
 
 def foreground_color(foreground: Float, alpha: Float) -> Float:
@@ -42,16 +29,17 @@ def foreground_color(foreground: Float, alpha: Float) -> Float:
         hold some of the matte and 0 in the others.
     """
     color = np.zeros_like(foreground)
-    for own, near in tiles(alpha.shape, _TILE, _MARGIN):
-        here = alpha[own]
-        if not here.any():
-            continue
+
+    def free(part: tuple[Window, Window]) -> None:
+        own, near = part
+        if not alpha[own].any():
+            return
         solid = cv2.erode(alpha[near], np.ones((3, 3), np.uint8))[inside(own, near)] > _SOLID
         if solid.all():
             color[own] = foreground[own]
-            continue
-        with _ONE_AT_A_TIME:
-            found = estimate_foreground_ml(foreground[near], alpha[near])
-        free = np.maximum(found[inside(own, near)], 0)
-        color[own] = np.where(solid[..., None], foreground[own], free)
+            return
+        found = colors_under(foreground[near], alpha[near])[inside(own, near)]
+        color[own] = np.where(solid[..., None], foreground[own], found)
+
+    each_part(free, tiles(alpha.shape, _TILE, _MARGIN))
     return color

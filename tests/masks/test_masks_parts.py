@@ -5,7 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 import cv2
 import numpy as np
 import pytest
-from pymatting import estimate_alpha_cf
+from pymatting import cf_laplacian, estimate_alpha_cf, estimate_foreground_ml
 from skimage import data
 
 from blendkit.frame import Float
@@ -14,6 +14,7 @@ from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.colour_vote import voted_by_colour
 from blendkit.masks.evidence import NO_PRIOR, PLANES, exposure_scale, network_planes
+from blendkit.masks.matting_laplacian import laplacian_rows
 from blendkit.masks.network import network_matte
 from blendkit.masks.region import search_region
 from blendkit.masks.spread import spread_strokes
@@ -45,6 +46,37 @@ def test_closed_form_agrees_with_pymatting_on_the_same_open_pixels() -> None:
     ours = closed_form(picture, trimap.astype(np.float32), none, open_, iterations=400)
     assert np.abs(ours - theirs)[open_].mean() < 0.005
     assert np.abs(ours - matte)[open_].mean() < 1.1 * np.abs(theirs - matte)[open_].mean() + 0.001
+
+
+@pytest.mark.parametrize("share", [0.1, 1.0])
+def test_rows_of_the_laplacian_are_those_of_pymatting(share: float) -> None:
+    rng = np.random.default_rng(4)
+    image = np.sqrt(rng.random((31, 43, 3)) * rng.random((31, 43, 1)))
+    image[:12, :15] = 0.3  # flat windows, where only epsilon holds
+    open_ = rng.random((31, 43)) < share
+    open_[0, :20] = True
+    columns, values = laplacian_rows(image, open_)
+    dense = np.zeros((len(columns), open_.size))
+    inside = columns >= 0
+    dense[np.nonzero(inside)[0], columns[inside]] = values[inside]
+    theirs = cf_laplacian(image, epsilon=1e-7).toarray()[open_.ravel()]
+    assert np.abs(theirs).max() > 5
+    assert np.abs(dense - theirs).max() < 1e-7
+
+
+def test_colours_under_a_known_matte_come_as_near_as_those_of_pymatting() -> None:
+    picture, matte, _, background = bough_over_gravel()
+    shade = 0.5 + np.asarray(data.brick(), np.float32)[: SHAPE[0], : SHAPE[1], None] / 255
+    color = shade * np.float32([0.2, 0.12, 0.06])
+    noise = np.random.default_rng(1).normal(0, 0.004, picture.shape)
+    mixed = matte[..., None] * color + (1 - matte[..., None]) * background + noise
+    mixed = mixed.astype(np.float32)
+    edge = (matte > 0.05) & (matte < 0.95)
+    ours, theirs = (
+        np.abs(matte[..., None] * (found - color))[edge].mean()
+        for found in (foreground_color(mixed, matte), estimate_foreground_ml(mixed, matte))
+    )
+    assert 0 < ours < 1.05 * theirs
 
 
 def test_colours_are_freed_of_the_light_that_shone_past_the_edge() -> None:
