@@ -15,6 +15,10 @@ from blendkit.midground import ResultBlur, Surface
 
 _SURE = 0.15
 _TRIES = 300
+_SOME = 1500
+"""Places, drawn at random, that planes are tried on."""
+_LEAST_TRIANGLE = 0.002
+"""Least triangle that a plane is laid through: twice its area, over that of the box around all."""
 _LEAST_SHARE = 0.05
 _MOST = 3
 
@@ -75,19 +79,17 @@ def _best_plane(
     places: NDArray[np.float64], x: NDArray[np.float64], allowed: Float, rng: np.random.Generator
 ) -> NDArray[np.float64]:
     """Return the plane through three places that the most others agree with."""
-    some = rng.choice(len(x), min(len(x), 1500), replace=False)
-    best: NDArray[np.float64] = np.zeros(3)
-    most = -1
-    for _ in range(_TRIES):
-        three = rng.choice(some, 3, replace=False)
-        matrix = places[three]
-        if abs(np.linalg.det(matrix)) < 0.002 * np.ptp(places[:, 1]) * np.ptp(places[:, 2]):
-            continue
-        plane = np.linalg.solve(matrix, x[three])
-        count = int((np.abs(places[some] @ plane - x[some]) < allowed[some]).sum())
-        if count > most:
-            best, most = plane, count
-    return best
+    some = rng.choice(len(x), min(len(x), _SOME), replace=False)
+    threes = np.array([rng.choice(some, 3, replace=False) for _ in range(_TRIES)])
+    matrices = places[threes]
+    spread = np.ptp(places[:, 1]) * np.ptp(places[:, 2])
+    wide = np.abs(np.linalg.det(matrices)) >= _LEAST_TRIANGLE * spread
+    if not wide.any():
+        return np.zeros(3)
+    planes = np.linalg.solve(matrices[wide], x[threes[wide]][..., None])[..., 0]
+    off = np.abs(planes @ places[some].T - x[some])
+    best = int(np.argmax((off < allowed[some]).sum(axis=1)))
+    return np.asarray(planes[best], np.float64)
 
 
 def _grown(fits: NDArray[np.uint8]) -> Bool:
