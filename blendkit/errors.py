@@ -18,6 +18,7 @@ EXIT_SOME_PAIRS_FAILED = 4
 
 NO_MEMORY = "the memory did not suffice: close other programs, use fewer --jobs or smaller frames"
 _OPENCV_NO_MEMORY = -4
+_NO_MEMORY_WORDS = ("can't start new thread", "failed to map segment", "Cannot allocate memory")
 
 
 class BlendkitError(Exception):
@@ -31,12 +32,22 @@ class BlendkitError(Exception):
 
 
 def out_of_memory(error: BaseException) -> bool:
-    """Whether an error says that memory did not suffice: Python's own, OpenCV's, or a thread's."""
-    return (
-        isinstance(error, MemoryError)
-        or getattr(error, "code", None) == _OPENCV_NO_MEMORY
-        or "can't start new thread" in str(error)
-    )
+    """Whether an error says that memory did not suffice: Python's own, OpenCV's, or a thread's.
+
+    What a decoder finds wrong with a file is an InputError by then; a codec's own error that comes
+    this far is an encoder's, or that of loading it, and they fail for want of memory.
+    """
+    reason: BaseException | None = error
+    while reason is not None:
+        if (
+            isinstance(reason, MemoryError)
+            or getattr(reason, "code", None) == _OPENCV_NO_MEMORY
+            or any(words in str(reason) for words in _NO_MEMORY_WORDS)
+            or type(reason).__module__.partition(".")[0] == "imagecodecs"
+        ):
+            return True
+        reason = reason.__cause__ or reason.__context__
+    return False
 
 
 class InputError(BlendkitError):

@@ -85,11 +85,12 @@ def merges(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Jo
         return replace(first[0], pixels=pixels)
 
     monkeypatch.setattr(job_module, "merge_pair", merge)
+    threads = cv2.getNumThreads()
     cv2.setNumThreads(1)  # a process that is forked must not inherit threads half-way
     merge_job(replace(job, output=tmp_path / "warm.tif", records=tmp_path))
     made.clear()
     yield job, made
-    cv2.setNumThreads(-1)
+    cv2.setNumThreads(threads)
 
 
 @pytest.mark.parametrize("deliveries", [(), ("30x20,profile=srgb,fit=crop",)])

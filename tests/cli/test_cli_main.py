@@ -3,8 +3,10 @@
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 
 import click
+import imagecodecs
 import pytest
 from click.testing import CliRunner
 
@@ -69,6 +71,30 @@ def test_errors_raised_on_purpose_are_one_line(
     assert done.exit_code == code
     assert done.stdout == ""
     assert done.stderr == f"blendkit: {' '.join(str(error).split())}\n"
+
+
+def no_room_for_a_codec() -> None:
+    raise imagecodecs.DelayedImportError("png_encode")  # what is raised when loading it failed
+
+
+def no_room_for_a_thread() -> None:
+    raise RuntimeError("can't start new thread")
+
+
+def no_room_for_an_array() -> None:
+    raise ValueError("a library's own words") from MemoryError()
+
+
+@pytest.mark.parametrize("fail", [no_room_for_a_codec, no_room_for_a_thread, no_room_for_an_array])
+def test_libraries_without_memory_end_in_one_line(
+    monkeypatch: pytest.MonkeyPatch, fail: Callable[[], None]
+) -> None:
+    failing = click.Command("plan", callback=fail)
+    monkeypatch.setattr(entry.LazyGroup, "get_command", lambda *_: failing)
+    done = CliRunner().invoke(main, ["plan"])
+    assert done.exit_code == 2
+    assert done.stderr.startswith("blendkit: the memory did not suffice: ")
+    assert done.stderr.count("\n") == 1
 
 
 def test_defects_are_not_swallowed(monkeypatch: pytest.MonkeyPatch) -> None:

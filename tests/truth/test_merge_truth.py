@@ -9,7 +9,7 @@ import pytest
 from blendkit.errors import AlignmentError, InputError
 from blendkit.frame import Float, Frame, Source
 from blendkit.hints import Hints
-from blendkit.merge import merge_pair
+from blendkit.merge import Merged, merge_pair
 from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.metrics import grid_rms_px, psnr, regions
 from blendkit.simulate.rough_mask import rough_mask
@@ -37,10 +37,15 @@ def painted(found: SimulatedPair) -> Hints:
     return Hints(foreground_mask=rough_mask(found.truth.matte, seed=1, reach_px=(6.0, 12.0)))
 
 
+@cache
+def merged_as_painted(scene: str) -> Merged:
+    found = pair(scene)
+    return merge_pair(found.background, found.foreground, hints=painted(found))
+
+
 @pytest.mark.parametrize("scene", ["twigs_against_sky", "bramble_over_picture"])
 def test_a_rough_mask_clears_the_veil_and_keeps_the_twigs(scene: str) -> None:
-    found = pair(scene)
-    merged = merge_pair(found.background, found.foreground, hints=painted(found))
+    found, merged = pair(scene), merged_as_painted(scene)
     truth = found.truth
     assert grid_rms_px(merged.alignment.matrix, truth.warp, SIZE) < 0.15
     halo = regions(truth)["halo"]
@@ -62,8 +67,7 @@ def test_a_known_matte_comes_near_the_best_there_is() -> None:
 
 
 def test_what_no_foreground_reached_stays_to_the_last_bit() -> None:
-    found = pair("twigs_against_sky")
-    merged = merge_pair(found.background, found.foreground, hints=painted(found))
+    found, merged = pair("twigs_against_sky"), merged_as_painted("twigs_against_sky")
     reach = int(0.6 * 42) * 2 + 1
     painted_zone = rough_mask(found.truth.matte, seed=1, reach_px=(6.0, 12.0))
     far = cv2.dilate(painted_zone, np.ones((reach, reach))) == 0
@@ -102,8 +106,7 @@ def test_the_very_same_picture_twice_is_a_mistake() -> None:
 
 
 def test_light_of_the_pair_is_matched() -> None:
-    found = pair("twigs_against_sky")
-    merged = merge_pair(found.background, found.foreground, hints=painted(found))
+    found, merged = pair("twigs_against_sky"), merged_as_painted("twigs_against_sky")
     assert merged.light.residual_ev < 0.02
     free = regions(found.truth)["clear"] & merged.covered & (merged.aligned.max(axis=2) < 0.9)
     ratio = [float(p[free].mean()) for p in (merged.aligned, found.truth.foreground_aligned)]
