@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blendkit.blending.veil import shifted
-from blendkit.filters.bands import gaussian
+from blendkit.filters.bands import gaussian, slow_gaussian
 from blendkit.filters.channels import channel_mean
 from blendkit.filters.disc import disc_blur
 from blendkit.filters.resample import reduce_by
@@ -108,8 +108,7 @@ def disc_steps(evidence: DiscEvidence, settings: DiscSettings) -> list[float]:
 
 def residual(evidence: DiscEvidence, disc: float | None, shift: tuple[float, float]) -> float:
     """Return the weighted mean of `residual_map` for one disc over all boughs."""
-    square = residual_map(evidence, disc, shift)
-    return float(np.average(square, weights=evidence.weight))
+    return _weighed(evidence, residual_map(evidence, disc, shift))
 
 
 def residual_map(evidence: DiscEvidence, disc: float | None, shift: tuple[float, float]) -> Float:
@@ -117,9 +116,14 @@ def residual_map(evidence: DiscEvidence, disc: float | None, shift: tuple[float,
 
     disc and shift in px of the evidence; None models the background frame without any veil.
     """
-    square = band_square(evidence, evidence.soft - forward_model(evidence, disc, shift))
+    return _truncated(evidence, forward_model(evidence, disc, shift))
+
+
+def _truncated(evidence: DiscEvidence, model: Float) -> Float:
+    """Return the square residual of a model of the background frame, (h, w)."""
+    square = band_square(evidence, evidence.soft - model)
     # Bright points and what moved must not outvote the veil.
-    cap = 4 * float(np.average(square, weights=evidence.weight)) + 1e-12
+    cap = 4 * _weighed(evidence, square) + 1e-12
     return np.asarray(np.minimum(square, cap), np.float32)
 
 
@@ -127,14 +131,21 @@ def forward_model(evidence: DiscEvidence, disc: float | None, shift: tuple[float
     """Return what the background frame should look like, (h, w, 3); disc None: without a veil."""
     if disc is None:
         return evidence.rerendered
-    veil = shifted(disc_blur(evidence.foreground, disc), shift)
+    return _veiled(evidence, shifted(disc_blur(evidence.foreground, disc), shift))
+
+
+def _weighed(evidence: DiscEvidence, square: Float) -> float:
+    return float((square * evidence.weight).sum() / evidence.weight.sum())
+
+
+def _veiled(evidence: DiscEvidence, veil: Float) -> Float:
     return np.asarray(veil[..., :3] + (1 - veil[..., 3:]) * evidence.rerendered, np.float32)
 
 
 def band_square(evidence: DiscEvidence, difference: Float) -> Float:
     """Return a difference's mean square over channels in the veil's band, (h, w), relative."""
     relative = difference / evidence.local_light
-    slow = gaussian(relative, max(evidence.weight.shape) / 24)
+    slow = slow_gaussian(relative, max(evidence.weight.shape) / 24)
     return np.asarray(channel_mean(np.square(relative - slow)), np.float32)
 
 
@@ -142,11 +153,17 @@ def _search_shift(
     evidence: DiscEvidence, disc: float, start: tuple[float, float], reach: float
 ) -> tuple[float, float]:
     """Descend over shifts on a shrinking cross."""
-    best, cost = start, residual(evidence, disc, start)
+    blurred = disc_blur(evidence.foreground, disc)
+
+    def at(shift: tuple[float, float]) -> float:
+        model = _veiled(evidence, shifted(blurred, shift))
+        return _weighed(evidence, _truncated(evidence, model))
+
+    best, cost = start, at(start)
     step = reach
     while step > 0.2:
         trials = [(best[0] + dx * step, best[1] + dy * step) for dx, dy in _AROUND]
-        costs = [residual(evidence, disc, t) for t in trials]
+        costs = [at(t) for t in trials]
         if min(costs) < cost:
             best, cost = trials[int(np.argmin(costs))], min(costs)
         else:

@@ -10,7 +10,7 @@ from blendkit.blending.discs import (
     fit_disc,
     residual_map,
 )
-from blendkit.filters.bands import gaussian
+from blendkit.filters.bands import slow_gaussian
 from blendkit.filters.resample import enlarge
 from blendkit.frame import Float
 from blendkit.settings import DiscSettings
@@ -57,7 +57,10 @@ def _split(
     small_shift = (fit.shift_px[0] / evidence.factor, fit.shift_px[1] / evidence.factor)
     reach = max(evidence.weight.shape) / 16
     costs = np.stack(
-        [gaussian(residual_map(evidence, d, small_shift) * evidence.weight, reach) for d in steps]
+        [
+            slow_gaussian(residual_map(evidence, d, small_shift) * evidence.weight, reach)
+            for d in steps
+        ]
     )
     owners = evidence.foreground[..., 3]
     near, far, gain = _best_two(costs, owners)

@@ -138,17 +138,17 @@ def assert_whole(job: Job, outcome: Outcome, deliveries: tuple[str, ...]) -> Non
 
 def test_a_run_of_real_merges_killed_at_random_moments_keeps_every_result(tmp_path: Path) -> None:
     rng = random.Random(8)  # noqa: S311 - moments, not secrets
-    pairs = [written(tmp_path, f"p{k}", 3 + k % 2) for k in range(5)]
+    pairs = [written(tmp_path, f"p{k}", 3 + k % 2) for k in range(4)]
     (tmp_path / "pairs.pickle").write_bytes(pickle.dumps(tuple(pairs)))
     out, kept = tmp_path / "out", dict[str, tuple[int, int]]()
-    for kill in (True, True, True, False):
+    for kill in (True, True, False):
         process = subprocess.Popen(
             [sys.executable, "-c", DRIVER, str(tmp_path)], start_new_session=True
         )
         if kill:
             wanted = len(results(out)) + 1
             deadline = time.monotonic() + 120
-            while len(results(out)) < min(wanted, 5) and time.monotonic() < deadline:
+            while len(results(out)) < min(wanted, 4) and time.monotonic() < deadline:
                 time.sleep(0.002)
             time.sleep(rng.choice([0.0, 0.005, 0.05]))
             os.killpg(process.pid, signal.SIGKILL)
@@ -157,9 +157,9 @@ def test_a_run_of_real_merges_killed_at_random_moments_keeps_every_result(tmp_pa
             assert process.wait(240) == 0
         assert kept.items() <= results(out).items(), "a result was made twice"
         kept = results(out)
-    assert len(kept) == 5
+    assert len(kept) == 4
     counts = json.loads((out / "summary.json").read_text())["counts"]
-    assert counts["merged"] + counts["needs-a-look"] == 5
+    assert counts["merged"] + counts["needs-a-look"] == 4
     assert not list(out.glob(".*.part.*"))
 
 

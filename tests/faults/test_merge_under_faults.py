@@ -27,8 +27,9 @@ RUN = "from blendkit.cli.main import main; main()"
 
 
 def merge(out: Path, **more: Callable[[], None]) -> subprocess.Popen[str]:
-    """Start a merge with the matte given, which is the quickest."""
+    """Start a merge with matte and place given, which is the quickest."""
     words = [sys.executable, "-c", RUN, "merge", *map(str, PAIR), "--matte", str(MATTE)]
+    words.append("--aligned")
     return subprocess.Popen(
         [*words, "-o", str(out)],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,

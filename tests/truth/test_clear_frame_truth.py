@@ -16,7 +16,7 @@ from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.metrics import psnr, regions
 from blendkit.simulate.rough_mask import rough_mask
 
-SIZE = (720, 480)
+SIZE = (600, 400)
 
 
 @cache
@@ -77,5 +77,5 @@ def test_a_clear_frame_of_another_place_is_left_out_and_flagged() -> None:
 def test_a_clear_frame_of_another_size_is_refused() -> None:
     found = pair()
     small = Frame(found.background.pixels[:-8], name="small.tif")
-    with pytest.raises(InputError, match=r"small\.tif is 720x472"):
+    with pytest.raises(InputError, match=r"small\.tif is 600x392"):
         merge_pair(found.background, found.foreground, hints=Hints(clear=small))

@@ -6,7 +6,7 @@ from blendkit.hints import Hints
 from blendkit.merge import merge_pair
 from blendkit.simulate import SCENES, PairSpec, make_pair
 
-SIZE = (720, 480)
+SIZE = (600, 400)
 
 
 @pytest.mark.parametrize(("disc_px", "severities"), [(0.5, []), (4.5, ["fail"])])

@@ -14,7 +14,7 @@ from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.metrics import grid_rms_px, psnr, regions
 from blendkit.simulate.rough_mask import rough_mask
 
-SIZE = (720, 480)
+SIZE = (600, 400)
 
 
 @cache
