@@ -7,15 +7,16 @@ from math import isinf
 import numpy as np
 
 from blendkit.batch.likeness import sharper_shares, sharpness_change
+from blendkit.batch.lost import lost_shares
 from blendkit.batch.setups import Likenesses
 from blendkit.batch.shots import Shot
 
 _APART_PER_M = 0.05
 """Difference of 1/distance (1/m) from which two recorded distances differ: 6 m and 4.6 m."""
 
-_ONE_SHARE, _BOTH_SHARES = 0.05, 0.45
-"""Shares of contrast: each frame is the sharper one in at least the first, both together in the
-second.  Poses that differ reach 0.3 together, a shaken frame is nowhere the sharper one."""
+_ONE_SHARE, _BOTH_SHARES = 0.005, 0.2
+"""Shares of contrast that the other frame shows nowhere as sharp: each frame has at least the
+first, both together the second.  A shaken frame, or one whose focus was missed, has none."""
 
 _BETWEEN, _UNLIKE = 0.92, 0.04
 """A frame focused between two others differs from each by less than they do from one another."""
@@ -43,10 +44,7 @@ def _by_tags(vergences: Sequence[float]) -> list[list[int]]:
 def _by_pixels(shots: Sequence[Shot], likenesses: Likenesses) -> list[list[int]]:
     """Split shots between the two that are refocused most against each other."""
     shares = {
-        (a, b): sharper_shares(
-            shots[a].small, shots[b].small, likenesses(shots[a], shots[b]).matrix
-        )
-        for a, b in combinations(range(len(shots)), 2)
+        (a, b): _lost(shots[a], shots[b], likenesses) for a, b in combinations(range(len(shots)), 2)
     }
     apart = {key: sum(pair) for key, pair in shares.items() if _refocused(pair)}
     if not apart:
@@ -63,6 +61,13 @@ def _by_pixels(shots: Sequence[Shot], likenesses: Likenesses) -> list[list[int]]
             home = _side(index, first, last, unlike, len(shots))
             (far, between, near)[home].append(index)
     return [far, *([between] if between else []), near]
+
+
+def _lost(first: Shot, second: Shot, likenesses: Likenesses) -> tuple[float, float]:
+    """Return the shares of contrast that one frame alone has; to move is not to lose."""
+    found = first.small, second.small, likenesses(first, second).matrix
+    sharper = sharper_shares(*found)
+    return lost_shares(*found) if sum(sharper) > _BOTH_SHARES else sharper
 
 
 def _refocused(shares: tuple[float, float]) -> bool:

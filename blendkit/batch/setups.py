@@ -7,12 +7,13 @@ takes.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
 
 from blendkit.batch.folder import natural_order
+from blendkit.batch.hues import hue_agreement
 from blendkit.batch.likeness import Likeness, likeness
 from blendkit.batch.shots import Shot
 
@@ -52,7 +53,12 @@ class Likenesses:
         """Return how alike two shots of one size are."""
         key = (id(first), id(second))
         if key not in self.known:
-            self.known[key] = likeness(first.small, second.small)
+            found = likeness(first.small, second.small)
+            if first.hues is not None and second.hues is not None:
+                long_px = max(first.small.shape)
+                hues = hue_agreement(first.hues, second.hues, found.matrix, small_px=long_px)
+                found = replace(found, hues=hues)
+            self.known[key] = found
         return self.known[key]
 
 

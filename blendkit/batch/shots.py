@@ -1,18 +1,23 @@
-"""What pairing looks at: the camera's record and a small grey version of every frame."""
+"""What pairing looks at: the camera's record, a small grey version of every frame, its colours."""
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from blendkit.batch.hues import hues_of
 from blendkit.errors import InputError
 from blendkit.files.capture import read_capture
 from blendkit.files.raw import is_raw
 from blendkit.files.read import read_frame
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Capture, Float, luminance
+
+if TYPE_CHECKING:
+    from PIL.Image import Image as Picture
 
 SMALL_PX = 240
 """Long side of the small versions, px."""
@@ -26,12 +31,14 @@ class Shot:
 
     size: (width, height), upright, px.
     small: luminance, linear up to the camera's tone curve, float32, long side about SMALL_PX.
+    hues: broad colours, as `hues_of` has them; None if they are not known.
     """
 
     path: Path
     capture: Capture
     size: tuple[int, int]
     small: Float
+    hues: Float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +72,14 @@ def read_shots(
 def _read(path: Path) -> Shot | Unread:
     try:
         capture, size = read_capture(path)
-        return Shot(path, capture, size, small_version(path))
+        pixels = small_version(path)
+        return Shot(path, capture, size, luminance(pixels), hues_of(pixels))
     except InputError as error:
         return Unread(path, str(error))
 
 
 def small_version(path: Path) -> Float:
-    """Return a frame's luminance at about SMALL_PX, float32 (height, width).
+    """Return a frame at about SMALL_PX, linear light, float32 (height, width, 3).
 
     Raises
     ------
@@ -81,7 +89,7 @@ def small_version(path: Path) -> Float:
         return _reduced(_jpeg(path))
     if is_raw(path):
         return _reduced(_raw(path))
-    return _reduced(luminance(read_frame(path).pixels))
+    return _reduced(read_frame(path).pixels)
 
 
 def _reduced(light: Float) -> Float:
@@ -89,34 +97,39 @@ def _reduced(light: Float) -> Float:
 
 
 def _jpeg(path: Path) -> Float:
-    """Return luminance from a JPEG, decoded at an eighth to the whole of its size."""
-    from PIL import Image, ImageOps  # noqa: PLC0415 - only JPEG needs it
+    """Return a JPEG, decoded at an eighth to the whole of its size."""
+    from PIL import Image  # noqa: PLC0415 - only JPEG needs it
 
     try:
         with Image.open(path) as picture:
-            picture.draft("L", (2 * SMALL_PX, 2 * SMALL_PX))
-            upright = ImageOps.exif_transpose(picture).convert("L")
+            return _upright(picture)
     except (OSError, ValueError, SyntaxError) as error:
         raise InputError(
             f"{path.name}: is cut short or damaged; copy or export it again"
         ) from error
-    # Power 2.2 is near enough to any encoding's curve for comparing scenes.
-    return np.square(np.asarray(upright, np.float32) / 255) ** np.float32(1.1)
 
 
 def _raw(path: Path) -> Float:
-    """Return luminance of the preview in a RAW, or of the RAW itself where it has none."""
+    """Return the preview in a RAW, or the RAW itself where it has none."""
     import io  # noqa: PLC0415 - only RAW needs it
 
     import rawpy  # noqa: PLC0415 - an extra
-    from PIL import Image, ImageOps  # noqa: PLC0415
+    from PIL import Image  # noqa: PLC0415
 
     try:
         with rawpy.imread(str(path)) as opened:
             preview = opened.extract_thumb()
         with Image.open(io.BytesIO(bytes(preview.data))) as picture:
-            picture.draft("L", (2 * SMALL_PX, 2 * SMALL_PX))
-            upright = ImageOps.exif_transpose(picture).convert("L")
+            return _upright(picture)
     except (rawpy.LibRawError, OSError, ValueError, TypeError):
-        return luminance(read_frame(path).pixels)
+        return read_frame(path).pixels
+
+
+def _upright(picture: "Picture") -> Float:
+    """Decode a JPEG small, turn it as its Exif says, and undo its encoding, nearly."""
+    from PIL import ImageOps  # noqa: PLC0415 - heavy
+
+    picture.draft("RGB", (2 * SMALL_PX, 2 * SMALL_PX))
+    upright = ImageOps.exif_transpose(picture).convert("RGB")
+    # Power 2.2 is near enough to any encoding's curve for comparing scenes.
     return np.square(np.asarray(upright, np.float32) / 255) ** np.float32(1.1)

@@ -6,7 +6,7 @@ strings episodes together on one or two cameras and then spoils the records: clo
 tags, interleaved cameras.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -292,14 +292,3 @@ def write_take(
     recorded = replace(capture, **dict.fromkeys(spoiling.drop))
     pixels = picture(stage, take, rng, gain=light * iso / exact)
     write_picture(path, pixels, like=Frame(pixels, recorded, path.name))
-
-
-def many_shoots(
-    root: Path, stages: Sequence[Scene], *, count: int, seed: int = 0, episodes: int = 6
-) -> Iterator[tuple[Spoiling, Shoot]]:
-    """Yield shoots one after the other, going round the spoilings."""
-    kinds = spoilings()
-    for k in range(count):
-        spoiling = kinds[k % len(kinds)]
-        folder = root / f"shoot-{k:02d}"
-        yield spoiling, make_shoot(folder, stages, spoiling, seed=seed + k, episodes=episodes)

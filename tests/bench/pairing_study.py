@@ -1,6 +1,7 @@
 """Pairing on sixty invented shoots with real Exif: precision and recall.
 
 Run: python tests/bench/pairing_study.py [--shoots 60] [--seed 1000 --scenes 500] [--verbose]
+With --keep FOLDER the shoots are written there and paired again, not made again, the next time.
 
 A pair counts as right if its background frame should be one and its foreground frame is one of
 those that fit it (not the shaken one).  A clear frame that is taken for a pose counts as wrong, and
@@ -8,15 +9,18 @@ is told apart in the figures as well.  Takes about ten minutes on one core.
 """
 
 import argparse
+import json
 import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "batch"))
 
-from invented_shoots import Shoot, Spoiling, many_shoots, scenes
+from invented_shoots import Expected, Shoot, Spoiling, make_shoot, scenes, spoilings
 
 from blendkit.batch.pairing import find_pairs
 from blendkit.simulate import Scene
@@ -51,20 +55,37 @@ def main() -> None:
     parser.add_argument("--shoots", type=int, default=60)
     parser.add_argument("--seed", type=int, default=1000)
     parser.add_argument("--scenes", type=int, default=500, help="seed of what grows there")
-    parser.add_argument("--keep", type=Path, help="write the shoots here and keep them")
+    parser.add_argument("--keep", type=Path, help="write the shoots here, or take them from here")
     parser.add_argument("--verbose", action="store_true")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
+        root = (given.keep or Path(scratch)) / f"{given.seed}-{given.scenes}"
         stages = scenes(40, seed=given.scenes)
-        root = given.keep or Path(scratch)
-        study(root, stages, given.shoots, given.seed, verbose=given.verbose)
+        study(_shoots(root, stages, given.shoots, given.seed), verbose=given.verbose)
 
 
-def study(root: Path, stages: list[Scene], count: int, seed: int, *, verbose: bool) -> None:
-    """Make the shoots, pair them, print."""
+def _shoots(
+    root: Path, stages: list[Scene], count: int, seed: int
+) -> Iterator[tuple[Spoiling, Shoot]]:
+    """Yield shoots, going round the spoilings; those that were kept whole are not made again."""
+    for k in range(count):
+        spoiling = spoilings()[k % len(spoilings())]
+        folder = root / f"shoot-{k:02d}"
+        truth = folder.with_suffix(".json")
+        if truth.exists():
+            kept = [Expected(**group) for group in json.loads(truth.read_text())]
+            yield spoiling, Shoot(folder, tuple(kept), len(list(folder.iterdir())))
+            continue
+        shoot = make_shoot(folder, stages, spoiling, seed=seed + k)
+        truth.write_text(json.dumps([asdict(group) for group in shoot.expected]))
+        yield spoiling, shoot
+
+
+def study(shoots: Iterator[tuple[Spoiling, Shoot]], *, verbose: bool) -> None:
+    """Pair the shoots, print."""
     began = time.perf_counter()
     by_spoiling: dict[str, Counter[str]] = {}
-    for spoiling, shoot in many_shoots(root, stages, count=count, seed=seed):
+    for spoiling, shoot in shoots:
         if verbose:
             print(f"{shoot.folder.name}: {spoiling.name}")
         by_spoiling.setdefault(_name(spoiling), Counter()).update(judge(shoot, verbose=verbose))
