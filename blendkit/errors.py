@@ -59,6 +59,18 @@ class OutputError(BlendkitError):
 
 
 class AlignmentError(BlendkitError):
-    """Two frames that cannot be laid on each other; the message says why and what to try."""
+    """Two frames that cannot be laid on each other; the message says why and what to try.
+
+    reason: why, without what to try; cure: what to try on the command line, "" if the reason says.
+    """
 
     exit_code = EXIT_NOT_ALIGNED
+
+    def __init__(self, message: str = "", *, cure: str = "") -> None:
+        super().__init__(f"{message}; {cure}" if cure else message)
+        self.reason = message
+        self.cure = cure
+
+    def with_cure(self, cure: str) -> str:
+        """Return the message for where no command line is at hand: another cure, if it had one."""
+        return f"{self.reason}; {cure}" if self.cure else str(self)

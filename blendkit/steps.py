@@ -119,7 +119,7 @@ def clear_frame(
     try:
         found = aligned_by(background, frame, replace(hints, ties=()), settings)
     except AlignmentError as error:
-        return None, tuple(clear_not_used(frame, str(error)))
+        return None, tuple(clear_not_used(frame, error.reason))
     moved = warp_to_background(frame.pixels, found.matrix, background.size)
     full = clipped_at(background, background.pixels, np.eye(3))
     full |= clipped_at(frame, moved.pixels, found.matrix)

@@ -14,6 +14,7 @@ from blendkit.frame import Float
 from blendkit.settings import AlignmentSettings
 
 _CLEARLY_BETTER = 0.15
+_CURE = "give tie points with --tie X,Y=X,Y, or --aligned if they lie on each other already"
 _TURNS: dict[str, Callable[[Float], Float]] = {
     "one frame is mirrored: turn it back": lambda light: light[:, ::-1],
     "one frame is upside down: turn it by 180 degrees, or set its Exif orientation": (
@@ -33,13 +34,12 @@ def refuse(
 
     background, foreground: linear luminance, float32 (height, width); found: the fit that failed.
     """
-    why = _turned(background, foreground, settings) or (
-        "no zone is in focus in both, or they show different scenes; give tie points with "
-        "--tie X,Y=X,Y, or --aligned if they lie on each other already"
-    )
+    turned = _turned(background, foreground, settings)
+    why = turned or "no zone is in focus in both, or they show different scenes"
     raise AlignmentError(
         f"the frames do not lie on each other (confidence {found.confidence:.2f}, coarse score "
-        f"{found.score:.2f}): {why}"
+        f"{found.score:.2f}): {why}",
+        cure="" if turned else _CURE,
     )
 
 

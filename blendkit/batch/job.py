@@ -21,6 +21,11 @@ from blendkit.report.inputs import Given, read_pair, read_strokes, with_strokes
 from blendkit.report.inputs import Pair as ReadPair
 from blendkit.sidecar import Sidecar, merge_settings, read_sidecar, sidecar_path, write_sidecar
 
+_CURE = (
+    "tie the same points in both frames on the page of `blendkit review`, or loosen "
+    "[pair.settings.alignment] in pairs.toml, and run batch again"
+)
+
 
 def merge_job(job: Job) -> Outcome:
     """Merge a job's pair and write everything that belongs to it; never raises for a bad pair.
@@ -69,8 +74,9 @@ def _merge(job: Job, began: float) -> Outcome:
     try:
         merged = merge_pair(pair.background, pair.foreground, hints=pair.hints, settings=settings)
     except AlignmentError as error:
-        write_refusal(report, str(error), inputs=pair.inputs, settings=settings, time_s=time_s)
-        outcome = failed(job, str(error), time_s=time.perf_counter() - began)
+        why = error.with_cure(_CURE)
+        write_refusal(report, why, inputs=pair.inputs, settings=settings, time_s=time_s)
+        outcome = failed(job, why, time_s=time.perf_counter() - began)
         return replace(outcome, report=report.name)
     done = mended(job.pair, sidecar, merged, pair)
     merged = done.repaired.merged

@@ -22,6 +22,8 @@ from blendkit.sidecar import Tie
 Said = tuple[str, str, float]
 """What a process tells: ("stage", name, share done), ("done", "", 1) or ("failed", why, 0)."""
 
+_CURE = "tie the same points in both frames (T), or loosen the alignment's settings"
+
 
 @dataclass(frozen=True, slots=True)
 class Task:
@@ -67,10 +69,11 @@ def merge_in_full(task: Task, told: Progress) -> None:
             pair.background, pair.foreground, hints=hints, settings=task.settings, progress=told
         )
     except AlignmentError as error:
+        why = error.with_cure(_CURE)
         write_refusal(
-            paths["report"], str(error), inputs=pair.inputs, settings=task.settings, time_s=time_s
+            paths["report"], why, inputs=pair.inputs, settings=task.settings, time_s=time_s
         )
-        raise
+        raise AlignmentError(why) from error
     bridges = read_bridges(files.bridges if task.repairs else (), pair)
     repaired = repaired_by(merged, pair, task.repairs, bridges)
     told("writing", 0.99)

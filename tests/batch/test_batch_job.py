@@ -94,6 +94,10 @@ def test_thirty_pairs_with_six_broken_give_24_results_and_6_reasons(
         assert words[kind] in reason or kind == "gone", (kind, reason)
         assert "\n" not in reason
         assert "fault of blendkit" not in reason
+        assert "--tie" not in reason, "an option that batch has not"
+        if kind == "unrelated":
+            assert "on the page of `blendkit review`" in reason
+            assert "[pair.settings.alignment]" in reason
     assert report.counts["failed"] == 6
     assert report.counts["merged"] + report.counts["needs-a-look"] == 24
 
@@ -140,6 +144,25 @@ def test_a_sidecar_wins_over_the_settings_of_the_list(tmp_path: Path) -> None:
     document = json.loads((out / "a.report.json").read_text())
     assert document["settings"]["grain"]["seed"] == 77
     assert document["settings"]["alignment"]["coarse_size_px"] == 96
+
+
+def test_what_batch_advises_when_frames_will_not_align_helps(tmp_path: Path) -> None:
+    strict = replace(SMALL.alignment, least_confidence=1.0)
+    pair = written(tmp_path, "a", simulated("thick_boughs", 3))
+    refused = replace(pair, settings=replace(SMALL, alignment=strict))
+    out = tmp_path / "out"
+    (out / ".blendkit").mkdir(parents=True)
+
+    def status(one: Pair) -> str:
+        return merge_job(Job(one, out / "a.tif", out / ".blendkit", "print")).status
+
+    assert status(refused) == "failed"
+    ties = [[[30, 30], [30, 30]], [[200, 120], [200, 120]]]  # as the page keeps them
+    sidecar = {"schema": "blendkit.sidecar/1", "ties": ties}
+    (out / "a.blendkit.json").write_text(json.dumps(sidecar))
+    assert status(refused) in ("merged", "needs-a-look")
+    (out / "a.blendkit.json").unlink()
+    assert status(pair) in ("merged", "needs-a-look"), "with its settings loosened"
 
 
 def test_what_is_painted_for_one_pose_is_laid_on_another(tmp_path: Path) -> None:
