@@ -98,10 +98,22 @@ def noise_models(
 
 
 def blur_between(
-    background: Frame, lit: Lit, where: Bool, grain: tuple[float, float], settings: MergeSettings
+    background: Frame,
+    lit: Lit,
+    where: Bool,
+    grain: tuple[float, float],
+    settings: MergeSettings,
+    *,
+    graded: bool = False,
 ) -> RelativeBlur:
-    """Measure which frame is softer by which disc; where: bool (height, width), what may tell."""
-    return relative_blur(background.pixels, lit.aligned, where, settings.sharpness, grain=grain)
+    """Measure which frame is softer by which disc; where: bool (height, width), what may tell.
+
+    graded: small discs by degrees, as `relative_blur` says; the limits of the sitter and the plate
+        were found without.
+    """
+    return relative_blur(
+        background.pixels, lit.aligned, where, settings.sharpness, grain=grain, graded=graded
+    )
 
 
 def near(region: Bool) -> Bool:
@@ -138,7 +150,7 @@ def measured_blur(
 ) -> ResultBlur:
     """Measure the blur of the result."""
     grain = noise[0].at_middle_grey, noise[1].at_middle_grey
-    blur = blur_between(background, lit, lit.shared, grain, settings)
+    blur = blur_between(background, lit, lit.shared, grain, settings, graded=True)
     return result_blur(
         (background.pixels, lit.aligned),
         (noise[0].sigma, noise[1].sigma),

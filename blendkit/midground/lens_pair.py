@@ -5,8 +5,11 @@ x_f = ratio x - gap, with one ratio and one gap for the whole picture, and the r
 `sharpness` measures, r |r| = x^2 - x_f^2, gives x.  The ratio is that of the f-numbers.  The gap
 follows from recorded focus distances; where none are recorded, from the frames' own edges: both
 frames' edge widths must follow the discs that a gap predicts, up to one factor for the texture,
-whose many small edges read sharper than a single one.
+whose many small edges read sharper than a single one.  That factor differs between a hedge and the
+ground before it, so a step of depth that fills much of the picture must not outvote the others.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +24,13 @@ _SAME_APERTURE = 0.97
 _CLEARLY_BETTER = 0.85
 _BEND_PX, _FLOOR_PX, _OFFSET_PX = 1.5, 0.1, 0.3
 """What `edge_discs` reads on five textures under known discs: flat up to 1.5 px, then linear."""
-_BIAS_SHARE, _BIAS_PX = 0.045, 0.6
-"""Gaps came out small by this share and this many px on the few scenes that were looked at: edges
-read as sharp up to 1.5 px, and large discs a little sharper than linear.  Not studied further."""
+_STEPS, _SHARED = 40, 0.75
+"""Steps of depth, and the power of its samples by which a step's weight is divided: at 0 a hedge
+outvotes the ground, at 1 a sliver of ground outvotes it.  On 24 scenes the gap came out within
+4 % in 17 with 0.75, in 10 with 0, once the bias was taken off."""
+_BIAS = 1.05
+"""True gap over the one that edges show, median of the same scenes at any size of gap."""
+_REFINED = 0.06
 _LEAST_SAMPLES = 40
 Discs = NDArray[np.float64]
 
@@ -92,34 +99,53 @@ def measured_gap_px(
     """
     if np.isfinite(edges_b).sum() + np.isfinite(edges_f).sum() < 2 * _LEAST_SAMPLES:
         return None
-    ladder = np.geomspace(1.0, largest_px, 90)
-    costs = [_misfit(relative_px, edges_b, edges_f, ratio, float(gap)) for gap in ladder]
-    if ratio <= _SAME_APERTURE:
+    seen = _Seen(relative_px, edges_b, edges_f, _votes(relative_px))
+    gap, least = _best_of(np.geomspace(1.0, largest_px, 90), seen, ratio)
+    if ratio <= _SAME_APERTURE and least > _CLEARLY_BETTER * _misfit(seen, ratio, 0.0):
         # Two apertures at one focus are the rule; another focus must explain the edges better.
-        together = _misfit(relative_px, edges_b, edges_f, ratio, 0.0)
-        if min(costs) > _CLEARLY_BETTER * together:
-            return 0.0
-    return _unbiased(float(ladder[int(np.argmin(costs))]))
+        return 0.0
+    gap, _ = _best_of(gap * np.geomspace(1 - _REFINED, 1 + _REFINED, 13), seen, ratio)
+    return gap * _BIAS
 
 
-def _unbiased(gap_px: float) -> float:
-    """Return a gap with the reading's bias undone; tiny ones hardly change."""
-    return gap_px * (1 + _BIAS_SHARE) + _BIAS_PX * min(gap_px / 4, 1)
+@dataclass(frozen=True, eq=False, slots=True)
+class _Seen:
+    """Samples, 1-D: relative disc, discs at both frames' edges, px (nan = none), and weight."""
+
+    relative_px: Discs
+    edges_b: Discs
+    edges_f: Discs
+    weight: Discs
 
 
-def _misfit(
-    relative_px: Discs, edges_b: Discs, edges_f: Discs, ratio: float, gap_px: float
-) -> float:
+def _votes(relative_px: Discs) -> Discs:
+    """Return weights that even out the steps of depth, float64, the input's shape."""
+    low, high = (float(q) for q in np.quantile(relative_px, [0.002, 0.998]))
+    steps = np.linspace(low, high, _STEPS + 1)
+    place = np.clip(np.digitize(relative_px, steps) - 1, 0, _STEPS - 1)
+    count = np.bincount(place, minlength=_STEPS)
+    least = relative_px.size / _STEPS / 4
+    return np.asarray(np.maximum(count, least)[place] ** -_SHARED, np.float64)
+
+
+def _best_of(gaps_px: Discs, seen: _Seen, ratio: float) -> tuple[float, float]:
+    """Return the gap of least misfit and that misfit."""
+    costs = [_misfit(seen, ratio, float(gap)) for gap in gaps_px]
+    best = int(np.argmin(costs))
+    return float(gaps_px[best]), costs[best]
+
+
+def _misfit(seen: _Seen, ratio: float, gap_px: float) -> float:
     """Return the mean capped misfit of edges to a gap's discs, with the best texture factor."""
     lens = LensPair(ratio, gap_px, "measured")
-    x = background_disc_px(relative_px.astype(np.float32), lens)
+    x = background_disc_px(seen.relative_px.astype(np.float32), lens)
     predicted = np.concatenate([np.abs(x), np.abs(foreground_disc_px(x, lens))])
-    seen = np.concatenate([edges_b, edges_f])
-    known = np.isfinite(seen)
-    predicted, seen = predicted[known], seen[known]
+    edges, weight = np.concatenate([seen.edges_b, seen.edges_f]), np.tile(seen.weight, 2)
+    known = np.isfinite(edges)
+    predicted, edges, weight = predicted[known], edges[known], weight[known] / weight[known].sum()
     costs = []
     for factor in _FACTORS:
         expected = factor * (np.hypot(predicted, _BEND_PX) - _BEND_PX) + _FLOOR_PX
-        gap_of_logs = np.log((expected + _OFFSET_PX) / (seen + _OFFSET_PX))
-        costs.append(np.minimum(np.abs(gap_of_logs), 1).mean())
+        gap_of_logs = np.log((expected + _OFFSET_PX) / (edges + _OFFSET_PX))
+        costs.append((weight * np.minimum(np.abs(gap_of_logs), 1)).sum())
     return float(min(costs))

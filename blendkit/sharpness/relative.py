@@ -11,9 +11,10 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from blendkit.filters.bands import gaussian, slow_gaussian, window_mean
-from blendkit.filters.disc import disc_blur
+from blendkit.filters.disc import disc_blur, disc_kernel
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float, luminance
 from blendkit.settings import SharpnessSettings
@@ -22,6 +23,11 @@ from blendkit.sharpness import RelativeBlur
 _LIGHT_FLOOR = 0.01
 _MIDDLE_GREY = 0.18
 _LEAST_CONTRAST = 0.01
+_SAME_PX = 1.0
+"""A disc that changes nothing: it lies within one px."""
+_SMALL_PX = 2.0
+_OF_LUMINANCE = 0.74
+"""Grain of luminance over that of one channel, where the channels' grain is independent."""
 
 
 def relative_blur(
@@ -31,6 +37,7 @@ def relative_blur(
     settings: SharpnessSettings,
     *,
     grain: tuple[float, float] = (0.0, 0.0),
+    graded: bool = False,
 ) -> RelativeBlur:
     """Map the disc between two aligned, light-matched frames.
 
@@ -45,6 +52,9 @@ def relative_blur(
         working_size_px, largest_disc_share, window_share.
     grain : (float, float)
         Noise of both frames at middle grey, linear standard deviation: contrast below it is none.
+    graded : bool
+        Read small discs by degrees.  A disc of one px is the pixel itself, so without this all
+        discs below about 1.5 px of the working scale read as half a px.
 
     Returns
     -------
@@ -54,10 +64,16 @@ def relative_blur(
     share = reduce_by(usable.astype(np.float32), factor)
     b, f = (_evened(reduce_by(luminance(p), factor)) for p in (background, foreground))
     ladder = disc_ladder(settings.largest_disc_share * max(b.shape))
+    if graded:
+        ladder = [disc for disc in ladder if abs(disc) != _SAME_PX]
     side = 2 * round(settings.window_share * max(b.shape)) // 2 * 2 + 1
     costs = np.stack([_cost(b, f, share, disc, side) for disc in ladder])
     floor = (max(grain) / _MIDDLE_GREY / factor) ** 2 + _LEAST_CONTRAST**2
     disc, confidence = _best(costs, ladder, (b, f), share, side, floor)
+    if graded:
+        energies = tuple((_OF_LUMINANCE * g / _MIDDLE_GREY / factor) ** 2 for g in grain)
+        left = np.array([_grain_left(d, *energies) for d in ladder], np.float32)
+        disc = _graded(costs - left[:, None, None], ladder)
     return RelativeBlur(disc * factor, confidence, factor)
 
 
@@ -115,6 +131,33 @@ def _best(
     decided = np.clip(1 - least / (np.median(costs, axis=0) + 1e-9), 0, 1)
     covered = np.clip(window_mean(share, side) * 2 - 0.5, 0, 1)
     return disc, np.asarray(fits * textured * decided * covered, np.float32)
+
+
+def _grain_left(disc_px: float, of_background: float, of_foreground: float) -> float:
+    """Return the mean square that grain alone leaves when one frame is blurred by a signed disc."""
+    soft, sharp = (of_background, of_foreground)[:: 1 if disc_px > 0 else -1]
+    return soft + sharp * float(np.square(disc_kernel(abs(disc_px))).sum())
+
+
+def _graded(costs: Float, ladder: Sequence[float]) -> Float:
+    """Return the signed disc of least cost by a parabola over `_effect`, px."""
+    index = np.clip(np.argmin(costs, axis=0), 1, len(ladder) - 2)
+    places = _effect(np.asarray(ladder, np.float64))
+    below, least, above = (np.take_along_axis(costs, (index + k)[None], 0)[0] for k in (-1, 0, 1))
+    before, here, after = (places[index + k] for k in (-1, 0, 1))
+    one, other = (here - before) * (least - above), (here - after) * (least - below)
+    shift = 0.5 * ((here - before) * one - (here - after) * other) / (one - other + 1e-20)
+    effect = np.clip(here - shift, (before + here) / 2, (here + after) / 2)
+    disc = np.sign(effect) * _SMALL_PX * np.sqrt(np.expm1(np.abs(effect)))
+    return np.asarray(disc, np.float32)
+
+
+def _effect(disc_px: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return what a signed disc does to a picture, on a scale on which the cost is a parabola.
+
+    Small discs take detail by the kernel's variance, large ones by their ratio to each other.
+    """
+    return np.asarray(np.sign(disc_px) * np.log1p(np.square(disc_px / _SMALL_PX)), np.float64)
 
 
 def _window_variance(values: Float, share: Float, side: int) -> Float:

@@ -48,6 +48,18 @@ def test_relative_blur_finds_the_disc_and_the_softer_frame(disc_px: float, sign:
     assert float(np.median(blur.disc_px[sure])) == pytest.approx(sign * disc_px, rel=0.15)
 
 
+@pytest.mark.parametrize("disc_px", [0.0, 1.5, 2.5, 3.5, 5.5, 8.0])
+def test_small_discs_are_read_by_degrees(disc_px: float) -> None:
+    rng = np.random.default_rng(7)
+    sharp = gravel()
+    soft = disc_blur(sharp, disc_px)
+    noisy = [p + rng.normal(0, 0.002, p.shape).astype(np.float32) for p in (soft, sharp)]
+    everywhere = np.ones(sharp.shape[:2], np.bool_)
+    blur = relative_blur(noisy[0], noisy[1], everywhere, SharpnessSettings(), graded=True)
+    found = float(np.median(blur.disc_px[blur.confidence > 0.3]))
+    assert found == pytest.approx(disc_px, abs=0.5)
+
+
 def test_two_zones_are_told_apart_and_empty_ones_filled() -> None:
     sharp = gravel()
     soft = np.where(np.arange(500)[None, :, None] < 250, sharp, disc_blur(sharp, 16))
