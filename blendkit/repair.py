@@ -22,6 +22,7 @@ from blendkit.filters.bands import gaussian
 from blendkit.frame import Bool, Float, Frame, Source
 from blendkit.merge import Merged
 from blendkit.midground import LOUDNESS, Flag, ResultBlur, Severity
+from blendkit.midground.bridging import bridge_disc_px
 from blendkit.midground.loudness import blur_severity, just_visible_px
 from blendkit.midground.sharpening import LARGEST_DISC_PX, disc_left_px, sharpened
 from blendkit.midground.soft_ground import (
@@ -31,13 +32,15 @@ from blendkit.midground.soft_ground import (
     soft_between_sharp,
     soft_from_px,
 )
-from blendkit.midground.tapering import tapered_disc_px
+from blendkit.midground.tapering import SharpPart, tapered_disc_px
 from blendkit.settings import MergeSettings
-from blendkit.sharpness.relative import filled, relative_blur
+from blendkit.sharpness.noise import measure_noise
+from blendkit.sharpness.relative import relative_blur
 
 Mode = Literal["bridge", "extend", "taper", "sharpen", "auto"]
 MODES: tuple[Mode, ...] = ("bridge", "extend", "taper", "sharpen", "auto")
 _SITTER_SHARE = 0.02
+_SURE = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +82,17 @@ class _Job:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _Made:
-    """New pixels with the share they take, (height, width), the ground after, and where from."""
+    """New pixels with the share they take, (height, width), the ground after, and where from.
+
+    disc_px: of the result over the whole map, where more than the ground changes.
+    """
 
     pixels: Float
     share: Float
     ground: Ground
     source: Source
     why: str
+    disc_px: Float | None = None
 
 
 class _CannotError(Exception):
@@ -210,19 +217,29 @@ def _bridge(job: _Job) -> _Made:
     laid = [found for frame in job.bridges if (found := _laid(job, frame)) is not None]
     if not laid:
         raise _CannotError("no bridge frame could be aligned")
-    frame, pixels, covered, sharper = max(laid, key=lambda item: float(item[3][job.soft].mean()))
-    before = job.ground.disc_px
-    disc = _bridge_disc_px(job, frame, sharper)
+    best = min(laid, key=lambda found: float(found.disc_px[job.soft].mean()))
+    before, disc = job.ground.disc_px, best.disc_px
     zone = job.ground.surface.region & (disc < before)
     zone &= cv2.dilate(job.soft.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
     ground = replace(job.ground, disc_px=np.where(zone, disc, before).astype(np.float32))
-    share = _share(job, zone) * covered
-    why = f"{frame.name} is sharper there by a disc of {float(np.median(sharper[job.soft])):.1f} px"
-    return _Made(pixels, share, ground, Source.BRIDGE_FRAME, why)
+    share = _share(job, zone) * best.covered
+    worst_px = float(np.quantile(disc[job.soft], 0.9))
+    why = f"{best.frame.name} leaves a disc of up to {worst_px:.1f} px there"
+    return _Made(best.pixels, share, ground, Source.BRIDGE_FRAME, why)
 
 
-def _laid(job: _Job, frame: Frame) -> tuple[Frame, Float, Float, Float] | None:
-    """Return a bridge frame on the result's grid, in its light, and by how much it is sharper."""
+@dataclass(frozen=True, eq=False, slots=True)
+class _Laid:
+    """A bridge frame on the result's grid, in its light, with its disc on the ground's map."""
+
+    frame: Frame
+    pixels: Float
+    covered: Float
+    disc_px: Float
+
+
+def _laid(job: _Job, frame: Frame) -> _Laid | None:
+    """Lay a bridge frame on the result and measure its disc; None where it cannot be aligned."""
     settings, size = job.merged.settings, job.background.size
     given = job.merged.alignment.model == "given"
     try:
@@ -236,52 +253,79 @@ def _laid(job: _Job, frame: Frame) -> tuple[Frame, Float, Float, Float] | None:
     moved = warp_to_background(frame.pixels, found.matrix, size)
     light = fit_light(job.background, moved.pixels, moved.footprint, settings.light)
     pixels = apply_light(moved.pixels, light)
-    relative = relative_blur(job.merged.pixels, pixels, moved.footprint, settings.sharpness)
-    shape = job.soft.shape
-    sharper = cv2.resize(filled(relative, (shape[1], shape[0])), (shape[1], shape[0]))
-    return frame, pixels, moved.footprint.astype(np.float32), np.asarray(sharper, np.float32)
+    disc = _bridge_disc_px(job, frame, pixels, moved.footprint)
+    return _Laid(frame, pixels, moved.footprint.astype(np.float32), disc)
 
 
-def _bridge_disc_px(job: _Job, frame: Frame, sharper: Float) -> Float:
-    """Return the bridge frame's disc on the surface: the thin lens that explains how much sharper.
-
-    Its aperture follows from the f-numbers, or is tried; its focus lies somewhere about the gap.
-    """
+def _bridge_disc_px(job: _Job, frame: Frame, pixels: Float, covered: Bool) -> Float:
+    """Return the bridge frame's disc on the ground's map, by how it compares with the result."""
+    grain = job.merged.noise[0].at_middle_grey, measure_noise(pixels).at_middle_grey
+    relative = relative_blur(
+        job.merged.pixels,
+        pixels,
+        covered,
+        job.merged.settings.sharpness,
+        grain=grain,
+        graded=True,
+    )
+    size = (job.soft.shape[1], job.soft.shape[0])
+    disc, sure = (
+        np.asarray(cv2.resize(values, size), np.float32)
+        for values in (relative.disc_px, relative.confidence)
+    )
     own, third = job.background.capture.f_number, frame.capture.f_number
-    ratios = (own / third,) if own and third else (1.0, 0.7, 0.5, 0.35, 0.25)
-    x, before, soft = job.ground.nearness, job.ground.disc_px, job.soft
-    best, least = before, np.inf
-    for ratio in ratios:
-        for share in np.linspace(-0.2, 1.2, 29):
-            disc = ratio * np.abs(x - share * job.blur.lens.gap_px)
-            square = before[soft] ** 2 - disc[soft] ** 2
-            predicted = np.sign(square) * np.sqrt(np.abs(square))
-            misfit = float(np.abs(predicted - sharper[soft]).mean())
-            if misfit < least:
-                best, least = disc, misfit
-    return np.asarray(best, np.float32)
+    ratio = own / third if own and third else None
+    unit_px = max(job.background.size) / 1200
+    lens = job.blur.lens
+    return bridge_disc_px(job.ground, disc, sure, lens=lens, ratio=ratio, unit_px=unit_px)
 
 
 def _taper(job: _Job) -> _Made:
-    """Let blur grow from the near sharp part on: what lies farther is re-rendered softer."""
-    wanted = tapered_disc_px(job.ground)
-    far = job.blur.background_px < float(np.median(job.ground.nearness[job.soft]))
-    target = np.where(job.ground.surface.region, wanted, 0).astype(np.float32)
-    ceiling = float(wanted[job.ground.surface.region].max())
-    now = np.where(job.ground.surface.region, job.ground.disc_px, job.blur.disc_px)
-    beyond = far & ~job.ground.surface.region
-    target = np.where(beyond, np.maximum(now, ceiling), np.maximum(target, now))
-    extra = np.sqrt(np.maximum(target**2 - now**2, 0))
-    full = cv2.resize(extra.astype(np.float32), job.background.size)
-    touched = full > 0.5
-    if float((job.merged.sitter > 0.5)[touched].mean() if touched.any() else 0) > _SITTER_SHARE:
+    """Let blur only grow away from the near sharp part, or, if somebody forbids, from the far."""
+    made = _tapered(job, "near") or _tapered(job, "far")
+    if made is None:
         raise _CannotError("the sitter stands in the zone that would have to become softer")
-    keep = np.ones_like(full)
-    pixels, _ = rerender(job.merged.pixels, keep, full)
+    return made
+
+
+def _tapered(job: _Job, kept: SharpPart) -> _Made | None:
+    """Re-render what lies away from the kept part; None where that would soften a sharp sitter."""
+    wanted, now = tapered_disc_px(job.ground, kept), _result_disc_px(job)
+    here = job.ground.surface.region
+    ceiling = float(wanted[here].max())
+    target = np.where(here, wanted, now)
+    if kept == "near":
+        # What stands behind the zone, on the surface or not, is farther and must not be sharper.
+        far = job.blur.background_px < float(np.median(job.ground.nearness[job.soft]))
+        target = np.where(far & ~here, np.maximum(now, ceiling), target)
+    extra = np.sqrt(np.maximum(target**2 - now**2, 0)).astype(np.float32)
+    touched = extra > 0.5
+    if not touched.any() or float(_stands_sharp(job)[touched].mean()) > _SITTER_SHARE:
+        return None
+    full = np.asarray(cv2.resize(extra, job.background.size), np.float32)
+    free = np.asarray(1 - job.merged.sitter, np.float32)
+    pixels, _ = rerender(job.merged.pixels, free, full)
     ground = replace(job.ground, disc_px=np.maximum(wanted, job.ground.disc_px))
-    share = np.clip(full, 0, 1) * (1 - job.merged.sitter)
-    why = f"what lies farther is re-rendered with a disc of up to {ceiling:.1f} px"
-    return _Made(pixels, share.astype(np.float32), ground, Source.REPAIRED, why)
+    side = "farther" if kept == "near" else "nearer"
+    why = f"what lies {side} is re-rendered with a disc of up to {ceiling:.1f} px"
+    after = np.asarray(np.maximum(target, now), np.float32)
+    return _Made(pixels, np.clip(full, 0, 1) * free, ground, Source.REPAIRED, why, after)
+
+
+def _stands_sharp(job: _Job) -> Bool:
+    """Return where the sitter is, or something sharp in the background frame off the ground."""
+    size = (job.soft.shape[1], job.soft.shape[0])
+    sitter = cv2.resize(job.merged.sitter, size, interpolation=cv2.INTER_AREA) > 0.5
+    least = soft_from_px(job.background.size, job.visible_px)
+    sharp = (job.blur.confidence > _SURE) & (job.blur.disc_px < least)
+    off = ~job.ground.surface.region & (job.ground.pasted <= 0.5)
+    return np.asarray(sitter | (sharp & off), np.bool_)
+
+
+def _result_disc_px(job: _Job) -> Float:
+    """Return the result's disc, on the surface by its plane."""
+    disc = np.where(job.ground.surface.region, job.ground.disc_px, job.blur.disc_px)
+    return np.asarray(disc, np.float32)
 
 
 def _sharpen(job: _Job) -> _Made:
@@ -338,8 +382,13 @@ def _applied(job: _Job, made: _Made, after: Severity | None) -> Merged:
     )
     sources = merged.sources.copy()
     sources[made.share > 0] = made.source
-    flags = tuple(_quieter(flag, after) for flag in merged.flags)
-    disc = np.where(made.ground.surface.region, made.ground.disc_px, job.blur.disc_px)
+    mended = at_full_size(job.ground.surface.region, job.background.size)
+    flags = tuple(
+        _quieter(flag, after) if _lies_in(flag.region, mended) else flag for flag in merged.flags
+    )
+    disc = made.disc_px
+    if disc is None:
+        disc = np.where(made.ground.surface.region, made.ground.disc_px, job.blur.disc_px)
     return replace(
         merged,
         pixels=np.asarray(pixels, np.float32),
@@ -347,6 +396,11 @@ def _applied(job: _Job, made: _Made, after: Severity | None) -> Merged:
         flags=tuple(flag for flag in flags if flag is not None),
         result_blur=replace(job.blur, disc_px=np.asarray(disc, np.float32)),
     )
+
+
+def _lies_in(region: Bool, mended: Bool) -> bool:
+    """Tell whether a flag is about the surface that was mended; another surface keeps its own."""
+    return bool(2 * (region & mended).sum() > region.sum())
 
 
 def _quieter(flag: Flag, after: Severity | None) -> Flag | None:

@@ -82,10 +82,12 @@ class Surface:
 
     region: bool (height, width) of the blur map.
     plane: (offset, along x, along y): signed background disc in px by px of the map.
+    seen: the part of the region where blur was measured; on the rest the order is its neighbours'.
     """
 
     region: Bool
     plane: tuple[float, float, float]
+    seen: Bool
 
     def discs_px(self) -> Float:
         """Return the plane's signed background disc over the whole map, float32 (height, width)."""

@@ -22,8 +22,12 @@ from blendkit.settings import ViewingSettings
 
 SOFT_AT_1200_PX = 3.0
 """Discs above this, px at 1200 px width, count as soft: smaller ones are within the map's error."""
+_READABLE_PX = 1.5
+"""Discs below this cannot be told from none, however small the picture."""
 _LEAST_SHARE = 0.003
 _BROAD_SHARE = 0.03
+_FALLS = 0.5
+_STRAY = 0.02
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -90,24 +94,39 @@ def soft_midground(
 
 def soft_from_px(size: tuple[int, int], visible_px: float) -> float:
     """Return the disc from which ground counts as soft, px."""
-    return max(SOFT_AT_1200_PX * max(size) / 1200, visible_px)
+    return max(SOFT_AT_1200_PX * max(size) / 1200, visible_px, _READABLE_PX)
 
 
 def soft_between_sharp(ground: Ground, least_px: float) -> Bool | None:
     """Return where a surface is soft although it is sharp both nearer and farther; None = nowhere.
 
     The near sharp part must come from the foreground frame and the far one from the background
-    frame: what a single frame shows is what its lens did.
+    frame: what a single frame shows is what its lens did.  The far one may be too plain to be
+    measured, if blur was seen to fall towards it.
     """
-    here, x = ground.surface.region, ground.nearness
+    here, x, seen = ground.surface.region, ground.nearness, ground.surface.seen
     sharp = here & (ground.disc_px < least_px)
-    near, far = sharp & (ground.pasted > 0.5), sharp & (ground.pasted <= 0.5)
+    near, far = sharp & seen & (ground.pasted > 0.5), sharp & (ground.pasted <= 0.5)
     enough = _LEAST_SHARE * here.size
     if min(near.sum(), far.sum()) < enough:
         return None
-    between = (x < np.median(x[near])) & (x > np.median(x[far]))
+    if (far & seen).sum() < enough and not _seen_to_fall(ground):
+        return None
+    # From the nearest to the farthest sharp place: a bridge may leave sharp ground in the middle.
+    between = (x < np.quantile(x[near], 1 - _STRAY)) & (x > np.quantile(x[far], _STRAY))
     soft = here & (ground.disc_px >= least_px) & between
-    return np.asarray(soft, np.bool_) if soft.sum() >= enough else None
+    # A line one cell wide is the map's rounding, not a band that anybody sees.
+    broad = cv2.morphologyEx(soft.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    return np.asarray(soft, np.bool_) if broad.sum() >= enough else None
+
+
+def _seen_to_fall(ground: Ground) -> bool:
+    """Tell whether the background frame's part was measured down to half its largest disc."""
+    disc = ground.disc_px[ground.surface.seen & (ground.pasted <= 0.5)]
+    if not disc.size:
+        return False
+    least, worst = np.quantile(disc, [0.02, 0.98])
+    return bool(least <= _FALLS * worst)
 
 
 def _soft_flag(
@@ -158,6 +177,8 @@ def _step_flag(
     x = ground.nearness[edge]
     one = float(np.median(np.abs(x)))
     other = float(np.median(np.abs(blur.lens.ratio * x - blur.lens.gap_px)))
+    if max(one, other) < soft_from_px(size, visible):
+        return
     severity = step_severity(one, other, visible)
     if severity is None:
         return

@@ -4,7 +4,13 @@ Over a plane 1/distance is linear in picture coordinates, and so is the signed d
 Planes are found one after the other by random samples of three places (Fischler & Bolles 1981,
 doi:10.1145/358669.358692) and then fitted by least squares.  What lies on no plane stays unknown:
 nothing is flagged there.
+
+Ground too plain for its blur to be measured takes the order of the ground it joins, up to the
+background frame's focus and no farther: level ground ends at the horizon, which lies behind any
+focus, so ground does run on as far as that unless something stands before it.
 """
+
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -21,6 +27,8 @@ _LEAST_TRIANGLE = 0.002
 """Least triangle that a plane is laid through: twice its area, over that of the box around all."""
 _LEAST_SHARE = 0.05
 _MOST = 3
+_RECEDES = 0.5
+"""Farthest over nearest signed disc of a surface that recedes to the focus: a wall's is 1."""
 
 
 def find_surfaces(blur: ResultBlur, usable: Bool, *, seed: int = 0) -> tuple[Surface, ...]:
@@ -34,6 +42,7 @@ def find_surfaces(blur: ResultBlur, usable: Bool, *, seed: int = 0) -> tuple[Sur
     """
     rng = np.random.default_rng(seed)
     open_ = usable & (blur.confidence > _SURE)
+    unseen = usable & ~open_
     found: list[Surface] = []
     while len(found) < _MOST:
         surface = _next_surface(blur, open_, rng)
@@ -41,7 +50,22 @@ def find_surfaces(blur: ResultBlur, usable: Bool, *, seed: int = 0) -> tuple[Sur
             break
         found.append(surface)
         open_ = open_ & ~surface.region
+    for index, surface in enumerate(found):
+        found[index] = _continued(surface, unseen)
+        unseen = unseen & ~found[index].region
     return tuple(found)
+
+
+def _continued(surface: Surface, unseen: Bool) -> Surface:
+    """Return a surface with the plain places that join it, up to the background frame's focus."""
+    x = surface.discs_px()
+    nearest, farthest = (float(np.quantile(x[surface.seen], q)) for q in (0.98, 0.02))
+    if farthest > _RECEDES * nearest:
+        return surface
+    run_on = surface.region | (unseen & (x >= 0))
+    _, labels = cv2.connectedComponents(run_on.astype(np.uint8), connectivity=4)
+    joined = labels == labels[surface.seen][0]
+    return replace(surface, region=np.asarray(run_on & joined, np.bool_))
 
 
 def tolerance_px(blur: ResultBlur) -> Float:
@@ -72,7 +96,7 @@ def _next_surface(blur: ResultBlur, open_: Bool, rng: np.random.Generator) -> Su
     region = _grown(fits)
     if region.mean() < _LEAST_SHARE:
         return None
-    return Surface(region, (float(plane[0]), float(plane[1]), float(plane[2])))
+    return Surface(region, (float(plane[0]), float(plane[1]), float(plane[2])), region)
 
 
 def _best_plane(

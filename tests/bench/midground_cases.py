@@ -58,21 +58,33 @@ class Case:
         return between & (np.minimum(np.abs(self.disc_b), np.abs(self.disc_f)) > least)
 
 
-def make_case(number: int, size: tuple[int, int] = SIZE) -> Case:
-    """Return case 0 to 44."""
-    rng = np.random.default_rng(7000 + number)
+@dataclass(frozen=True)
+class _Draw:
+    """Which case, how large, and what all that is random in it hangs on."""
+
+    number: int
+    size: tuple[int, int]
+    seed: int
+    rng: np.random.Generator
+
+
+def make_case(number: int, size: tuple[int, int] = SIZE, *, seed: int = 0) -> Case:
+    """Return case 0 to 44; another seed gives other scenes, distances, lenses and grain."""
+    drawn = number + 100 * seed
+    draw = _Draw(number, size, drawn, np.random.default_rng(7000 + drawn))
     if number < 24:
-        return _gap(number, size, rng)
+        return _gap(draw)
     if number < 30:
-        return _pasted(number, size, rng)
-    return _fine(number, size, rng)
+        return _pasted(draw)
+    return _fine(draw)
 
 
-def _gap(number: int, size: tuple[int, int], rng: np.random.Generator) -> Case:
+def _gap(draw: _Draw) -> Case:
     """Return a focus pair whose sharp intervals leave a gap on receding ground."""
+    number, size, seed, rng = draw.number, draw.size, draw.seed, draw.rng
     surface = SURFACES[number // 2 % len(SURFACES)]
     tilt = float(rng.choice([0.0, rng.uniform(-0.25, 0.25)]))
-    view = receding(size, number, surface=surface, horizon=rng.uniform(0.25, 0.42), tilt=tilt)
+    view = receding(size, seed, surface=surface, horizon=rng.uniform(0.25, 0.42), tilt=tilt)
     near, far = rng.uniform(3.7, 4.6), rng.uniform(8, 16)
     focal = float(rng.choice([85, 105, 135, 200]))
     peak_px = rng.uniform(4.5, 15) * size[0] / 1200
@@ -84,79 +96,79 @@ def _gap(number: int, size: tuple[int, int], rng: np.random.Generator) -> Case:
         view = View(
             view.color,
             view.distance_m,
-            (standing(size, number, centre=0.5, foot=foot, distance_m=far),),
+            (standing(size, seed, centre=0.5, foot=foot, distance_m=far),),
         )
-    return _shot(number, "gap", view, lenses, rng, wrong=True)
+    return _shot(draw, "gap", view, lenses, wrong=True)
 
 
-def _pasted(number: int, size: tuple[int, int], rng: np.random.Generator) -> Case:
+def _pasted(draw: _Draw) -> Case:
     """Return an aperture pair: near ground pasted from the stopped frame, soft ground behind it."""
-    view = receding(size, number, surface=SURFACES[number % len(SURFACES)], horizon=0.3)
+    number, size, seed, rng = draw.number, draw.size, draw.seed, draw.rng
+    view = receding(size, seed, surface=SURFACES[number % len(SURFACES)], horizon=0.3)
     focus = rng.uniform(9, 14)
     wide = float(rng.choice([2.8, 4.0]))
     lenses = Lens(105, wide, focus, size[0]), Lens(105, 22.0, focus, size[0])
-    return _shot(number, "pasted", view, lenses, rng, wrong=True, seam=0.75)
+    return _shot(draw, "pasted", view, lenses, wrong=True, seam=0.75)
 
 
-def _fine(number: int, size: tuple[int, int], rng: np.random.Generator) -> Case:
+def _fine(draw: _Draw) -> Case:
+    number, size, seed, rng = draw.number, draw.size, draw.seed, draw.rng
     kind = ("overlap", "wall", "boughs", "mound", "plain")[number % 5]
     surface = SURFACES[number // 5 % len(SURFACES)]
     if kind == "overlap":
-        view = receding(size, number, surface=surface)
+        view = receding(size, seed, surface=surface)
         near, far = rng.uniform(3.8, 4.4), rng.uniform(7, 10)
         stop = float(Lens(85, 1.0, far, size[0]).disc_px(near)) / (2 * 0.9 * size[0] / 1200)
         lenses = Lens(85, stop, far, size[0]), Lens(85, stop, near, size[0])
-        return _shot(number, kind, view, lenses, rng, wrong=False)
+        return _shot(draw, kind, view, lenses, wrong=False)
     if kind == "wall":
-        view = wall(size, number, rng.uniform(5, 7), surface=surface)
+        view = wall(size, seed, rng.uniform(5, 7), surface=surface)
         lenses = Lens(135, 4.0, rng.uniform(8, 12), size[0]), Lens(135, 4.0, 4.0, size[0])
-        return _shot(number, kind, view, lenses, rng, wrong=False, seam=0.0)
+        return _shot(draw, kind, view, lenses, wrong=False, seam=0.0)
     if kind == "mound":
-        view = mound(size, number, surface=surface)
+        view = mound(size, seed, surface=surface)
         lenses = Lens(135, 4.0, 5.0, size[0]), Lens(135, 16.0, 5.0, size[0])
-        return _shot(number, kind, view, lenses, rng, wrong=False, seam=0.0)
-    view = receding(size, number, surface=surface, horizon=0.35)
+        return _shot(draw, kind, view, lenses, wrong=False, seam=0.0)
+    view = receding(size, seed, surface=surface, horizon=0.35)
     cuts: tuple[CutOut, ...] = (
-        standing(size, number, centre=rng.uniform(0.4, 0.6), foot=1.2, distance_m=6.0),
+        standing(size, seed, centre=rng.uniform(0.4, 0.6), foot=1.2, distance_m=6.0),
     )
     if kind == "boughs":
-        cuts = (*cuts, boughs(size, number, distance_m=2.6))
+        cuts = (*cuts, boughs(size, seed, distance_m=2.6))
     view = View(view.color, np.maximum(view.distance_m, 12.0), cuts)
     lenses = (
         Lens(135, 2.8, 6.0, size[0]),
         # Focused between boughs and sitter, f/16 leaves the boughs soft: that is no sound scene.
         Lens(135, 16.0, 2.6 if kind == "boughs" else 6.0, size[0]),
     )
-    return _shot(number, kind, view, lenses, rng, wrong=False, seam=0.0)
+    return _shot(draw, kind, view, lenses, wrong=False, seam=0.0)
 
 
 def _shot(
-    number: int,
+    draw: _Draw,
     kind: str,
     view: View,
     lenses: tuple[Lens, Lens],
-    rng: np.random.Generator,
     *,
     wrong: bool,
     seam: float | None = None,
 ) -> Case:
+    number, seed = draw.number, draw.seed
     discs = [lens.disc_px(view.distance_m) for lens in lenses]
     matte = _matte(discs, seam)
     if kind == "boughs":
         matte = view.cut_outs[-1].coverage
-    light = [photograph(view, lens, seed=number) for lens in lenses]
+    light = [photograph(view, lens, seed=seed) for lens in lenses]
     middle = 2 / (1 / lenses[0].focus_distance_m + 1 / lenses[1].focus_distance_m)
     small = Lens(lenses[0].focal_length_mm, 16.0, middle, lenses[0].width_px)
-    truth = photograph(view, small, seed=number)
-    isos = 100, float(rng.choice([100, 400, 800]))
+    truth = photograph(view, small, seed=seed)
+    isos = 100, float(draw.rng.choice([100, 400, 800]))
     frames = [
-        Frame(
-            with_noise(shot, iso, seed=number + k), _capture(lens, iso), f"case-{number}-{'bf'[k]}"
-        )
+        Frame(with_noise(shot, iso, seed=seed + k), _capture(lens, iso), f"case-{number}-{'bf'[k]}")
         for k, (shot, lens, iso) in enumerate(zip(light, lenses, isos, strict=True))
     ]
     bridge = Frame(
-        with_noise(truth, 800, seed=number + 9), _capture(small, 800), f"case-{number}-bridge"
+        with_noise(truth, 800, seed=seed + 9), _capture(small, 800), f"case-{number}-bridge"
     )
     sharp = photograph(view, Lens(50, 5000, middle, lenses[0].width_px))
     return Case(number, kind, wrong, *frames, bridge, matte, *discs, sharp, truth)
@@ -178,12 +190,13 @@ def _capture(lens: Lens, iso: float) -> Capture:
     return Capture(f_number=round(lens.f_number, 2), iso=iso, focal_length_mm=lens.focal_length_mm)
 
 
-def kept_case(number: int, folder: Path, size: tuple[int, int] = SIZE) -> Case:
+def kept_case(number: int, folder: Path, size: tuple[int, int] = SIZE, *, seed: int = 0) -> Case:
     """Return a case from its file, or render and keep it."""
-    file = folder / f"case-{number}-{size[0]}.pkl"
+    drawn = f"-seed-{seed}" if seed else ""
+    file = folder / f"case-{number}-{size[0]}{drawn}.pkl"
     if file.exists():
         return pickle.loads(file.read_bytes())  # type: ignore[no-any-return]  # noqa: S301 - own file
-    case = make_case(number, size)
+    case = make_case(number, size, seed=seed)
     folder.mkdir(parents=True, exist_ok=True)
     file.write_bytes(pickle.dumps(case))
     return case

@@ -1,5 +1,7 @@
 """The rules behind the flags: loudness, the thin lens that ties both frames, planes, tapering."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -7,6 +9,7 @@ from numpy.typing import NDArray
 from blendkit.filters.disc import disc_blur
 from blendkit.frame import Capture
 from blendkit.midground import LensPair, ResultBlur, Surface
+from blendkit.midground.bridging import bridge_disc_px
 from blendkit.midground.edge_discs import edge_discs
 from blendkit.midground.lens_pair import (
     aperture_ratio,
@@ -17,7 +20,7 @@ from blendkit.midground.lens_pair import (
 )
 from blendkit.midground.loudness import blur_severity, just_visible_px, step_severity
 from blendkit.midground.sharpening import sharpened
-from blendkit.midground.soft_ground import Ground, soft_between_sharp
+from blendkit.midground.soft_ground import Ground, grounds_of, soft_between_sharp
 from blendkit.midground.surfaces import find_surfaces
 from blendkit.midground.tapering import tapered_disc_px
 from blendkit.optics import blur_disc_mm, depth_of_field
@@ -83,6 +86,25 @@ def test_the_gap_is_found_from_edges_that_read_too_sharp() -> None:
     assert 0.93 < found / gap < 1.12
 
 
+def test_a_hedge_does_not_outvote_the_ground_before_it() -> None:
+    rng = np.random.default_rng(5)
+    gap = 14.0
+    # Most samples lie at one distance, on a texture whose edges read three times as soft; in the
+    # foreground frame it has no edges left.
+    x = np.concatenate([rng.uniform(-2, 18, 500), np.full(4000, -4.0)])
+    factor = np.concatenate([np.full(500, 0.25), np.full(4000, 0.8)])
+    front = x - gap
+    relative = np.sign(x**2 - front**2) * np.sqrt(np.abs(x**2 - front**2))
+    edges_b, edges_f = (
+        (share * (np.hypot(disc, 1.5) - 1.5) + 0.1) * np.exp(0.3 * rng.standard_normal(4500))
+        for share, disc in ((factor, x), (0.25, front))
+    )
+    edges_f[500:] = np.nan
+    found = measured_gap_px(relative, edges_b, edges_f, 1.0, 60.0)
+    assert found is not None
+    assert 0.95 < found / gap < 1.08
+
+
 def test_an_edge_under_a_disc_reads_as_that_disc() -> None:
     step = np.zeros((160, 160), np.float32)
     step[:, 80:] = 0.5
@@ -130,7 +152,8 @@ def ground_of(gap: float = 12.0) -> tuple[Ground, ResultBlur]:
     blur, x = plane_blur(gap)
     pasted = (x > gap / 2).astype(np.float32)
     disc = np.where(pasted > 0.5, np.abs(x - gap), np.abs(x)).astype(np.float32)
-    surface = Surface(np.ones(x.shape, bool), (-4.0, 0.0, 18 / 59))
+    everywhere = np.ones(x.shape, bool)
+    surface = Surface(everywhere, (-4.0, 0.0, 18 / 59), everywhere)
     return Ground(surface, x.astype(np.float32), disc, pasted), blur
 
 
@@ -157,6 +180,62 @@ def test_tapered_blur_grows_away_from_the_near_sharp_part() -> None:
     upwards = wanted[::-1, 45][ground.nearness[::-1, 45] < start]
     assert (np.diff(upwards) >= -1e-5).all()
     assert wanted.max() < ground.disc_px.max() + 0.01
+
+
+def test_tapered_blur_grows_towards_the_camera_where_the_far_part_is_kept() -> None:
+    ground, _ = ground_of()
+    wanted = tapered_disc_px(ground, "far")[:, 45]
+    x = ground.nearness[:, 45]
+    assert (np.diff(wanted[x > 0]) >= -1e-5).all()
+    assert np.array_equal(wanted[x <= 0], ground.disc_px[x <= 0, 45])
+    assert wanted.max() < ground.disc_px.max() + 0.01
+
+
+@pytest.mark.parametrize("ratio", [0.25, None])
+def test_a_bridge_is_measured_where_the_result_is_sharp(ratio: float | None) -> None:
+    ground, blur = ground_of()
+    true = 0.25 * np.abs(ground.nearness - 5)
+    square = ground.disc_px**2 - true**2
+    # Large discs are measured too small by a tenth: in the zone that hides any disc of the bridge.
+    relative = np.sign(square) * np.sqrt(np.abs(square)) * np.where(square > 0, 0.9, 1)
+    sure = np.ones(true.shape, np.float32)
+    known = {"lens": blur.lens, "ratio": ratio, "unit_px": 1.0}
+    found = bridge_disc_px(ground, relative.astype(np.float32), sure, **known)
+    assert np.abs(found - true).max() < 0.4
+
+
+def test_what_a_bridge_leaves_soft_beside_its_focus_is_still_found() -> None:
+    ground, _ = ground_of()
+    bridged = np.minimum(ground.disc_px, 0.8 * np.abs(ground.nearness - 6))
+    soft = soft_between_sharp(replace(ground, disc_px=bridged.astype(np.float32)), 2.0)
+    assert soft is not None
+    x = ground.nearness[soft]
+    assert x.min() < 4
+    assert x.max() > 8
+
+
+def plain_far(blur: ResultBlur, x: NDArray[np.float64], until_px: float) -> ResultBlur:
+    """Return a blur map whose far ground, up to a signed disc, is too plain to be measured."""
+    sure = np.where(x < until_px, 0, 1).astype(np.float32)
+    return replace(blur, confidence=sure)
+
+
+def test_plain_ground_takes_the_order_of_the_ground_it_joins_up_to_the_focus() -> None:
+    blur, x = plane_blur()
+    surface = find_surfaces(plain_far(blur, x, 4.0), np.ones(x.shape, bool))[0]
+    assert x[surface.seen].min() > 3.5
+    assert -0.5 < x[surface.region].min() < 0.5
+
+
+@pytest.mark.parametrize(("until_px", "flagged"), [(2.8, True), (8.0, False)])
+def test_a_gap_before_plain_ground_is_flagged_if_blur_is_seen_to_fall(
+    until_px: float, flagged: bool
+) -> None:
+    blur, x = plane_blur(gap=16.0)
+    pasted = np.repeat(np.repeat(x[:, :1] > 12, x.shape[1], axis=1), 10, axis=0)
+    alpha = np.repeat(pasted, 10, axis=1).astype(np.float32)
+    (ground, *_) = grounds_of(plain_far(blur, x, until_px), alpha)
+    assert (soft_between_sharp(ground, 2.5) is not None) == flagged
 
 
 @pytest.mark.parametrize("disc", [2.0, 3.0, 4.0])
