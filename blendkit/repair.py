@@ -303,7 +303,7 @@ def _tapered(job: _Job, kept: SharpPart) -> _Made | None:
     if not touched.any() or float(_stands_sharp(job)[touched].mean()) > _SITTER_SHARE:
         return None
     full = np.asarray(cv2.resize(extra, job.background.size), np.float32)
-    free = np.asarray(1 - job.merged.sitter, np.float32)
+    free = np.asarray(1 - _sitter(job), np.float32)
     pixels, _ = rerender(job.merged.pixels, free, full)
     ground = replace(job.ground, disc_px=np.maximum(wanted, job.ground.disc_px))
     side = "farther" if kept == "near" else "nearer"
@@ -315,11 +315,17 @@ def _tapered(job: _Job, kept: SharpPart) -> _Made | None:
 def _stands_sharp(job: _Job) -> Bool:
     """Return where the sitter is, or something sharp in the background frame off the ground."""
     size = (job.soft.shape[1], job.soft.shape[0])
-    sitter = cv2.resize(job.merged.sitter, size, interpolation=cv2.INTER_AREA) > 0.5
+    sitter = cv2.resize(_sitter(job), size, interpolation=cv2.INTER_AREA) > 0.5
     least = soft_from_px(job.background.size, job.visible_px)
     sharp = (job.blur.confidence > _SURE) & (job.blur.disc_px < least)
     off = ~job.ground.surface.region & (job.ground.pasted <= 0.5)
     return np.asarray(sitter | (sharp & off), np.bool_)
+
+
+def _sitter(job: _Job) -> Float:
+    """Return the sitter without ground that both frames hold equally soft: that looks like one."""
+    soft = at_full_size(job.soft, job.background.size)
+    return np.asarray(np.where(soft, 0, job.merged.sitter), np.float32)
 
 
 def _result_disc_px(job: _Job) -> Float:

@@ -17,7 +17,10 @@ _OFFERS: dict[Mode, tuple[str, str]] = {
     ),
     "extend": ("Take it from the sharper frame", "as far as either frame is sharp there"),
     "sharpen": ("Sharpen it", "small discs only, held back by the grain"),
-    "taper": ("Let the blur grow evenly", "what lies farther becomes softer, as one lens would do"),
+    "taper": (
+        "Let the blur grow evenly",
+        "what lies away from the sharp part becomes softer, as one lens would do",
+    ),
 }
 
 

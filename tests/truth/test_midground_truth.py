@@ -17,7 +17,7 @@ from blendkit.repair import repair_result
 from blendkit.simulate.metrics import psnr
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "midground"))
-from warped_ground import Lens, View, photograph, receding, wall, with_noise
+from warped_ground import Lens, View, photograph, receding, standing, wall, with_noise
 
 SIZE = (480, 320)
 WIDTH = SIZE[0]
@@ -96,6 +96,23 @@ def test_taper_lets_blur_only_grow(gap: tuple) -> None:
     column = blur.disc_px[:, blur.disc_px.shape[1] // 2]
     ground = column[int(0.45 * len(column)) : int(0.75 * len(column))]
     assert (np.diff(ground[::-1]) > -0.3).all()
+
+
+def test_taper_leaves_whoever_is_in_focus_alone() -> None:
+    bare = receding(SIZE, 3, surface="gravel", horizon=0.3)
+    figure = standing(SIZE, 3, centre=0.5, foot=0.5, distance_m=11.0)
+    view = View(bare.color, bare.distance_m, (figure,))
+    lenses = Lens(135, 4.6, 11.0, WIDTH), Lens(135, 4.6, 4.0, WIDTH)
+    near = np.abs(lenses[1].disc_px(view.distance_m)) < np.abs(lenses[0].disc_px(view.distance_m))
+    merged, background, foreground = merged_pair(view, lenses, near)
+    done = repair_result(merged, background, foreground, mode="taper")
+    assert [a.applied for a in done.attempts] == [True]
+    assert soft_flag(done.merged) is None
+    inside = (figure.coverage > 0.99) & ~near
+    assert inside.sum() > 1000
+    changed = np.abs(done.merged.pixels - merged.pixels).max(axis=2) > 1e-6
+    assert changed[inside].mean() < 0.02
+    assert changed[near].mean() > 0.3
 
 
 def test_sharpening_refuses_discs_beyond_its_reach() -> None:
