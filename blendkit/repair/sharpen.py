@@ -1,0 +1,40 @@
+"""Slightly soft ground, sharpened."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+
+from blendkit.frame import Bool, Source
+from blendkit.midground.sharpening import LARGEST_DISC_PX, disc_left_px, sharpened
+from blendkit.repair.job import CannotError, Job, Made, share_of
+
+
+def sharpen(job: Job) -> Made:
+    """Sharpen the zone, unless its disc is beyond what a filter can bring back."""
+    worst = float(np.quantile(job.ground.disc_px[job.soft], 0.9))
+    if worst > LARGEST_DISC_PX:
+        raise CannotError(
+            f"the disc reaches {worst:.1f} px; sharpening brings back up to {LARGEST_DISC_PX:g} px"
+        )
+    size = job.background.size
+    disc = np.asarray(cv2.resize(job.ground.disc_px, size), np.float32)
+    share = share_of(job, job.soft)
+    grain = job.merged.noise[0].at_middle_grey
+    rows, columns = _box(share > 0)
+    part = job.merged.pixels[rows, columns]
+    pixels = job.merged.pixels.copy()
+    pixels[rows, columns] = sharpened(part, disc[rows, columns], grain)
+    power = float(np.var(part - part.mean(axis=(0, 1))))
+    left = [disc_left_px(float(d), grain, power) for d in np.arange(0, LARGEST_DISC_PX + 1, 0.5)]
+    after = np.interp(job.ground.disc_px, np.arange(0, LARGEST_DISC_PX + 1, 0.5), left)
+    ground = replace(
+        job.ground, disc_px=np.where(job.soft, after, job.ground.disc_px).astype(np.float32)
+    )
+    why = f"a disc of {worst:.1f} px is within reach of a filter at this grain"
+    return Made(pixels, share, ground, Source.REPAIRED, why)
+
+
+def _box(region: Bool) -> tuple[slice, slice]:
+    rows, columns = np.flatnonzero(region.any(axis=1)), np.flatnonzero(region.any(axis=0))
+    return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(columns[0]), int(columns[-1]) + 1)
