@@ -34,8 +34,7 @@ class BlendkitError(Exception):
 def out_of_memory(error: BaseException) -> bool:
     """Whether an error says that memory did not suffice: Python's own, OpenCV's, or a thread's.
 
-    What a decoder finds wrong with a file is an InputError by then; a codec's own error that comes
-    this far is an encoder's, or that of loading it, and they fail for want of memory.
+    What a library raises on its way out has the reason behind it.
     """
     reason: BaseException | None = error
     while reason is not None:
@@ -43,11 +42,19 @@ def out_of_memory(error: BaseException) -> bool:
             isinstance(reason, MemoryError)
             or getattr(reason, "code", None) == _OPENCV_NO_MEMORY
             or any(words in str(reason) for words in _NO_MEMORY_WORDS)
-            or type(reason).__module__.partition(".")[0] == "imagecodecs"
         ):
             return True
         reason = reason.__cause__ or reason.__context__
     return False
+
+
+def lacked_memory(error: BaseException) -> bool:
+    """Whether an error that no reader and no writer has explained says the same.
+
+    What a decoder finds wrong with a file is an InputError by then; a codec's own error that comes
+    this far is an encoder's, or that of loading it, and they fail for want of memory.
+    """
+    return out_of_memory(error) or type(error).__module__.partition(".")[0] == "imagecodecs"
 
 
 class InputError(BlendkitError):

@@ -12,7 +12,7 @@ from blendkit.batch.lend import lent_hints
 from blendkit.batch.mend import mended
 from blendkit.batch.records import Job, Outcome, failed
 from blendkit.batch.thumbs import write_thumbs
-from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, out_of_memory
+from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, lacked_memory
 from blendkit.files import prefer_raws
 from blendkit.hints import Hints
 from blendkit.merge import merge_pair
@@ -39,7 +39,7 @@ def merge_job(job: Job) -> Outcome:
     except BlendkitError as error:
         outcome = failed(job, str(error), time_s=time.perf_counter() - began)
     except Exception as error:
-        if not out_of_memory(error):
+        if not lacked_memory(error):
             raise
         outcome = failed(job, NO_MEMORY, time_s=time.perf_counter() - began)
     return outcome

@@ -17,7 +17,7 @@ from multiprocessing.connection import Connection
 
 from blendkit.batch.memory import PARENT_BYTES
 from blendkit.batch.records import Job, Outcome, Work, failed
-from blendkit.errors import NO_MEMORY, out_of_memory
+from blendkit.errors import NO_MEMORY, lacked_memory
 
 THREAD_LIMITS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 """Environment variables by which numerical libraries are told how many threads to use."""
@@ -130,7 +130,7 @@ def outcome_of(future: Future[Outcome], job: Job) -> Outcome:
             "run again, with fewer --jobs",
         )
     except Exception as error:  # noqa: BLE001 - a defect in one pair must not stop the others
-        if out_of_memory(error):
+        if lacked_memory(error):
             return failed(job, NO_MEMORY)
         return failed(job, f"{type(error).__name__}: {error}; this is a fault of blendkit")
 

@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from blendkit import __version__
-from blendkit.errors import EXIT_BAD_INPUT, NO_MEMORY, BlendkitError, out_of_memory
+from blendkit.errors import EXIT_BAD_INPUT, NO_MEMORY, BlendkitError, lacked_memory
 
 COMMANDS = {
     "merge": "Merge one pair into one picture.",
@@ -56,7 +56,7 @@ class LazyGroup(click.Group):
             click.echo("blendkit: " + " ".join(str(error).split()), err=True)
             sys.exit(error.exit_code)
         except Exception as error:
-            if not out_of_memory(error):
+            if not lacked_memory(error):
                 raise
             click.echo("blendkit: " + NO_MEMORY, err=True)
             sys.exit(EXIT_BAD_INPUT)

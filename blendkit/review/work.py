@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from typing import Any
 
-from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, out_of_memory
+from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, lacked_memory
 from blendkit.frame import Progress
 from blendkit.masks.strokes import Stroke
 from blendkit.merge import merge_pair
@@ -108,7 +108,7 @@ def _run(task: Task, pipe: Connection) -> None:
     except BlendkitError as error:
         pipe.send(("failed", " ".join(str(error).split()), 0.0))
     except Exception as error:
-        if not out_of_memory(error):
+        if not lacked_memory(error):
             raise
         pipe.send(("failed", NO_MEMORY, 0.0))
 
