@@ -120,7 +120,7 @@ def _with_curve(
     A window's mean of rendered values depends on how blurred it is, its mean of linear light does
     not: pixels are straightened by the curve so far and the curve is fitted again.
     """
-    factor = max(max(usable.shape) // _STRAIGHTEN_PX, 1)
+    factor = max(round(max(usable.shape) / _STRAIGHTEN_PX), 1)
     here, there = reduce_by(background, factor), reduce_by(aligned, factor)
     share = reduce_by(usable.astype(np.float32), factor) > _WHOLLY
     curve: Curve = ()

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from blendkit.cli.merge_small import for_reduced, reduced_pair
+from blendkit.cli.merge_small import reduced_pair
 from blendkit.cli.progress import shown_progress
 from blendkit.cli.repair_run import tell_attempts
 from blendkit.errors import AlignmentError
@@ -30,6 +30,7 @@ from blendkit.report.html import write_html
 from blendkit.report.inputs import Given, Pair, read_pair, read_strokes, with_strokes
 from blendkit.report.mending import read_bridges, repaired_by
 from blendkit.report.plain import Document
+from blendkit.report.reduced import settings_at
 from blendkit.report.screen import SCREEN_PX
 from blendkit.settings import DeliverySettings, MergeSettings
 from blendkit.sidecar import (
@@ -149,7 +150,7 @@ def run_preview(job: Job) -> None:
     known = _read(job)
     factor = -(-max(known.pair.background.size) // SCREEN_PX)
     pair = reduced_pair(known.pair, factor)
-    merged = _merged(pair, for_reduced(known.settings, factor), job)
+    merged = _merged(pair, settings_at(1 / factor, known.settings), job)
     write_picture(
         job.output, merged.pixels, like=pair.background, bits=job.bits, inputs=job.given.paths
     )

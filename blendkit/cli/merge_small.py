@@ -6,7 +6,6 @@ from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints, NearerLine
 from blendkit.report.inputs import Pair
-from blendkit.settings import MergeSettings
 
 
 def reduced_pair(pair: Pair, factor: int) -> Pair:
@@ -28,14 +27,6 @@ def reduced_pair(pair: Pair, factor: int) -> Pair:
     )
     background, foreground = (_frame(frame, factor) for frame in (pair.background, pair.foreground))
     return replace(pair, background=background, foreground=foreground, hints=small)
-
-
-def for_reduced(settings: MergeSettings, factor: int) -> MergeSettings:
-    """Return settings for a reduced pair: lengths in px follow the scale."""
-    disc_px = settings.discs.disc_px
-    if disc_px is None:
-        return settings
-    return replace(settings, discs=replace(settings.discs, disc_px=disc_px / factor))
 
 
 def _frame(frame: Frame, factor: int) -> Frame:

@@ -15,6 +15,7 @@ from blendkit.frame import Capture, Float, Frame, Label
 from blendkit.hints import Hints
 from blendkit.masks.strokes import Stroke, rasterise
 from blendkit.merge import Merged, merge_pair
+from blendkit.report.reduced import settings_at
 from blendkit.review.pyramid import Pyramid, count_levels, level_size
 from blendkit.review.repaint import Ready, prepare, repaint
 from blendkit.settings import MergeSettings
@@ -196,20 +197,12 @@ class Previewer:
             self._small.background,
             self._small.foreground,
             hints=bare,
-            settings=small_settings(settings, 0.5**self._small.level),
+            settings=settings_at(0.5**self._small.level, settings),
             # A stroke does not change what is prepared, so only another setting ends it.
             progress=lambda _stage, _share, /: self._check_settings(settings),
         )
         self._ready = prepare(self._small.background.pixels, merged, bare)
         self._now = None
-
-
-def small_settings(settings: MergeSettings, scale: float) -> MergeSettings:
-    """Return the settings for a picture reduced to `scale`: lengths in its px shrink with it."""
-    disc = settings.discs.disc_px
-    discs = replace(settings.discs, disc_px=None if disc is None else disc * scale)
-    matte = replace(settings.matte, edge_px=max(settings.matte.edge_px * scale, 1.0))
-    return replace(settings, discs=discs, matte=matte)
 
 
 def _shown(merged: Merged) -> Shown:
