@@ -161,7 +161,7 @@ def test_the_motorcycle_floor_is_flagged_where_depth_says() -> None:
     flags = [flag for flag in result.flags if flag.kind == "soft-midground"]
     assert flags
     region = np.any([flag.region for flag in flags], axis=0)
-    # 0.80 of the flag is right and 0.80 of the floor is found; of drawn ground 0.85 is asked.
+    # 0.78 of the flag is right and 0.79 of the floor is found; of drawn ground 0.85 is asked.
     assert (region & between).sum() > 0.75 * region.sum()
     assert (region & between & floor).sum() > 0.7 * (between & floor).sum()
 
