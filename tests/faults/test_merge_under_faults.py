@@ -100,7 +100,7 @@ def test_a_disk_that_takes_no_large_file(tmp_path: Path) -> None:
 
 def test_too_little_memory(tmp_path: Path) -> None:
     """The first limit that does not suffice, coming from above, is met somewhere in the merge."""
-    for limit_mb in range(950, 600, -75):
+    for limit_mb in range(875, 500, -75):
 
         def little(limit_mb: int = limit_mb) -> None:
             resource.setrlimit(resource.RLIMIT_AS, (limit_mb << 20, limit_mb << 20))

@@ -108,13 +108,21 @@ function working(pair, wishes) {
   return null;
 }
 
-/** @param {Job} job @param {Wishes} wishes */
+/**
+ * The same element for every step of progress: a button made anew under the pointer loses its click.
+ * @param {Job} job @param {Wishes} wishes
+ */
 function jobPart(job, wishes) {
-  const bar = /** @type {HTMLProgressElement} */ (make("progress", { max: 1, "aria-label": "Merge" }));
-  if (job.state === "running") bar.value = job.share;
-  const said = job.state === "waiting" ? "waits for another merge" : job.stage || "starting";
-  return make("div", {}, make("h2", {}, `Merging at full size: ${said}`), bar,
+  const part = document.getElementById("job") ?? make("div", { id: "job" }, make("h2"),
+    make("progress", { max: 1, "aria-label": "Merge" }),
     make("div", { class: "row" }, button("Stop", wishes.cancel, { "data-keep": "stop" })));
+  const said = job.state === "waiting" ? "waits for another merge" : job.stage || "starting";
+  const title = /** @type {HTMLElement} */ (part.querySelector("h2"));
+  title.textContent = `Merging at full size: ${said}`;
+  const bar = /** @type {HTMLProgressElement} */ (part.querySelector("progress"));
+  if (job.state === "running") bar.value = job.share;
+  else bar.removeAttribute("value");
+  return part;
 }
 
 /** @param {HTMLElement} slip @param {Pair} pair @param {Brush} brush @param {string} preview @param {Wishes} wishes */
