@@ -150,6 +150,15 @@ class Visit:
         page.goto(self.url)
         return page
 
+    def eventually(self, least_ms: int, holds: Callable[[], bool]) -> None:
+        """Wait, and go on waiting as long as a busy machine needs, until something holds."""
+        self.page.wait_for_timeout(least_ms)
+        for _ in range(200):
+            if holds():
+                return
+            self.page.wait_for_timeout(100)
+        assert holds()
+
     def drag(self, start: tuple[float, float], end: tuple[float, float], steps: int = 8) -> None:
         """Drag the pointer over the stage, places as shares of its size."""
         box = self.page.locator("#stage").bounding_box()

@@ -99,8 +99,7 @@ def test_pictures_in_turns_change_places_at_the_space_bar(visit: Any) -> None:
 def test_a_flag_flies_the_view_to_its_place_and_marks_it(visit: Any) -> None:
     page = visit.page
     page.keyboard.press("f")
-    page.wait_for_timeout(900)
-    assert page.locator("#marks option:checked").inner_text() == "findings"
+    visit.eventually(900, lambda: page.locator("#marks option:checked").inner_text() == "findings")
     box = page.evaluate(
         """() => {
           const canvas = document.querySelector("#view canvas").getBoundingClientRect();
@@ -125,14 +124,11 @@ def test_a_flag_flies_the_view_to_its_place_and_marks_it(visit: Any) -> None:
 def test_zoom_is_one_to_one_and_linked(visit: Any) -> None:
     page = visit.page
     page.keyboard.press("z")
-    page.wait_for_timeout(700)
-    assert page.locator("#zoom-now").inner_text() == "100 %"
+    visit.eventually(700, lambda: page.locator("#zoom-now").inner_text() == "100 %")
     page.locator("#first").select_option(label="Foreground frame")
-    page.wait_for_timeout(500)
-    assert page.locator("#zoom-now").inner_text() == "100 %"
+    visit.eventually(500, lambda: page.locator("#zoom-now").inner_text() == "100 %")
     page.keyboard.press("z")
-    page.wait_for_timeout(700)
-    assert page.locator("#zoom-now").inner_text() != "100 %"
+    visit.eventually(700, lambda: page.locator("#zoom-now").inner_text() != "100 %")
 
 
 def test_the_magnifier_follows_the_pointer(visit: Any) -> None:
@@ -144,8 +140,9 @@ def test_the_magnifier_follows_the_pointer(visit: Any) -> None:
     page.wait_for_timeout(600)
     first = lens.bounding_box()
     page.mouse.move(box["x"] + 420, box["y"] + 300)
-    page.wait_for_timeout(300)
-    assert lens.bounding_box()["x"] - first["x"] == pytest.approx(220, abs=3)
+    visit.eventually(
+        300, lambda: lens.bounding_box()["x"] - first["x"] == pytest.approx(220, abs=3)
+    )
     page.keyboard.press("m")
     assert not lens.is_visible()
 
@@ -176,13 +173,15 @@ def test_numbers_are_generated_checked_and_kept(visit: Any) -> None:
     field = door.get_by_label("Veil error")
     field.fill("0.25")
     field.press("Enter")
-    page.wait_for_timeout(800)
-    assert sidecar(visit, "loud")["settings"] == {"plate": {"veil_error": 0.25}}
+    visit.eventually(
+        800, lambda: sidecar(visit, "loud")["settings"] == {"plate": {"veil_error": 0.25}}
+    )
     field = door.get_by_label("Veil error")
     field.fill("7")
     field.press("Enter")
-    page.wait_for_timeout(400)
-    assert sidecar(visit, "loud")["settings"] == {"plate": {"veil_error": 0.25}}
+    visit.eventually(
+        400, lambda: sidecar(visit, "loud")["settings"] == {"plate": {"veil_error": 0.25}}
+    )
     page.keyboard.press("Escape")
 
 

@@ -70,7 +70,7 @@ def test_a_stroke_becomes_data_in_px_of_the_picture_and_is_undone(visit: Any) ->
     page.locator("#brush-size").fill("30")
     page.locator("#brush-size").press("Tab")
     visit.drag((0.3, 0.3), (0.5, 0.6))
-    page.wait_for_timeout(900)
+    visit.eventually(900, lambda: len(strokes(visit)) == 1)
     (stroke,) = strokes(visit)
     assert (stroke["role"], stroke["diameter_px"]) == ("foreground", 30)
     assert sidecar(visit)["strokes"]["size"] == list(SIZE)
@@ -82,21 +82,19 @@ def test_a_stroke_becomes_data_in_px_of_the_picture_and_is_undone(visit: Any) ->
         assert point[1] == pytest.approx(200 + (v - 0.5) * box["height"] / scale, abs=2.5)
     page.keyboard.press("h")
     visit.drag((0.6, 0.3), (0.7, 0.3))
-    page.wait_for_timeout(700)
-    assert [one["role"] for one in strokes(visit)] == ["foreground", "background"]
+    visit.eventually(
+        700, lambda: [one["role"] for one in strokes(visit)] == ["foreground", "background"]
+    )
     for _ in range(2):
         page.keyboard.press("Control+z")
-    page.wait_for_timeout(900)
-    assert strokes(visit) == []
+    visit.eventually(900, lambda: strokes(visit) == [])
     page.keyboard.press("Control+y")
-    page.wait_for_timeout(700)
-    assert len(strokes(visit)) == 1
+    visit.eventually(700, lambda: len(strokes(visit)) == 1)
     page.reload()
     visit.ready()
     page.keyboard.press("b")
     page.get_by_role("button", name="Undo").click()
-    page.wait_for_timeout(700)
-    assert strokes(visit) == []
+    visit.eventually(700, lambda: strokes(visit) == [])
 
 
 def test_straight_lines_wheel_and_keys_of_the_brush(visit: Any) -> None:
@@ -116,7 +114,7 @@ def test_straight_lines_wheel_and_keys_of_the_brush(visit: Any) -> None:
     page.keyboard.down("Shift")
     page.mouse.click(box["x"] + 0.6 * box["width"], box["y"] + 0.7 * box["height"])
     page.keyboard.up("Shift")
-    page.wait_for_timeout(900)
+    visit.eventually(900, lambda: len(strokes(visit)) == 2)
     first, line = strokes(visit)
     assert line["points"][0] == pytest.approx(first["points"][-1], abs=0.2)
     assert len(line["points"]) == 2
@@ -138,13 +136,12 @@ def test_a_pen_pressed_harder_paints_wider(visit: Any) -> None:
           send("pointerup", 500, 0);
         }"""
     )
-    page.wait_for_timeout(900)
+    visit.eventually(900, lambda: len(strokes(visit)) >= 4)
     widths = [one["diameter_px"] for one in strokes(visit)]
     assert len(widths) >= 4
     assert widths == sorted(widths)
     page.keyboard.press("Control+z")
-    page.wait_for_timeout(700)
-    assert strokes(visit) == []  # one press of the pen is undone at once
+    visit.eventually(700, lambda: strokes(visit) == [])  # one press of the pen is undone at once
 
 
 def test_by_keyboard_alone_a_pair_is_painted_and_decided(visit: Any) -> None:
@@ -156,7 +153,7 @@ def test_by_keyboard_alone_a_pair_is_painted_and_decided(visit: Any) -> None:
     for _ in range(5):
         page.keyboard.press("ArrowUp")
     page.keyboard.press("Enter")
-    page.wait_for_timeout(900)
+    visit.eventually(900, lambda: len(strokes(visit)) == 1)
     (stroke,) = strokes(visit)
     assert stroke["points"][0][0] == stroke["points"][-1][0]
     assert stroke["points"][0][1] - stroke["points"][-1][1] == pytest.approx(
@@ -164,8 +161,7 @@ def test_by_keyboard_alone_a_pair_is_painted_and_decided(visit: Any) -> None:
     )
     page.keyboard.press("Escape")
     page.keyboard.press("a")
-    page.wait_for_timeout(700)
-    assert sidecar(visit)["decision"] == "accepted"
+    visit.eventually(700, lambda: sidecar(visit)["decision"] == "accepted")
 
 
 def test_two_tabs_do_not_corrupt_the_sidecar(visit: Any) -> None:
@@ -178,8 +174,7 @@ def test_two_tabs_do_not_corrupt_the_sidecar(visit: Any) -> None:
             box = page.locator("#stage").bounding_box()
             x = box["x"] + (0.3 + 0.1 * k) * box["width"]
             page.mouse.click(x, box["y"] + row * box["height"])
-    visit.page.wait_for_timeout(1500)
-    assert len(strokes(visit)) == 8
+    visit.eventually(1500, lambda: len(strokes(visit)) == 8)
     # Each page learns of the other's strokes without being asked.
     for page in (visit.page, other):
         page.keyboard.press("Escape")
@@ -202,8 +197,7 @@ def test_ties_are_placed_in_both_frames(visit: Any) -> None:
     ((one, other),) = sidecar(visit)["ties"]
     assert other[0] - one[0] == pytest.approx(9 * 600 * 1.016 / box["width"], rel=0.35)
     page.get_by_role("button", name="Remove tie 1").click()
-    page.wait_for_timeout(700)
-    assert sidecar(visit)["ties"] == []
+    visit.eventually(700, lambda: sidecar(visit)["ties"] == [])
 
 
 def test_the_preview_changes_where_painted_and_nowhere_else(visit: Any) -> None:
@@ -323,8 +317,7 @@ def test_a_picture_of_45_megapixels_opens_and_shows_its_pixels(
         visit.page.locator("#way").select_option("alone")
         visit.page.locator("#first").select_option(label="Foreground frame")
         visit.page.keyboard.press("z")
-        visit.page.wait_for_timeout(2500)
-        assert visit.page.locator("#zoom-now").inner_text() == "100 %"
+        visit.eventually(2500, lambda: visit.page.locator("#zoom-now").inner_text() == "100 %")
         shot = visit.page.locator("#view").screenshot()
     shown = cv2.imdecode(np.frombuffer(shot, np.uint8), cv2.IMREAD_COLOR)
     middle = shown[300:460, 400:620]

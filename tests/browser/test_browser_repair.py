@@ -189,8 +189,7 @@ def test_a_finger_pans_and_two_zoom(chromium: Any, visit: Any) -> None:
     for k in range(1, 9):
         touch("touchMove", (x - 40 - 12 * k, y), (x + 40 + 12 * k, y))
     touch("touchEnd")
-    page.wait_for_timeout(700)
-    assert page.locator("#zoom-now").inner_text() != before
+    visit.eventually(700, lambda: page.locator("#zoom-now").inner_text() != before)
     context.close()
 
 
