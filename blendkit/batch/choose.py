@@ -154,11 +154,24 @@ def best_foreground(background: Shot, cast: Cast, likenesses: Likenesses) -> Par
     merits = []
     for shot, sharp in zip(cast.foregrounds, sharpness, strict=True):
         alike = likenesses(background, shot).share
-        merits.append(alike + 0.6 * min(0.0, np.log2(sharp / top + 1e-6) + 0.1) - _clipped(shot))
+        soft = min(0.0, np.log2(sharp / top + 1e-6) + 0.1)
+        merits.append(alike + 0.6 * soft - _clipped(shot) - 0.1 * _opener(shot, cast.foregrounds))
     best = int(np.argmax(merits))
     chosen = cast.foregrounds[best]
     alike = likenesses(background, chosen).share
     return Partner(chosen, alike, _why(best, sharpness, len(cast.foregrounds)))
+
+
+def _opener(shot: Shot, others: Sequence[Shot]) -> float:
+    """Return how many stops a frame is more open than the others, where only exposure tells.
+
+    One stop lies within what the light may have changed, so they count as one aperture.
+    """
+    if shot.capture.f_number is not None:
+        return 0.0
+    given = [other.capture for other in (shot, *others)]
+    light = [np.log2(c.exposure_time_s * c.iso) for c in given if c.exposure_time_s and c.iso]
+    return float(max(light) - light[0]) if len(light) == len(given) else 0.0
 
 
 def _clipped(shot: Shot) -> float:

@@ -18,7 +18,7 @@ _ONE_SHARE, _BOTH_SHARES = 0.005, 0.2
 """Shares of contrast that the other frame shows nowhere as sharp: each frame has at least the
 first, both together the second.  A shaken frame, or one whose focus was missed, has none."""
 
-_BETWEEN, _UNLIKE = 0.92, 0.02
+_BETWEEN = 0.92
 """A frame focused between two others loses less to each than they lose to one another: to the near
 one 0.36 to 0.90 of it in 35 brackets, where one more pose loses 0.94 to 1.20 of it (18 trials)."""
 
@@ -79,7 +79,7 @@ def _side(index: int, far: int, near: int, unlike: dict[tuple[int, int], float],
     """Return 0 for a shot focused as the far one, 1 for one between, 2 for one as the near one."""
     to_far, to_near, whole = unlike[index, far], unlike[index, near], unlike[far, near]
     in_step = min(far, near) < index < max(far, near) and count <= 5
-    if in_step and max(to_far, to_near) < _BETWEEN * whole and min(to_far, to_near) > _UNLIKE:
+    if in_step and max(to_far, to_near) < _BETWEEN * whole:
         return 1
     return 0 if to_far <= to_near else 2
 

@@ -29,7 +29,7 @@ CLEARLY = 0.7
 """Ratio of fine contrast, in powers of two, that counts as sharper."""
 
 
-_HUES, _USUAL_HUES = 2.0, 0.8
+_HUES, _USUAL_HUES = 1.5, 0.8
 """Weight of colour, and the agreement of hues that speaks neither for one set-up nor against."""
 
 

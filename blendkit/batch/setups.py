@@ -17,8 +17,9 @@ from blendkit.batch.hues import hue_agreement
 from blendkit.batch.likeness import Likeness, likeness
 from blendkit.batch.shots import Shot
 
-ENOUGH, AFTER_PAUSE, UNTIMED = 1.9, 2.5, 2.1
-"""Evidence of likeness asked for: in step with the frames before, after a pause, time unknown."""
+ENOUGH, AFTER_PAUSE, UNTIMED, RETURNED = 2.0, 2.8, 2.2, 2.8
+"""Evidence of likeness asked for: in step with the frames before, after a pause, time unknown, and
+of a set-up that was left for another since."""
 
 _RECENT = 4
 _LOOKED_AT = 4
@@ -138,6 +139,8 @@ def _home(
     best, home = 0.0, None
     for setup in recent:
         asked = _asked(gap_s(setup.shots[-1], shot), pause_s)
+        if setup is not recent[-1]:
+            asked = max(asked, RETURNED)
         for other in setup.looked_at():
             if not _same_lens(shot, other):
                 continue

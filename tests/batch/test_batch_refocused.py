@@ -6,10 +6,12 @@ import cv2
 import numpy as np
 import pytest
 
+from blendkit.batch.choose import Cast, best_foreground
 from blendkit.batch.focus import focus_states
 from blendkit.batch.hues import hue_agreement, hues_of
+from blendkit.batch.likeness import Likeness
 from blendkit.batch.lost import lost_shares
-from blendkit.batch.setups import Likenesses, find_setups
+from blendkit.batch.setups import RETURNED, UNTIMED, Likenesses, find_setups
 from blendkit.batch.shots import Shot
 from blendkit.frame import Capture, Float, luminance
 
@@ -118,3 +120,38 @@ def test_set_ups_alike_in_grey_are_told_apart_by_colour() -> None:
     ]
     found = find_setups(shots, Likenesses())
     assert [[shot.path.name for shot in setup.shots] for setup in found] == [["P0", "P1"], ["P2"]]
+
+
+class Told(Likenesses):
+    """Says that P0 and P2 are alike by a given evidence, and P1 like neither."""
+
+    def __init__(self, evidence: float) -> None:
+        super().__init__()
+        self.evidence = evidence
+
+    def __call__(self, first: Shot, second: Shot) -> Likeness:
+        """Return it."""
+        alike = "P1" not in (first.path.name, second.path.name)
+        return Likeness(self.evidence if alike else 0.0, 0.0, 0.0, np.eye(3))
+
+
+def test_a_set_up_left_for_another_is_returned_to_only_on_more_evidence() -> None:
+    def found(names: str, evidence: float) -> list[list[str]]:
+        shots = [Shot(Path(f"P{k}"), Capture(), SIZE[::-1], FAR) for k in names]
+        setups = find_setups(shots, Told(evidence))
+        return [[shot.path.name for shot in setup.shots] for setup in setups]
+
+    between = (UNTIMED + RETURNED) / 2
+    assert found("02", between) == [["P0", "P2"]]
+    assert found("012", between) == [["P0"], ["P1"], ["P2"]]
+    assert found("012", RETURNED + 0.1) == [["P0", "P2"], ["P1"]]
+
+
+def test_where_only_exposure_tells_the_frame_stopped_down_most_is_taken() -> None:
+    def shot(name: str, iso: float) -> Shot:
+        return Shot(Path(name), Capture(exposure_time_s=1 / 125, iso=iso), SIZE[::-1], FAR)
+
+    wide, middle, stopped = shot("a", 100), shot("b", 800), shot("c", 1600)
+    for foregrounds in ((middle, stopped), (stopped, middle)):
+        cast = Cast("aperture", (wide,), foregrounds, (), "", 1.0)
+        assert best_foreground(wide, cast, Likenesses()).shot is stopped
