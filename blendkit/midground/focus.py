@@ -7,8 +7,9 @@ simulated figures the median of the strongest tenth reads 0.0 px when sharp, and
 under discs of 4.7 to 7 px, at ISO 100 and 1600.
 
 Where she stands is the network's word (`masks.sitter`), which takes ground that both frames hold
-equally soft for a figure too.  So nothing is said where it sees nobody, nor where the background
-frame holds anything else sharp: a focus that fell on the ground behind her is not found.
+equally soft for a figure too.  So nothing is said where it sees nobody, or specks all over a wall,
+nor where the background frame holds anything else sharp: a focus that fell on the ground behind her
+is not found.
 """
 
 from collections.abc import Callable, Iterator
@@ -45,6 +46,8 @@ _TILE, _APART = 0.05, 0.02
 """Side of the tiles that are looked at beside her, and distance from her, as shares of the frame's
 long side."""
 _LEAST_SHARE, _LARGEST_SHARE = 0.002, 0.45
+_ONE_BODY = 0.5
+"""Least share of the zone in its largest piece: of figures behind boughs 0.98 and more."""
 _AROUND_PX = 8.0
 _MIXED = 0.75
 """Noise of luminance over that of one channel."""
@@ -77,6 +80,8 @@ def missed_focus(
     shape = edges[0][0].crest.shape
     zone = cv2.resize(sitter.astype(np.float32), shape[::-1], interpolation=cv2.INTER_AREA) > 0.5
     zone = _grown(zone, 5)
+    if not _one_body(zone):
+        return
     if _any_sharp(edges[0], ~_grown(zone, 2 * round(_APART * max(shape)) + 1)):
         return
     factor = max(size) / max(shape)
@@ -181,6 +186,13 @@ def _energy(band_px: tuple[float, float]) -> float:
     point = np.zeros((65, 65), np.float32)
     point[32, 32] = 1
     return float(np.square(band_pass(point, *band_px)).sum())
+
+
+def _one_body(zone: Bool) -> bool:
+    """Tell whether a zone hangs together as a figure does."""
+    _, pieces = cv2.connectedComponents(zone.astype(np.uint8))
+    sizes = np.bincount(pieces[zone])
+    return bool(sizes.size) and float(sizes.max()) >= _ONE_BODY * float(sizes.sum())
 
 
 def _any_sharp(read: tuple[_Edges, _Edges], where: Bool) -> bool:

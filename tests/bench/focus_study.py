@@ -15,7 +15,6 @@ from pathlib import Path
 import click
 import numpy as np
 
-from blendkit.alignment.warp import warp_to_background
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints
 from blendkit.masks.sitter import find_sitter
@@ -69,9 +68,8 @@ def said(background: Frame, foreground: Frame, matte: Float) -> str:
     """Return what is flagged, as a merge would flag it; empty = nothing."""
     settings, hints = MergeSettings(), Hints(matte=matte, aligned=True)
     found = aligned_by(background, foreground, hints, settings)
-    moved = warp_to_background(foreground.pixels, found.matrix, background.size)
     painted = hints.painted(background.size)
-    lit = in_one_light(background, foreground, moved, found.matrix, painted, settings)
+    lit = in_one_light(background, foreground, found.matrix, painted, settings)
     noise = noise_models(background, foreground, lit)
     grain = noise[0].at_middle_grey, noise[1].at_middle_grey
     blur = blur_between(background, lit, lit.shared & ~painted, grain, settings)

@@ -2,8 +2,10 @@
 
 from functools import cache
 
+import cv2
 import numpy as np
 import pytest
+from skimage import data
 
 from blendkit.filters.bands import gaussian
 from blendkit.filters.disc import disc_blur
@@ -63,6 +65,26 @@ def flags(discs_px: tuple[float, float], seed: int, iso: float, *, plain: bool) 
 @pytest.mark.parametrize("seed", [21])
 def test_a_sharp_sitter_is_left_alone(seed: int, iso: float, *, plain: bool) -> None:
     assert flags((0.8, 1.5), seed, iso, plain=plain) == []
+
+
+@cache
+def brick_wall(disc_px: float) -> Float:
+    """Return scikit-image's bricks all over the frame, out of focus."""
+    tile = np.float32(data.brick()) / 255 * 0.6 + 0.02
+    tile = np.vstack([np.hstack([tile, tile[:, ::-1]]), np.hstack([tile[::-1], tile[::-1, ::-1]])])
+    wall = disc_blur(np.repeat(cv2.resize(tile, SIZE)[..., None], 3, axis=2), disc_px)
+    noise = np.random.default_rng(1).standard_normal(wall.shape)
+    return np.asarray(wall + noise * grain_of(100).sigma(wall), np.float32)
+
+
+def test_specks_of_a_soft_wall_are_no_sitter_out_of_focus() -> None:
+    wall, sigma = brick_wall(8.0), grain_of(100).sigma
+    y, x = np.mgrid[:800, :1200]
+    body = np.hypot((x - 600) / 200, (y - 400) / 300) < 1
+    specks = (y % 200 < 60) & (x % 200 < 60)
+    for zone, count in ((body, 1), (specks, 0)):
+        found = missed_focus((wall, wall), (sigma, sigma), zone, ViewingSettings(), "f.tif")
+        assert len(list(found)) == count
 
 
 @pytest.mark.parametrize("plain", [False, True])

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from queue import Queue
 from threading import Thread
+from typing import cast
 
 import click
 import cv2
@@ -21,6 +22,7 @@ import torch
 from network import WIDTHS, MatteNet
 from numpy.typing import NDArray
 from torch import nn
+from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
 
 from blendkit.masks.evidence import (
     NO_PRIOR,
@@ -33,6 +35,7 @@ from blendkit.masks.evidence import (
 _CROP = 160
 _BATCH = 10
 _WITH_PRIOR = 0.67
+_KEPT_A_STEP = 0.998
 
 Sample = dict[str, NDArray[np.float32]]
 
@@ -288,6 +291,8 @@ def main(
         _resumed(net, resume, _batches(scenes, seed + 1))
         print(f"held-out error {_validate(net, held)} at the start", flush=True)
     optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-4)
+    # The figures of single steps wander; the running mean of their weights does not.
+    mean = AveragedModel(net, multi_avg_fn=get_ema_multi_avg_fn(_KEPT_A_STEP), use_buffers=True)
     began, step, running = time.time(), 0, 0.0
     for batch in _batches(scenes, seed):
         share = (time.time() - began) / max(60 * minutes, 1e-9)
@@ -309,6 +314,7 @@ def main(
         optimiser.zero_grad()
         loss.backward()
         optimiser.step()
+        mean.update_parameters(net)
         now = float(loss.detach())
         running = 0.98 * running + 0.02 * now if step else now
         step += 1
@@ -316,10 +322,11 @@ def main(
             print(f"step {step}  {share:.0%}  loss {running:.4f}", flush=True)
         if step % 300 == 0:
             print(f"held-out error {_validate(net, held)}", flush=True)
-            _export(net, target)
-    _settle(net, _batches(scenes, seed + 2))
-    _export(net, target)
-    print(f"held-out error {_validate(net, held)} after {step} steps")
+            _export(cast("MatteNet", mean.module), target)
+    averaged = cast("MatteNet", mean.module)
+    _settle(averaged, _batches(scenes, seed + 2))
+    _export(averaged, target)
+    print(f"held-out error {_validate(averaged, held)} after {step} steps")
 
 
 def _resumed(net: MatteNet, source: Path, batches: Iterator[list[Sample]]) -> None:
