@@ -7,7 +7,7 @@ import numpy as np
 from blendkit.alignment import models
 from blendkit.alignment.boxes import cut, mapped_box, whole_box, zone_box
 from blendkit.alignment.fit import Fit
-from blendkit.alignment.system import WINDOW_PX, System
+from blendkit.alignment.system import WINDOW_PX, Band, System, window_power
 from blendkit.filters.bands import band_pass, window_mean
 from blendkit.filters.disc import disc_blur
 from blendkit.filters.resample import matrix_at_reduced_scale, reduce_by
@@ -59,7 +59,7 @@ class Level:
         self.size = (self._light_b.shape[1], self._light_b.shape[0])
         self._grid = models.grid_points((light_b.shape[1], light_b.shape[0])) - self._corner
         self._allowed = None if allowed is None else cut(allowed, box_b)
-        self._bands: dict[float, tuple[Float, Float, float]] = {}
+        self._bands: dict[float, tuple[Band, Float]] = {}
 
     def fit(self, matrix: Matrix, discs_px: Sequence[float], model: str) -> Fit:
         """Try the relative discs for two steps each, then settle with the best of them."""
@@ -79,8 +79,8 @@ class Level:
         error = models.predicted_rms_px(covariance, model, self._grid, self.size)
         return error * (1 + _DISC_PENALTY * abs(disc_px))
 
-    def bands(self, disc_px: float) -> tuple[Float, Float, float]:
-        """Return both bands with the sharper frame blurred by the relative disc, and the floor."""
+    def bands(self, disc_px: float) -> tuple[Band, Float]:
+        """Return both bands, with the sharper frame blurred by the relative disc."""
         if disc_px not in self._bands:
             # Bands widen with the disc: a blurred edge has no fine band to fit.
             grow = float(np.hypot(1, abs(disc_px) / 6))
@@ -89,16 +89,15 @@ class Level:
             soft_f = disc_blur(self._light_f, max(disc_px, 0.0))
             band_b, band_f = band_pass(soft_b, fine, wide), band_pass(soft_f, fine, wide)
             floor = _noise_floor(disc_blur(self._whole_b, max(-disc_px, 0.0)), fine, wide)
-            self._bands = {disc_px: (band_b, band_f, floor)}
+            self._bands = {disc_px: (Band.of(band_b, floor), band_f)}
         return self._bands[disc_px]
 
     def _correlation(self, small: Matrix, disc_px: float, weights: Float) -> float:
-        band_b, band_f, _ = self.bands(disc_px)
+        own, band_f = self.bands(disc_px)
         moved, valid = models.sample(band_f, small, self.size)
-        power = window_mean(band_b**2, WINDOW_PX) * window_mean(moved**2, WINDOW_PX)
-        local = np.sqrt(np.maximum(power, 0))
+        local = np.sqrt(own.power * window_power(moved))
         share = weights * valid / (local + 1e-12)
-        return float((share * band_b * moved).sum() / ((weights * valid).sum() + 1e-12))
+        return float((share * own.values * moved).sum() / ((weights * valid).sum() + 1e-12))
 
     def _gauss_newton(
         self, small: Matrix, disc_px: float, model: str, iterations: int
@@ -113,12 +112,12 @@ class Level:
         return small, self._system(small, disc_px)
 
     def _system(self, small: Matrix, disc_px: float) -> System:
-        band_b, band_f, floor = self.bands(disc_px)
+        own, band_f = self.bands(disc_px)
         moved, valid = models.sample(band_f, small, self.size)
         if self._allowed is not None:
             valid = np.asarray(valid * self._allowed, np.float32)
         block_px = max(max(self._shape) // _BLOCKS_PER_SIDE, _LEAST_BLOCK_PX)
-        return System(band_b, moved, valid, small, floor=floor, block_px=block_px)
+        return System(own, moved, valid, small, block_px=block_px)
 
     def _describe(self, small: Matrix, system: System, disc_px: float, model: str) -> Fit:
         weights = np.zeros(self._shape, np.float32)

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from blendkit.frame import Bool, Float, Matrix
+from blendkit.frame import Float, Matrix
 
 MODELS = {"translation": 2, "similarity": 4, "affine": 6, "homography": 8}
 """Parameters of each model, simplest first."""
@@ -37,10 +37,12 @@ def _basis(model: str, u: NDArray[np.floating], v: NDArray[np.floating]) -> NDAr
     return np.asarray([along_x, along_y], np.float32)
 
 
-def motion_basis(model: str, shape: tuple[int, ...], used: Bool) -> NDArray[np.float32]:
-    """Return the motion basis, (2, parameters, points), at the True pixels of `used`."""
+def motion_basis(
+    model: str, shape: tuple[int, ...], places: NDArray[np.integer]
+) -> NDArray[np.float32]:
+    """Return the motion basis, (2, parameters, points), at places of the flattened array."""
     centre, half = centre_and_half((shape[1], shape[0]))
-    rows, columns = np.nonzero(used)
+    rows, columns = np.divmod(places, shape[1])
     return _basis(model, (columns - centre[0]) / half, (rows - centre[1]) / half)
 
 

@@ -1,5 +1,8 @@
 """The weighted least squares of one Gauss-Newton step, and what its residuals say of its error."""
 
+from dataclasses import dataclass
+from typing import Any, Self
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +15,26 @@ from blendkit.frame import Float, Matrix
 WINDOW_PX = 15
 _SPREAD_SAMPLE = 8192
 _TUKEY = 6.0
+_LEAST_SAY = 1e-4
 _UNLIKE = 0.35
 """Windowed correlation of the bands up to which a place is taken to show different things."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Band:
+    """A band of the background frame: what stays the same from step to step.
+
+    values: float32 (height, width).  power: their windowed mean square.  floor: power of noise.
+    """
+
+    values: Float
+    power: Float
+    floor: float
+
+    @classmethod
+    def of(cls, values: Float, floor: float) -> Self:
+        """Return a band with its power."""
+        return cls(values, window_power(values), floor)
 
 
 class System:
@@ -24,19 +45,11 @@ class System:
     """
 
     def __init__(
-        self,
-        band_b: Float,
-        moved: Float,
-        valid: Float,
-        small: Matrix,
-        *,
-        floor: float,
-        block_px: int,
+        self, own: Band, moved: Float, valid: Float, small: Matrix, *, block_px: int
     ) -> None:
         self._block_px = block_px
-        # Running sums in float32 can leave a square's mean a trifle below 0.
-        power_b = np.maximum(window_mean(band_b**2, WINDOW_PX), 0)
-        power_f = np.maximum(window_mean(moved**2, WINDOW_PX), 0)
+        band_b, power_b, floor = own.values, own.power, own.floor
+        power_f = window_power(moved)
         shared = window_mean(band_b * moved, WINDOW_PX)
         correlation = shared / (np.sqrt(power_b * power_f) + 1e-12)
         trust = np.clip((correlation - _UNLIKE) / (1 - _UNLIKE), 0, 1) ** 2 * valid
@@ -55,6 +68,8 @@ class System:
         ratio = gain / scale
         self._grad_x = ratio * (inverse[0, 0] * grad_x + inverse[0, 1] * grad_y)
         self._grad_y = ratio * (inverse[1, 0] * grad_x + inverse[1, 1] * grad_y)
+        # Most pixels have no say: everything after this is done on those that have.
+        self._used = np.flatnonzero(self._row_weights > _LEAST_SAY)
 
     @staticmethod
     def _local_gain(shared: Float, power_f: Float, trust: Float) -> Float:
@@ -62,19 +77,19 @@ class System:
         whole = max(whole, 1e-3)
         return np.asarray(np.clip(shared / (power_f + 1e-12), 0.3 * whole, 3 * whole), np.float32)
 
-    def _rows(self, model: str) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-        used = self._row_weights > 1e-4
-        basis = models.motion_basis(model, self._residual.shape, used)
-        gx, gy = self._grad_x[used], self._grad_y[used]
-        return basis[0] * gx + basis[1] * gy, used
+    def _rows(self, model: str) -> NDArray[np.float32]:
+        basis = models.motion_basis(model, self._residual.shape, self._used)
+        slope_x, slope_y = self._at_used(self._grad_x), self._at_used(self._grad_y)
+        return np.asarray(basis[0] * slope_x + basis[1] * slope_y, np.float32)
+
+    def _at_used(self, values: NDArray[Any]) -> NDArray[Any]:
+        return values.ravel()[self._used]
 
     def solve(self, model: str) -> NDArray[np.float64]:
         """Return the parameter step (centred coordinates of `models`)."""
-        rows, used = self._rows(model)
-        weight = self._row_weights[used]
-        normal = (rows * weight) @ rows.T
-        right = (rows * weight) @ self._residual[used]
-        return _damped_solve(normal, right)
+        rows = self._rows(model)
+        weighted = rows * self._at_used(self._row_weights)
+        return _damped_solve(weighted @ rows.T, weighted @ self._at_used(self._residual))
 
     def block_covariance(self, model: str) -> NDArray[np.float64]:
         """Return the sandwich covariance with blocks of the frame as the independent units.
@@ -83,11 +98,11 @@ class System:
         from independent: summing gradients per block first keeps the stated error honest.
         After Liang & Zeger (1986), Biometrika 73(1), doi:10.1093/biomet/73.1.13.
         """
-        rows, used = self._rows(model)
-        weighted = rows * self._row_weights[used]
+        rows = self._rows(model)
+        weighted = rows * self._at_used(self._row_weights)
         normal = np.asarray(weighted @ rows.T, np.float64)
-        scores = weighted * self._residual[used]
-        block = _block_index(self._residual.shape, self._block_px)[used]
+        scores = weighted * self._at_used(self._residual)
+        block = self._at_used(_block_index(self._residual.shape, self._block_px))
         count = int(block.max()) + 1 if block.size else 1
         sums = np.stack([np.bincount(block, row, count) for row in scores])
         filled = max(int((np.bincount(block, minlength=count) > 20).sum()), 1)
@@ -97,13 +112,14 @@ class System:
 
     def halves_step(self, model: str) -> NDArray[np.float64]:
         """Return the difference of the next steps of two halves of the blocks."""
-        rows, used = self._rows(model)
-        odd = _checkerboard(self._residual.shape, self._block_px)[used]
+        rows = self._rows(model)
+        weight, residual = self._at_used(self._row_weights), self._at_used(self._residual)
+        odd = self._at_used(_checkerboard(self._residual.shape, self._block_px))
         steps = []
         for half in (odd, ~odd):
             part = rows[:, half]
-            weighted = part * self._row_weights[used][half]
-            steps.append(_damped_solve(weighted @ part.T, weighted @ self._residual[used][half]))
+            weighted = part * weight[half]
+            steps.append(_damped_solve(weighted @ part.T, weighted @ residual[half]))
         return steps[0] - steps[1]
 
     def residual_px(self) -> float:
@@ -111,6 +127,12 @@ class System:
         weight = self._row_weights
         slope = float((weight * (self._grad_x**2 + self._grad_y**2)).sum()) / 2
         return float(np.sqrt((weight * self._residual**2).sum() / (slope + 1e-12)))
+
+
+def window_power(band: Float) -> Float:
+    """Return the mean square of a band in a window around each pixel, float32."""
+    # Running sums in float32 can leave a square's mean a trifle below 0.
+    return np.asarray(np.maximum(window_mean(np.square(band), WINDOW_PX), 0), np.float32)
 
 
 def _spread(residual: Float, trust: Float) -> float:
