@@ -81,7 +81,8 @@ def explained(
     asked = bool(sketch.groups) and hints.matte is None
     if asked:
         share = proven_share(sketch.evidence, sketch.groups, laid.aligned, laid.softness)
-        kept = keep_proven(proposed, share, painted=hints.foreground_mask is not None)
+        painted = hints.foreground_mask is not None
+        kept = keep_proven(proposed, share, painted=painted, marked=hints.front_strokes)
         if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
             matte = matte.limited_to(kept)
             sketch = draw_sketch(small, matte.alpha, matte.color, settings.discs)

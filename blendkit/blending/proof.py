@@ -2,11 +2,15 @@
 
 What stands in front has left a veil there; a background trunk that was taken for foreground is
 there as a trunk, as soft as the rest of the background.  Around each place the model with the veil
-must explain the background frame better than the model in which everything is background.
+is held against two without: everything is background, re-rendered from the foreground frame; and
+the same thing over the same guess of what is behind, but as soft as the background.  The first is
+the better model of a trunk; but where twigs are dense the guess of what is behind is poor, which
+speaks against every veil, and only the second shares that fault.  A place must fail against both.
 """
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import product
 
 import cv2
 import numpy as np
@@ -25,11 +29,14 @@ _DOUBT_PAINTED, _DOUBT_BARE = 0.35, 0.5
 """Share up to which a place is dropped: what somebody painted needs less proof than what nobody
 did."""
 _RAMP = 0.1
+_MARKED = 0.5
 _ROWS = 512
 _SCALES = (1.0, 0.85, 1.15)
 _MOVED_PX = 2.0
 _CHOICE_PX = 12.0
 """Window over which one of the discs is chosen, px at the evidence's scale."""
+_THERE, _ALONG = 0.1, (0.15, 0.5, 0.85)
+"""Matte from which the background's disc is read along the boughs, and quantiles of it."""
 
 
 def proven_share(
@@ -56,13 +63,17 @@ def proven_share(
         float32 (height, width) at the evidence's scale; 0.5 where the pair cannot tell.
     """
     best = np.full(evidence.weight.shape, -1.0, np.float32)
-    nothing, bare = _all_background(evidence, aligned, softness, groups)
+    without = (
+        _all_background(evidence, aligned, softness, groups),
+        _as_far_off(evidence, softness, groups),
+    )
     for group in groups:
         disc = group.disc_px / evidence.factor
         shift = (group.shift_px[0] / evidence.factor, group.shift_px[1] / evidence.factor)
-        veiled = residual_map(evidence, disc, shift)
-        apart = forward_model(evidence, disc, shift) - nothing
-        best = np.maximum(best, _lean(evidence, bare, veiled, apart, max(disc / 3, 3.0)))
+        veiled, model = residual_map(evidence, disc, shift), forward_model(evidence, disc, shift)
+        for other, left in without:
+            lean = _lean(evidence, left, veiled, model - other, max(disc / 3, 3.0))
+            best = np.maximum(best, lean)
     return np.asarray(0.5 + 0.5 * best, np.float32)
 
 
@@ -104,6 +115,30 @@ def _all_background(
     return np.asarray(best, np.float32), np.asarray(residual, np.float32)
 
 
+def _as_far_off(
+    evidence: DiscEvidence, softness: Float, groups: tuple[BoughGroup, ...]
+) -> tuple[Float, Float]:
+    """Return the background frame as if the boughs stood where their background is, as above.
+
+    Each place may choose among the discs that the background has along the boughs.
+    """
+    factor = evidence.factor
+    disc = reduce_by(softness, factor) / np.float32(factor)
+    along = disc[(evidence.foreground[..., 3] > _THERE) & (disc > 0)]
+    discs = np.quantile(along if along.size else disc, _ALONG)
+    shifts = {(0.0, 0.0)} | {(x / factor, y / factor) for x, y in (g.shift_px for g in groups)}
+    best, residual = evidence.rerendered, np.zeros_like(evidence.weight)
+    cost = np.full(evidence.weight.shape, np.inf, np.float32)
+    for trial, shift in product(discs, sorted(shifts)):
+        model = forward_model(evidence, float(trial), shift)
+        left = residual_map(evidence, float(trial), shift)
+        around = gaussian(left * evidence.weight, _CHOICE_PX)
+        better = around < cost
+        best = np.where(better[..., None], model, best)
+        residual, cost = np.where(better, left, residual), np.minimum(around, cost)
+    return np.asarray(best, np.float32), np.asarray(residual, np.float32)
+
+
 def _trials(
     small: Float, disc: Float, groups: tuple[BoughGroup, ...], factor: int
 ) -> Iterator[Float]:
@@ -118,13 +153,23 @@ def _trials(
                     yield shifted(trial, (x / factor, y / factor))
 
 
-def keep_proven(alpha: Float, share: Float, *, painted: bool) -> Float:
+def keep_proven(alpha: Float, share: Float, *, painted: bool, marked: Float | None = None) -> Float:
     """Return the matte without what was not borne out.
 
-    alpha: float32 (height, width); share: from `proven_share`, any scale; painted: whether somebody
-    had painted where the foreground is.  Each connected piece is
-    judged by the places it covers; a long bough is kept where most of it is borne out, and cut
-    where a stretch of it is not.
+    Each connected piece is judged by the places it covers; a long bough is kept where most of it is
+    borne out, and cut where a stretch of it is not.
+
+    Parameters
+    ----------
+    alpha : ndarray
+        float32 (height, width).
+    share : ndarray
+        From `proven_share`, any scale.
+    painted : bool
+        Whether somebody had painted where the foreground is.
+    marked : ndarray, optional
+        Foreground strokes, float32 (height, width): what they cover is kept, and the pieces that
+        they touch count as painted.
     """
     size = (alpha.shape[1], alpha.shape[0])
     local = cv2.resize(share, size, interpolation=cv2.INTER_LINEAR)
@@ -136,9 +181,14 @@ def keep_proven(alpha: Float, share: Float, *, painted: bool) -> Float:
         mass += np.bincount(numbers, alpha[rows].ravel(), count)
         good += np.bincount(numbers, (alpha[rows] * local[rows]).ravel(), count)
     whole = (good / np.maximum(mass, 1e-6)).astype(np.float32)
-    doubt = _DOUBT_PAINTED if painted else _DOUBT_BARE
+    doubt = np.full(count, _DOUBT_PAINTED if painted else _DOUBT_BARE, np.float32)
+    if marked is not None:
+        touched = np.unique(labels[(marked > _MARKED) & (labels > 0)])
+        doubt[touched] = _DOUBT_PAINTED
     kept = np.empty_like(alpha)
     for rows in strips:
-        keep = (0.5 * whole[labels[rows]] + 0.5 * local[rows] - doubt) / _RAMP
+        keep = (0.5 * whole[labels[rows]] + 0.5 * local[rows] - doubt[labels[rows]]) / _RAMP
+        if marked is not None:
+            keep[marked[rows] > _MARKED] = 1
         kept[rows] = alpha[rows] * np.clip(keep, 0, 1)
     return kept

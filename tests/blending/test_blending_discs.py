@@ -8,6 +8,7 @@ from blendkit.blending import BoughGroup
 from blendkit.blending.discs import fit_disc, gather_evidence
 from blendkit.blending.groups import find_groups
 from blendkit.blending.proof import keep_proven, proven_share
+from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
 from blendkit.filters.disc import disc_blur
 from blendkit.frame import Float
@@ -70,6 +71,47 @@ def test_what_left_no_veil_is_not_foreground() -> None:
     kept = keep_proven(claimed, proven_share(evidence, groups, sharp, softness), painted=True)
     assert (kept * left).sum() / left.sum() > 0.92
     assert (kept * right).sum() / right.sum() < 0.03
+
+
+def dense_twigs() -> tuple[Float, Float, Float]:
+    """Return matte and colour of dense twigs, and leaves behind them."""
+    rng = np.random.default_rng(21)
+    matte = np.zeros(SHAPE, np.uint8)
+    for _ in range(90):
+        ends = [(int(rng.integers(0, 600)), int(rng.integers(0, 400))) for _ in range(2)]
+        cv2.line(matte, *ends, 255, int(rng.integers(2, 6)), cv2.LINE_AA)
+    leaves = disc_blur(rng.uniform(0.0, 1.0, (*SHAPE, 3)).astype(np.float32), 6)
+    return np.float32(matte / 255), np.full((*SHAPE, 3), 0.06, np.float32), leaves
+
+
+@pytest.mark.parametrize("disc_px", [22.0, 26.0, 40.0])
+def test_dense_boughs_as_soft_as_their_background_are_not_disproved(disc_px: float) -> None:
+    matte, color, plate = dense_twigs()
+    sharp = matte[..., None] * color + (1 - matte[..., None]) * plate
+    veil = make_veil(matte, color, [BoughGroup(np.ones_like(matte), disc_px, (0.0, 0.0))])
+    soft = veil.light + (1 - veil.coverage[..., None]) * disc_blur(plate, 20)
+    soft += np.random.default_rng(1).normal(0, 0.003, soft.shape).astype(np.float32)
+    softness = np.full_like(matte, 20.0)
+    behind, _ = rerender(sharp, 1 - matte, softness)
+    evidence = gather_evidence(soft, behind, matte, color, np.ones_like(matte), DiscSettings())
+    groups = (BoughGroup(np.ones_like(matte), disc_px, (0.0, 0.0)),)
+    share = proven_share(evidence, groups, sharp, softness)
+    kept = keep_proven(matte, share, painted=True)
+    assert kept.sum() / matte.sum() > 0.9
+
+
+@pytest.mark.parametrize(("share", "piece"), [(0.0, 0.0), (0.45, 1.0)])
+def test_what_a_stroke_covers_is_kept_and_its_piece_needs_less_proof(
+    share: float, piece: float
+) -> None:
+    alpha, marked = np.zeros(SHAPE, np.float32), np.zeros(SHAPE, np.float32)
+    alpha[100:106, 50:250], alpha[100:106, 350:550] = 0.9, 0.9
+    marked[90:120, 100:120] = 1
+    proof = np.full(SHAPE, share, np.float32)
+    kept = keep_proven(alpha, proof, painted=False, marked=marked)
+    np.testing.assert_array_equal(kept[:, 100:120], alpha[:, 100:120])
+    np.testing.assert_allclose(kept[:, 130:250], piece * alpha[:, 130:250], atol=1e-6)
+    assert not kept[:, 350:].any()
 
 
 def test_boughs_at_two_distances_get_a_disc_each() -> None:
