@@ -3,14 +3,15 @@
 The network has proposed what stands in front.  Each connected piece of that proposal follows the
 strokes that touch it; a piece that carries both kinds is divided between them by flooding from the
 strokes (Meyer 1994, doi:10.1016/0165-1684(94)90060-4), so a background stroke stops the spreading.
-Pieces nobody touched stay where they look like what was painted.
+Pieces nobody touched stay where they look like what was painted.  A stroke also says that there is
+a bough where the network saw hardly any.
 """
 
 import cv2
 import numpy as np
 from skimage.segmentation import watershed
 
-from blendkit.frame import Bool, Float
+from blendkit.frame import Bool, Float, Label
 
 _PIECE = 0.08
 _BRIDGE_PX = 5
@@ -37,18 +38,37 @@ def spread_strokes(
     ndarray
         float32 (height, width), the proposal or 0.
     """
-    piece = cv2.dilate((proposal > _PIECE).astype(np.uint8), np.ones((_BRIDGE_PX, _BRIDGE_PX)))
-    markers = np.zeros(proposal.shape, np.int32)
-    if front is not None:
-        markers[(front > 0.5) & (piece > 0)] = _FRONT
-    if back is not None:
-        markers[back > 0.5] = _BACK
-    flooded = watershed(1 - proposal, markers, mask=piece > 0)
-    keep = (flooded == _FRONT) | ((flooded == 0) & _alike(aligned, proposal, flooded, piece > 0))
+    piece = _pieces(proposal)
+    flooded = _flooded(proposal, piece, front, back)
+    keep = (flooded == _FRONT) | ((flooded == 0) & _alike(aligned, proposal, flooded, piece))
     return np.asarray(proposal * keep, np.float32)
 
 
-def _alike(aligned: Float, proposal: Float, flooded: Float, piece: Bool) -> Bool:
+def marked_boughs(proposal: Float, front: Float, back: Float | None) -> Bool:
+    """Return what foreground strokes mark: their own paint, and the pieces that they touch.
+
+    A piece may be faint: somebody has said that it is one.  Arguments: as for `spread_strokes`.
+    """
+    reached = _flooded(proposal, _pieces(proposal), front, back) == _FRONT
+    return np.asarray(reached | (front > 0.5), np.bool_)
+
+
+def _pieces(proposal: Float) -> Bool:
+    kernel = np.ones((_BRIDGE_PX, _BRIDGE_PX), np.uint8)
+    return cv2.dilate((proposal > _PIECE).astype(np.uint8), kernel) > 0
+
+
+def _flooded(proposal: Float, piece: Bool, front: Float | None, back: Float | None) -> Label:
+    """Return 1 where a foreground stroke reaches along the pieces, 2 where a background stroke."""
+    markers = np.zeros(proposal.shape, np.int32)
+    if front is not None:
+        markers[(front > 0.5) & piece] = _FRONT
+    if back is not None:
+        markers[back > 0.5] = _BACK
+    return np.asarray(watershed(1 - proposal, markers, mask=piece), np.uint8)
+
+
+def _alike(aligned: Float, proposal: Float, flooded: Label, piece: Bool) -> Bool:
     """Return the untouched pieces whose colour is that of the painted ones."""
     solid = proposal > 0.7
     known = solid & (flooded == _FRONT)

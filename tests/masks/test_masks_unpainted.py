@@ -1,0 +1,99 @@
+"""The mask that nobody painted: it follows boughs to their ends, and nothing else.
+
+The network is replaced by one that is told the truth: sure inside a mask, blind in the open but for
+one end of a bough.
+"""
+
+import cv2
+import numpy as np
+import pytest
+
+from blendkit.frame import Bool, Float
+from blendkit.masks import unpainted
+from blendkit.masks.spread import marked_boughs
+from blendkit.masks.unpainted import unpainted_mask
+
+SHAPE = (400, 600)
+PICTURE = np.full((*SHAPE, 3), 0.2, np.float32)
+
+
+def bough() -> Float:
+    drawn = np.zeros(SHAPE, np.uint8)
+    points = np.array([(0, 350), (150, 250), (320, 270), (470, 120), (599, 60)])
+    cv2.polylines(drawn, [points], isClosed=False, color=255, thickness=5)
+    return np.float32(drawn / 255)
+
+
+def masked(
+    patched: pytest.MonkeyPatch,
+    truth: Float,
+    open_look: Float,
+    region: Bool,
+    front: Float | None = None,
+) -> Bool:
+    """Return the mask that is found where the network knows the truth inside a mask alone."""
+
+    def network(_one: Float, _other: Float, hint: Float, _grain: float) -> Float:
+        look = open_look if hint.all() else truth
+        return np.asarray(cv2.resize(look, hint.shape[::-1]) * hint, np.float32)
+
+    patched.setattr(unpainted, "network_matte", network)
+    return unpainted_mask(PICTURE, PICTURE, region, 0.01, (front, None))
+
+
+def reach_px(mask: Bool, truth: Float) -> float:
+    away = cv2.distanceTransform((truth < 0.5).astype(np.uint8), cv2.DIST_L2, 5)
+    return float(away[mask].max())
+
+
+def test_a_bough_is_followed_to_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    truth, everywhere = bough(), np.ones(SHAPE, np.bool_)
+    start = truth * (np.arange(600) < 60)
+    mask = masked(monkeypatch, truth, start, everywhere)
+    assert mask[truth > 0.5].mean() == 1
+    assert reach_px(mask, truth) < 15
+
+
+def test_where_nothing_may_be_it_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+    truth, region = bough(), np.ones(SHAPE, np.bool_)
+    region[:, 300:340] = False
+    mask = masked(monkeypatch, truth, truth * (np.arange(600) < 60), region)
+    assert not mask[:, 300:].any()
+    assert mask[:, :300][truth[:, :300] > 0.5].all()
+
+
+def test_specks_and_broad_patches_lead_nowhere(monkeypatch: pytest.MonkeyPatch) -> None:
+    bare = bough()
+    truth = bare.copy()
+    cv2.rectangle(truth, (60, 290), (200, 399), 1.0, -1)  # ground beside the bough
+    rng = np.random.default_rng(3)
+    for x, y in zip(rng.integers(0, 600, 60), rng.integers(0, 400, 60), strict=True):
+        cv2.circle(truth, (int(x), int(y)), 3, 1.0, -1)
+    mask = masked(monkeypatch, truth, bare * (np.arange(600) < 40), np.ones(SHAPE, np.bool_))
+    assert mask[bare > 0.5].mean() > 0.9
+    assert mask.mean() < 0.2
+    assert not mask[330:, 100:].any()
+
+
+def test_nothing_found_and_nothing_marked_is_no_mask(monkeypatch: pytest.MonkeyPatch) -> None:
+    mask = masked(monkeypatch, bough(), np.zeros(SHAPE, np.float32), np.ones(SHAPE, np.bool_))
+    assert not mask.any()
+
+
+def test_a_stroke_is_enough_where_nothing_was_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    truth, front = bough(), np.zeros(SHAPE, np.float32)
+    cv2.line(front, (100, 283), (140, 257), 1.0, 3)
+    blind = np.zeros(SHAPE, np.float32)
+    mask = masked(monkeypatch, truth, blind, np.ones(SHAPE, np.bool_), front)
+    assert mask[truth > 0.5].mean() == 1
+
+
+def test_a_stroke_marks_its_paint_and_the_faint_piece_under_it() -> None:
+    faint = 0.1 * bough()
+    front, back = (np.zeros(SHAPE, np.float32) for _ in range(2))
+    cv2.line(front, (100, 283), (140, 257), 1.0, 3)
+    back[:, 400:410] = 1
+    marked = marked_boughs(faint, front, back)
+    assert marked[front > 0.5].all()
+    assert marked[:, :250][faint[:, :250] > 0.09].all()
+    assert not marked[:, 412:].any()
