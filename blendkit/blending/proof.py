@@ -1,15 +1,12 @@
 """Asks the background frame whether a proposed foreground really stands in front.
 
 What stands in front has left a veil there; a background trunk that was taken for foreground is
-there as a trunk, as soft as the rest of the background.  Around each place the model with the veil
-is held against two without: everything is background, re-rendered from the foreground frame; and
-the same thing over the same guess of what is behind, but as soft as the background.  The first is
-the better model of a trunk; but where twigs are dense the guess of what is behind is poor, which
-speaks against every veil, and only the second shares that fault.  A place must fail against both.
+there as a trunk, as soft as the rest of the background.  Two models are held against each other:
+the thing under the boughs' disc, and the same thing under the background's, over the same guess of
+what is behind.  The guess is poor where twigs are dense, and both share that fault; a model without
+any guess, everything re-rendered from the foreground frame, would win there against every veil.
 """
 
-from collections.abc import Iterator
-from dataclasses import replace
 from itertools import product
 
 import cv2
@@ -17,34 +14,24 @@ import numpy as np
 
 from blendkit.blending import BoughGroup
 from blendkit.blending.discs import DiscEvidence, band_square, forward_model, residual_map
-from blendkit.blending.rerender import rerender
-from blendkit.blending.veil import shifted
 from blendkit.filters.bands import gaussian
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
 
 _LOOKS = 4
 """Independent looks at the residual that one window gives, about."""
-_DOUBT_PAINTED, _DOUBT_BARE = 0.35, 0.5
-"""Share up to which a place is dropped: what somebody painted needs less proof than what nobody
-did."""
+_DOUBT, _DOUBT_MARKED = 0.47, 0.35
+"""Share up to which a place is dropped: what a stroke touches needs less proof than the rest."""
 _RAMP = 0.1
 _MARKED = 0.5
 _ROWS = 512
-_SCALES = (1.0, 0.85, 1.15)
-_MOVED_PX = 2.0
 _CHOICE_PX = 12.0
 """Window over which one of the discs is chosen, px at the evidence's scale."""
 _THERE, _ALONG = 0.1, (0.15, 0.5, 0.85)
 """Matte from which the background's disc is read along the boughs, and quantiles of it."""
 
 
-def proven_share(
-    evidence: DiscEvidence,
-    groups: tuple[BoughGroup, ...],
-    aligned: Float,
-    softness: Float,
-) -> Float:
+def proven_share(evidence: DiscEvidence, groups: tuple[BoughGroup, ...], softness: Float) -> Float:
     """Return how far the veil around each place is borne out, 0 to 1.
 
     Parameters
@@ -52,8 +39,6 @@ def proven_share(
     evidence : DiscEvidence
     groups : tuple of BoughGroup
         Their discs and shifts, full px; each place is judged by the group that suits it best.
-    aligned : ndarray
-        Foreground frame, float32 (height, width, 3), linear.
     softness : ndarray
         Disc of the background, px, float32 (height, width).
 
@@ -63,64 +48,41 @@ def proven_share(
         float32 (height, width) at the evidence's scale; 0.5 where the pair cannot tell.
     """
     best = np.full(evidence.weight.shape, -1.0, np.float32)
-    without = (
-        _all_background(evidence, aligned, softness, groups),
-        _as_far_off(evidence, softness, groups),
-    )
+    far, unlike_far = _as_far_off(evidence, softness, groups)
     for group in groups:
         disc = group.disc_px / evidence.factor
         shift = (group.shift_px[0] / evidence.factor, group.shift_px[1] / evidence.factor)
-        veiled, model = residual_map(evidence, disc, shift), forward_model(evidence, disc, shift)
-        for other, left in without:
-            lean = _lean(evidence, left, veiled, model - other, max(disc / 3, 3.0))
-            best = np.maximum(best, lean)
+        unlike_near = residual_map(evidence, disc, shift)
+        apart = forward_model(evidence, disc, shift) - far
+        lean = _lean(evidence, unlike_far, unlike_near, apart, max(disc / 3, 3.0))
+        best = np.maximum(best, lean)
     return np.asarray(0.5 + 0.5 * best, np.float32)
 
 
-def _lean(evidence: DiscEvidence, bare: Float, veiled: Float, apart: Float, reach: float) -> Float:
+def _lean(evidence: DiscEvidence, far: Float, near: Float, apart: Float, reach: float) -> Float:
     """Return -1 where all speaks for background, 1 for foreground, about 0 where nothing can.
 
-    bare, veiled: squared residuals of both models; apart: how far the models lie apart.  With D
-    that distance, the difference of the squares is D^2 on average if the veil is there and -D^2 if
-    not; a D that drowns in what neither model explains says nothing.
+    far, near: squared residuals of both models; apart: how far the models lie apart.  With D that
+    distance, the difference of the squares is D^2 on average if the veil is there and -D^2 if not;
+    a D that drowns in what neither model explains says nothing.
     """
     weight = evidence.weight
     distance = gaussian(band_square(evidence, apart) * weight, reach) + np.float32(1e-9)
-    speaks = gaussian((bare - veiled) * weight, reach) / distance
-    unexplained = gaussian(np.minimum(bare, veiled) * weight, reach)
+    speaks = gaussian((far - near) * weight, reach) / distance
+    unexplained = gaussian(np.minimum(far, near) * weight, reach)
     heard = distance / (distance + unexplained / _LOOKS)
     return np.asarray(np.clip(speaks, -1, 1) * heard, np.float32)
-
-
-def _all_background(
-    evidence: DiscEvidence, aligned: Float, softness: Float, groups: tuple[BoughGroup, ...]
-) -> tuple[Float, Float]:
-    """Return the background frame as if nothing stood in front, and its squared residual.
-
-    The background's disc is measured to some 10 %, the boughs' disc and displacement are fitted: to
-    be fair, each place may choose among discs about the measured one, in its place or displaced
-    like the boughs.  Else a far hedge is taken for boughs whose disc happens to be the hedge's.
-    """
-    factor = evidence.factor
-    small = reduce_by(aligned, factor)
-    everything = np.ones(small.shape[:2], np.float32)
-    disc = reduce_by(softness, factor) / np.float32(factor)
-    best, residual, cost = small, everything, np.full(everything.shape, np.inf, np.float32)
-    for trial in _trials(small, disc, groups, factor):
-        left = residual_map(replace(evidence, rerendered=trial), None, (0.0, 0.0))
-        around = gaussian(left * evidence.weight, _CHOICE_PX)
-        better = around < cost
-        best = np.where(better[..., None], trial, best)
-        residual, cost = np.where(better, left, residual), np.minimum(around, cost)
-    return np.asarray(best, np.float32), np.asarray(residual, np.float32)
 
 
 def _as_far_off(
     evidence: DiscEvidence, softness: Float, groups: tuple[BoughGroup, ...]
 ) -> tuple[Float, Float]:
-    """Return the background frame as if the boughs stood where their background is, as above.
+    """Return a model in which the boughs stand where their background is, and its residual.
 
-    Each place may choose among the discs that the background has along the boughs.
+    The background's disc is measured to some 10 % and varies, the boughs' disc and displacement are
+    fitted: to be fair, each place may choose among the discs that the background has along the
+    boughs, in its place or displaced like them.  Else a far hedge is taken for boughs whose disc
+    happens to be the hedge's.
     """
     factor = evidence.factor
     disc = reduce_by(softness, factor) / np.float32(factor)
@@ -139,21 +101,7 @@ def _as_far_off(
     return np.asarray(best, np.float32), np.asarray(residual, np.float32)
 
 
-def _trials(
-    small: Float, disc: Float, groups: tuple[BoughGroup, ...], factor: int
-) -> Iterator[Float]:
-    """Yield the background frame by other discs, and by other places."""
-    everything = np.ones(small.shape[:2], np.float32)
-    for scale in _SCALES:
-        trial, _ = rerender(small, everything, np.asarray(disc * scale, np.float32))
-        yield trial
-        if scale == 1:
-            for x, y in {group.shift_px for group in groups}:
-                if np.hypot(x, y) > _MOVED_PX * factor:
-                    yield shifted(trial, (x / factor, y / factor))
-
-
-def keep_proven(alpha: Float, share: Float, *, painted: bool, marked: Float | None = None) -> Float:
+def keep_proven(alpha: Float, share: Float, *, marked: Float | None = None) -> Float:
     """Return the matte without what was not borne out.
 
     Each connected piece is judged by the places it covers; a long bough is kept where most of it is
@@ -165,11 +113,9 @@ def keep_proven(alpha: Float, share: Float, *, painted: bool, marked: Float | No
         float32 (height, width).
     share : ndarray
         From `proven_share`, any scale.
-    painted : bool
-        Whether somebody had painted where the foreground is.
     marked : ndarray, optional
         Foreground strokes, float32 (height, width): what they cover is kept, and the pieces that
-        they touch count as painted.
+        they touch need less proof.
     """
     size = (alpha.shape[1], alpha.shape[0])
     local = cv2.resize(share, size, interpolation=cv2.INTER_LINEAR)
@@ -181,10 +127,10 @@ def keep_proven(alpha: Float, share: Float, *, painted: bool, marked: Float | No
         mass += np.bincount(numbers, alpha[rows].ravel(), count)
         good += np.bincount(numbers, (alpha[rows] * local[rows]).ravel(), count)
     whole = (good / np.maximum(mass, 1e-6)).astype(np.float32)
-    doubt = np.full(count, _DOUBT_PAINTED if painted else _DOUBT_BARE, np.float32)
+    doubt = np.full(count, _DOUBT, np.float32)
     if marked is not None:
         touched = np.unique(labels[(marked > _MARKED) & (labels > 0)])
-        doubt[touched] = _DOUBT_PAINTED
+        doubt[touched] = _DOUBT_MARKED
     kept = np.empty_like(alpha)
     for rows in strips:
         keep = (0.5 * whole[labels[rows]] + 0.5 * local[rows] - doubt[labels[rows]]) / _RAMP
