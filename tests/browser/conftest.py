@@ -235,7 +235,8 @@ def watch(context: Any, visit: Visit) -> None:
             visit.elsewhere.append(request.url)
 
     def said(message: Any) -> None:
-        if message.type in ("error", "warning"):
+        # The tile viewer says so when a picture is changed while its tiles are on the way.
+        if message.type in ("error", "warning") and "loaded before reset" not in message.text:
             visit.errors.append(message.text)
 
     context.on("request", requested)
