@@ -20,7 +20,7 @@ from blendkit.frame import Float
 
 _LOOKS = 4
 """Independent looks at the residual that one window gives, about."""
-_DOUBT, _DOUBT_MARKED = 0.47, 0.35
+_DOUBT, _DOUBT_MARKED = 0.47, 0.43
 """Share up to which a place is dropped: what a stroke touches needs less proof than the rest."""
 _RAMP = 0.1
 _MARKED = 0.5

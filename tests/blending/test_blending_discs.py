@@ -99,7 +99,7 @@ def test_dense_boughs_as_soft_as_their_background_are_not_disproved(disc_px: flo
     assert kept.sum() / matte.sum() > 0.9
 
 
-@pytest.mark.parametrize(("share", "piece"), [(0.0, 0.0), (0.45, 1.0)])
+@pytest.mark.parametrize(("share", "piece"), [(0.0, 0.0), (0.45, 0.2)])
 def test_what_a_stroke_covers_is_kept_and_its_piece_needs_less_proof(
     share: float, piece: float
 ) -> None:
@@ -109,7 +109,7 @@ def test_what_a_stroke_covers_is_kept_and_its_piece_needs_less_proof(
     proof = np.full(SHAPE, share, np.float32)
     kept = keep_proven(alpha, proof, marked=marked)
     np.testing.assert_array_equal(kept[:, 100:120], alpha[:, 100:120])
-    np.testing.assert_allclose(kept[:, 130:250], piece * alpha[:, 130:250], atol=1e-6)
+    np.testing.assert_allclose(kept[:, 130:250], piece * alpha[:, 130:250], atol=1e-4)
     assert not kept[:, 350:].any()
 
 
