@@ -66,7 +66,7 @@ def explained(
     grain : float
         Noise of the foreground frame at middle grey, linear standard deviation.
     hints : Hints
-        A matte that is given, not proposed, stays as it is; what strokes touch needs less proof.
+        A matte that is given, not proposed, stays as it is; what is painted needs less proof.
     settings : MergeSettings
 
     Returns
@@ -80,7 +80,8 @@ def explained(
     asked = bool(sketch.groups) and hints.matte is None
     if asked:
         share = proven_share(sketch.evidence, sketch.groups, laid.softness)
-        kept = keep_proven(proposed, share, marked=hints.front_strokes)
+        painted = hints.foreground_mask is not None
+        kept = keep_proven(proposed, share, painted=painted, marked=hints.front_strokes)
         if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
             matte = matte.limited_to(kept)
             sketch = draw_sketch(small, matte.alpha, matte.color, settings.discs)

@@ -20,8 +20,9 @@ from blendkit.frame import Float
 
 _LOOKS = 4
 """Independent looks at the residual that one window gives, about."""
-_DOUBT, _DOUBT_MARKED = 0.47, 0.43
-"""Share up to which a place is dropped: what a stroke touches needs less proof than the rest."""
+_DOUBT_MARKED, _DOUBT_PAINTED, _DOUBT_BARE = 0.43, 0.47, 0.5
+"""Share up to which a place is dropped: what a stroke touches needs less proof than what lies in a
+painted mask, and that less than what nobody painted."""
 _RAMP = 0.1
 _MARKED = 0.5
 _ROWS = 512
@@ -101,7 +102,7 @@ def _as_far_off(
     return np.asarray(best, np.float32), np.asarray(residual, np.float32)
 
 
-def keep_proven(alpha: Float, share: Float, *, marked: Float | None = None) -> Float:
+def keep_proven(alpha: Float, share: Float, *, painted: bool, marked: Float | None = None) -> Float:
     """Return the matte without what was not borne out.
 
     Each connected piece is judged by the places it covers; a long bough is kept where most of it is
@@ -113,6 +114,8 @@ def keep_proven(alpha: Float, share: Float, *, marked: Float | None = None) -> F
         float32 (height, width).
     share : ndarray
         From `proven_share`, any scale.
+    painted : bool
+        Whether somebody had painted where the foreground is.
     marked : ndarray, optional
         Foreground strokes, float32 (height, width): what they cover is kept, and the pieces that
         they touch need less proof.
@@ -127,7 +130,7 @@ def keep_proven(alpha: Float, share: Float, *, marked: Float | None = None) -> F
         mass += np.bincount(numbers, alpha[rows].ravel(), count)
         good += np.bincount(numbers, (alpha[rows] * local[rows]).ravel(), count)
     whole = (good / np.maximum(mass, 1e-6)).astype(np.float32)
-    doubt = np.full(count, _DOUBT, np.float32)
+    doubt = np.full(count, _DOUBT_PAINTED if painted else _DOUBT_BARE, np.float32)
     if marked is not None:
         touched = np.unique(labels[(marked > _MARKED) & (labels > 0)])
         doubt[touched] = _DOUBT_MARKED

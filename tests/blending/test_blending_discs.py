@@ -67,7 +67,7 @@ def test_what_left_no_veil_is_not_foreground() -> None:
     evidence = gather_evidence(soft, plate, claimed, color, np.ones_like(left), DiscSettings())
     groups = (BoughGroup(np.ones_like(left), 60.0, (0.0, 0.0)),)
     softness = np.full_like(left, 12.0)
-    kept = keep_proven(claimed, proven_share(evidence, groups, softness))
+    kept = keep_proven(claimed, proven_share(evidence, groups, softness), painted=True)
     assert (kept * left).sum() / left.sum() > 0.92
     assert (kept * right).sum() / right.sum() < 0.03
 
@@ -95,7 +95,7 @@ def test_dense_boughs_as_soft_as_their_background_are_not_disproved(disc_px: flo
     evidence = gather_evidence(soft, behind, matte, color, np.ones_like(matte), DiscSettings())
     groups = (BoughGroup(np.ones_like(matte), disc_px, (0.0, 0.0)),)
     share = proven_share(evidence, groups, softness)
-    kept = keep_proven(matte, share)
+    kept = keep_proven(matte, share, painted=True)
     assert kept.sum() / matte.sum() > 0.9
 
 
@@ -107,7 +107,7 @@ def test_what_a_stroke_covers_is_kept_and_its_piece_needs_less_proof(
     alpha[100:106, 50:250], alpha[100:106, 350:550] = 0.9, 0.9
     marked[90:120, 100:120] = 1
     proof = np.full(SHAPE, share, np.float32)
-    kept = keep_proven(alpha, proof, marked=marked)
+    kept = keep_proven(alpha, proof, painted=False, marked=marked)
     np.testing.assert_array_equal(kept[:, 100:120], alpha[:, 100:120])
     np.testing.assert_allclose(kept[:, 130:250], piece * alpha[:, 130:250], atol=1e-4)
     assert not kept[:, 350:].any()
