@@ -17,7 +17,7 @@ from blendkit.batch.hues import hue_agreement
 from blendkit.batch.likeness import Likeness, likeness
 from blendkit.batch.shots import Shot
 
-ENOUGH, AFTER_PAUSE, UNTIMED, RETURNED = 2.0, 2.8, 2.2, 2.8
+ENOUGH, AFTER_PAUSE, UNTIMED, RETURNED = 1.6, 2.6, 2.1, 2.6
 """Evidence of likeness asked for: in step with the frames before, after a pause, time unknown, and
 of a set-up that was left for another since."""
 

@@ -24,6 +24,9 @@ _DOUBT_MARKED, _DOUBT_PAINTED, _DOUBT_BARE = 0.43, 0.47, 0.5
 """Share up to which a place is dropped: what a stroke touches needs less proof than what lies in a
 painted mask, and that less than what nobody painted."""
 _RAMP = 0.1
+_BORNE_OUT, _BARE_RAMP = 0.6, 0.05
+"""Share that a piece which nobody painted needs as a whole, and the range over which it fades in:
+of 500 pieces found with nothing painted, hedges had 0.56 at most, boughs 0.68 and more."""
 _MARKED = 0.5
 _ROWS = 512
 _CHOICE_PX = 12.0
@@ -106,7 +109,8 @@ def keep_proven(alpha: Float, share: Float, *, painted: bool, marked: Float | No
     """Return the matte without what was not borne out.
 
     Each connected piece is judged by the places it covers; a long bough is kept where most of it is
-    borne out, and cut where a stretch of it is not.
+    borne out, and cut where a stretch of it is not.  Where nobody painted, a piece must besides be
+    borne out clearly as a whole.
 
     Parameters
     ----------
@@ -131,13 +135,18 @@ def keep_proven(alpha: Float, share: Float, *, painted: bool, marked: Float | No
         good += np.bincount(numbers, (alpha[rows] * local[rows]).ravel(), count)
     whole = (good / np.maximum(mass, 1e-6)).astype(np.float32)
     doubt = np.full(count, _DOUBT_PAINTED if painted else _DOUBT_BARE, np.float32)
+    believed = np.ones(count, np.float32)
+    if not painted:
+        believed[1:] = np.clip((whole[1:] - _BORNE_OUT) / _BARE_RAMP, 0, 1)
     if marked is not None:
         touched = np.unique(labels[(marked > _MARKED) & (labels > 0)])
-        doubt[touched] = _DOUBT_MARKED
+        doubt[touched], believed[touched] = _DOUBT_MARKED, 1
     kept = np.empty_like(alpha)
     for rows in strips:
-        keep = (0.5 * whole[labels[rows]] + 0.5 * local[rows] - doubt[labels[rows]]) / _RAMP
+        piece = labels[rows]
+        keep = np.clip((0.5 * whole[piece] + 0.5 * local[rows] - doubt[piece]) / _RAMP, 0, 1)
+        keep *= believed[piece]
         if marked is not None:
             keep[marked[rows] > _MARKED] = 1
-        kept[rows] = alpha[rows] * np.clip(keep, 0, 1)
+        kept[rows] = alpha[rows] * keep
     return kept

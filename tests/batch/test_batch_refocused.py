@@ -132,7 +132,7 @@ class Told(Likenesses):
     def __call__(self, first: Shot, second: Shot) -> Likeness:
         """Return it."""
         alike = "P1" not in (first.path.name, second.path.name)
-        return Likeness(self.evidence if alike else 0.0, 0.0, 0.0, np.eye(3))
+        return Likeness(fine=0.0, local=self.evidence if alike else 0.0, matrix=np.eye(3))
 
 
 def test_a_set_up_left_for_another_is_returned_to_only_on_more_evidence() -> None:
