@@ -115,12 +115,12 @@ def test_what_a_stroke_covers_is_kept_and_its_piece_needs_less_proof(
 
 @pytest.mark.parametrize("painted", [True, False])
 def test_what_nobody_painted_must_be_borne_out_as_a_whole(painted: bool) -> None:
-    """A hedge that stands alone tends to a little over one half; a bough has clearly more."""
+    """A hedge that stands alone has a little over one half; a bough has clearly more."""
     alpha, share = np.zeros((40, 60), np.float32), np.full((40, 60), 0.5, np.float32)
-    alpha[5:10, 5:50], share[:15] = 1, 0.56  # a hedge
+    alpha[5:10, 5:50], share[:15] = 1, 0.52  # a hedge
     alpha[20:24, 5:50], share[16:, :30], share[16:, 30:] = 1, 0.8, 0.55  # a bough with a poor end
     kept = keep_proven(alpha, share, painted=painted)
-    assert (kept[7, 20] > 0.8) == painted
+    assert (kept[7, 20] > 0.4) == painted
     assert kept[22, 15] == 1
     assert kept[22, 45] > 0.8
 
