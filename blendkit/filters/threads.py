@@ -5,8 +5,11 @@ one tile's short steps cannot.  Each part writes its own place, so the result do
 number of threads.
 """
 
+import os
 from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
+from functools import cache
+from threading import Barrier, local
 from typing import TypeVar
 
 import cv2
@@ -14,6 +17,7 @@ import cv2
 _Part = TypeVar("_Part")
 _MOST = 8
 """Threads at most: each holds a tile's intermediate pictures."""
+_here = local()
 
 
 def each_part(work: Callable[[_Part], None], parts: Iterable[_Part]) -> None:
@@ -26,15 +30,38 @@ def each_part(work: Callable[[_Part], None], parts: Iterable[_Part]) -> None:
     Exception : what the first call that failed raised; parts that wait are then left out.
     """
     count = min(cv2.getNumThreads(), _MOST)
-    if count < 2:
+    if count < 2 or getattr(_here, "within", False):
         for part in parts:
             work(part)
         return
-    with ThreadPoolExecutor(count) as pool:
-        tasks = [pool.submit(work, part) for part in parts]
-        try:
-            for task in tasks:
-                task.result()
-        except BaseException:
-            pool.shutdown(cancel_futures=True)
-            raise
+    pool = _pool(count)
+    tasks = [pool.submit(work, part) for part in parts]
+    try:
+        for task in tasks:
+            task.result()
+    except BaseException:
+        for task in tasks:
+            task.cancel()
+        wait(tasks)
+        raise
+
+
+@cache
+def _pool(count: int) -> ThreadPoolExecutor:
+    """Return the pool of so many threads, all of them running.
+
+    They start once, early: CPython 3.11 waits for ever on a thread that finds no memory to start.
+    """
+
+    def mark() -> None:
+        _here.within = True
+
+    pool = ThreadPoolExecutor(count, initializer=mark)
+    met = Barrier(count + 1)
+    for _ in range(count):
+        pool.submit(met.wait)
+    met.wait()
+    return pool
+
+
+os.register_at_fork(after_in_child=_pool.cache_clear)  # threads do not come along

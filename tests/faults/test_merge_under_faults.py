@@ -18,17 +18,29 @@ import pytest
 import tifffile
 
 from blendkit.errors import InputError
-from blendkit.files import read_frame
+from blendkit.files import read_frame, read_mask, write_grey, write_picture
 
 IMAGES = Path(__file__).parents[2] / "testimages"
-PAIR = (IMAGES / "gate-wide.tif", IMAGES / "gate-stopped.tif")
-MATTE = IMAGES / "gate-true-matte.tif"
+FILES = ("gate-wide.tif", "gate-stopped.tif", "gate-true-matte.tif")
+CROP = np.s_[80:240, 0:240]
 RUN = "from blendkit.cli.main import main; main()"
 
 
-def merge(out: Path, **more: Callable[[], None]) -> subprocess.Popen[str]:
+@pytest.fixture(scope="module")
+def cropped(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with a quarter of the pair and its matte: faults do not mind the size."""
+    folder = tmp_path_factory.mktemp("cropped")
+    for name in FILES[:2]:
+        frame = read_frame(IMAGES / name)
+        write_picture(folder / name, np.ascontiguousarray(frame.pixels[CROP]), like=frame)
+    write_grey(folder / FILES[2], read_mask(IMAGES / FILES[2], size=(480, 320))[CROP])
+    return folder
+
+
+def merge(out: Path, pair: Path = IMAGES, **more: Callable[[], None]) -> subprocess.Popen[str]:
     """Start a merge with matte and place given, which is the quickest."""
-    words = [sys.executable, "-c", RUN, "merge", *map(str, PAIR), "--matte", str(MATTE)]
+    background, foreground, matte = (str(pair / name) for name in FILES)
+    words = [sys.executable, "-c", RUN, "merge", background, foreground, "--matte", matte]
     words.append("--aligned")
     return subprocess.Popen(
         [*words, "-o", str(out)],
@@ -122,10 +134,10 @@ def test_too_little_memory(tmp_path: Path) -> None:
     assert "memory did not suffice" in told
 
 
-def test_killed_at_random_moments_then_merged_again(tmp_path: Path) -> None:
+def test_killed_at_random_moments_then_merged_again(tmp_path: Path, cropped: Path) -> None:
     out = tmp_path / "gate.tif"
     began = time.monotonic()
-    assert ended(merge(out))[0] == 0
+    assert ended(merge(out, cropped))[0] == 0
     whole_s = time.monotonic() - began
     names = {path.name for path in tmp_path.iterdir()}
     rng = random.Random(6)  # noqa: S311 - moments, not secrets
@@ -133,20 +145,20 @@ def test_killed_at_random_moments_then_merged_again(tmp_path: Path) -> None:
         if turn == 1:  # from here on there is nothing to fall back to
             for path in tmp_path.iterdir():
                 path.unlink()
-        process = merge(out)
+        process = merge(out, cropped)
         # Half of the kills come near the end, where the files are written.
         time.sleep(whole_s * (rng.uniform(0.1, 1) if turn % 2 else rng.uniform(0.85, 1.05)))
         os.killpg(process.pid, signal.SIGKILL)
         process.communicate()
         assert_whole(out)
-    assert ended(merge(out))[0] == 0
+    assert ended(merge(out, cropped))[0] == 0
     assert_whole(out)
     assert {path.name for path in tmp_path.iterdir() if path.name[0] != "."} == names
 
 
-def test_two_merges_into_one_name(tmp_path: Path) -> None:
+def test_two_merges_into_one_name(tmp_path: Path, cropped: Path) -> None:
     out = tmp_path / "gate.tif"
-    both = [merge(out), merge(out)]
+    both = [merge(out, cropped), merge(out, cropped)]
     assert [ended(process)[0] for process in both] == [0, 0]
     assert_whole(out)
     assert not [path.name for path in tmp_path.iterdir() if ".part" in path.name]

@@ -1,5 +1,6 @@
 """Parts worked in threads: all of them, and the first error comes out."""
 
+import multiprocessing
 import threading
 import time
 from collections.abc import Iterator
@@ -44,3 +45,23 @@ def test_what_fails_is_told_and_parts_that_wait_are_left_out(threads: int) -> No
     with pytest.raises(MemoryError, match="part 3"):
         each_part(work, range(400))
     assert len(begun) < 100 + threads
+
+
+def test_parts_of_a_part_are_worked_where_they_are(threads: int) -> None:
+    """A part that waited for threads which wait for it would wait for ever."""
+    done = np.zeros((threads * 3, 5), int)
+
+    def work(row: int) -> None:
+        each_part(lambda column: done.__setitem__((row, column), 1), range(5))
+
+    each_part(work, range(len(done)))
+    assert done.all()
+
+
+@pytest.mark.usefixtures("threads")
+def test_a_process_that_was_forked_has_threads_of_its_own() -> None:
+    each_part(time.sleep, [0.001] * 4)
+    child = multiprocessing.get_context("fork").Process(target=each_part, args=(abs, range(9)))
+    child.start()
+    child.join(20)
+    assert child.exitcode == 0
