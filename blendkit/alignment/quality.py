@@ -11,10 +11,10 @@ _STEEPNESS = 25.0
 _COMMON, _COMMON_STEEPNESS = 0.81, 40.0
 """Soft correlation at which right and wrong are equally likely.  In the study unrelated frames stay
 below 0.78, although their figures look alike, and pairs of one scene above 0.84."""
-_BOUND, _HALVES_BOUND, _APART_BOUND, _DOUBT_BOUND = 3.0, 1.5, 2.0, 1.2
+_BOUND, _HALVES_BOUND, _APART_BOUND, _DOUBT_BOUND = 2.4, 1.2, 2.0, 1.2
 """Parts of the stated bound, in units of the evidence: predicted error, distance of the halves'
-fits, motion of the sharpest zone against the whole fit, and doubt.  Set on 40 pairs of scenes and
-settings that the study does not hold; DEVELOPERS.md has what held on others."""
+fits, motion of the sharpest zone against the whole fit, and doubt.  The latter two were set on 40
+pairs that the study does not hold, the former two on the study; DEVELOPERS.md has what held."""
 _FULLY_APART_PX = 0.6
 """Motion between two zones, at 1200 px width, from which on they are told apart; the fit to one
 may be pulled by less than that towards the other."""
