@@ -24,10 +24,11 @@ _DOUBT_MARKED, _DOUBT_PAINTED, _DOUBT_BARE = 0.43, 0.47, 0.5
 """Share up to which a place is dropped: what a stroke touches needs less proof than what lies in a
 painted mask, and that less than what nobody painted."""
 _RAMP = 0.1
-_BORNE_OUT, _BARE_RAMP = 0.52, 0.05
-"""Share that a piece which nobody painted needs as a whole, and the range over which it fades in.
-Of the large pieces found in 25 pairs with nothing painted, hedges mostly had 0.51 and 0.56 at most,
-boughs 0.56 and more; what is half hedge and half bough has 0.51 too, and is left to the user."""
+_BORNE_OUT = 0.54
+"""Share that a piece which nobody painted needs as a whole; all or nothing, for half a bough is a
+ghost.  Of the large pieces found in 25 pairs with nothing painted, hedges mostly had 0.51 and 0.56
+at most, boughs 0.56 and more; what is half hedge and half bough has 0.51 too, and is left to the
+user."""
 _MARKED = 0.5
 _ROWS = 512
 _CHOICE_PX = 12.0
@@ -138,7 +139,7 @@ def keep_proven(alpha: Float, share: Float, *, painted: bool, marked: Float | No
     doubt = np.full(count, _DOUBT_PAINTED if painted else _DOUBT_BARE, np.float32)
     believed = np.ones(count, np.float32)
     if not painted:
-        believed[1:] = np.clip((whole[1:] - _BORNE_OUT) / _BARE_RAMP, 0, 1)
+        believed[1:] = whole[1:] > _BORNE_OUT
     if marked is not None:
         touched = np.unique(labels[(marked > _MARKED) & (labels > 0)])
         doubt[touched], believed[touched] = _DOUBT_MARKED, 1
