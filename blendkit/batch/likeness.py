@@ -29,7 +29,8 @@ CLEARLY = 0.7
 
 
 _ALL_FINE = 0.6
-"""Correlation of edges from which on more says nothing: few pairs at two apertures reach more."""
+"""Correlation of edges from which on more says nothing: 97 % of the pairs of one set-up reach
+it, 0.2 % of those of different ones."""
 _FINE, _HUES, _USUAL_HUES = 1.7, 1.4, 0.8
 """Weights of edges and of colour beside *local*, by logistic regression, and the agreement of hues
 that speaks neither for one set-up nor against."""
