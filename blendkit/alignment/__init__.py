@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blendkit.alignment.quality import Evidence
+from blendkit.alignment.tone import NO_CURVE, ToneCurve
 from blendkit.frame import Float, Matrix
 
 
@@ -82,8 +83,7 @@ class Light:
     residual_ev: median absolute difference left on matched zones, EV.
     flare: light to take off the foreground frame first, relative to white, per channel.
     tone: "linear" or "curve": whether one gain fits all tones.
-    curve: knots (log2 of a rendered value, EV that take it to log2 of linear light) of the tone
-        curve of both frames; empty if linear.
+    curve: how both frames were rendered.
     local_range_ev: smooth difference over the picture that is neither gain nor fall-off.
     local_ev: its coefficients where it is followed; empty where it is left.
     notes: sentences about light that does not behave as in two exposures of one scene.
@@ -94,7 +94,7 @@ class Light:
     residual_ev: float
     flare: tuple[float, float, float] = (0.0, 0.0, 0.0)
     tone: str = "linear"
-    curve: tuple[tuple[float, float], ...] = ()
+    curve: ToneCurve = NO_CURVE
     local_range_ev: float = 0.0
     local_ev: tuple[float, ...] = ()
     notes: tuple[str, ...] = ()

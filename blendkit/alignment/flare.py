@@ -5,8 +5,11 @@ import numpy as np
 from blendkit.alignment import Light
 from blendkit.alignment.cells import Cells
 from blendkit.alignment.robust_fit import reweighted_fit
+from blendkit.filters.robust import weighted_median
+from blendkit.frame import Float
 
 _LARGEST = 0.02
+_BINS = 8
 
 
 def fit_flare(cells: Cells, start: Light) -> tuple[float, float, float]:
@@ -35,3 +38,21 @@ def fit_flare(cells: Cells, start: Light) -> tuple[float, float, float]:
             )
             flare[channel] = np.clip(flare[channel] + fitted[2], -_LARGEST, _LARGEST)
     return float(flare[0]), float(flare[1]), float(flare[2])
+
+
+def tone_spread_ev(cells: Cells, residual: Float) -> float:
+    """Return how far the residual's median differs between tones, EV, largest less smallest.
+
+    residual: (h, w, 3), EV.  Tones with under 3 % of the weight do not count.
+    """
+    tone, values, weights = (x.reshape(-1) for x in (cells.logs_f, residual, cells.weight))
+    low, high = np.quantile(tone[weights > 0], (0.02, 0.98)) if (weights > 0).any() else (0, 0)
+    if high - low < 0.5:
+        return 0.0
+    which = np.clip(((tone - low) / (high - low) * _BINS).astype(int), 0, _BINS - 1)
+    medians = []
+    for index in range(_BINS):
+        part = which == index
+        if weights[part].sum() > 0.03 * weights.sum():
+            medians.append(weighted_median(values[part], weights[part] + 1e-12))
+    return float(max(medians) - min(medians)) if len(medians) > 1 else 0.0

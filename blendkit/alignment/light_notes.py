@@ -76,7 +76,7 @@ def _local(light: Light) -> str:
 
 
 def _tone(light: Light) -> str:
-    if not light.curve:
+    if not light.curve.bends:
         return ""
     return "the frames were rendered with a tone curve: it was estimated from the pair"
 

@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 
 from blendkit.alignment import Light
 from blendkit.alignment.cells import DARK, Cells, make_cells
-from blendkit.alignment.flare import fit_flare
+from blendkit.alignment.flare import fit_flare, tone_spread_ev
 from blendkit.alignment.light_notes import light_notes
 from blendkit.alignment.robust_fit import reweighted_fit
 from blendkit.alignment.smooth_local import fit_local
-from blendkit.alignment.tone import Curve, fit_tone, straightened, tone_spread_ev
+from blendkit.alignment.tone import ToneCurve, rendered, steepness, straightened
+from blendkit.alignment.tone_fit import TYPICAL, looks_rendered, next_curve
 from blendkit.filters.resample import reduce_by
 from blendkit.filters.robust import weighted_median
 from blendkit.frame import Bool, Capture, Float, Frame
@@ -32,18 +33,17 @@ _ONE_GAIN_FITS_EV = 0.025
 """Spread of the ratio over the tones up to which one gain is taken to fit them all."""
 _MENDS = 0.5
 """Spread over the tones left, of the one gain's, from which flare is taken."""
-_CLOSER = 0.85
-"""Residual left, of the one gain's, from which a curve is taken: 0.2 to 0.8 on rendered pairs,
-1.0 on linear ones.  The spread over the tones does not tell: a wrong fall-off hides it."""
-_EVENER = 0.9
-"""Spread over the tones left, of the one gain's, from which a curve is believed."""
 _EVEN_ENOUGH_EV = 0.004
 """Residual of gain and fall-off up to which no curve is sought: 0.005 to 0.1 on rendered pairs,
 0.002 to 0.008 on linear ones; what it would mend is under half of what the eye could tell."""
+_MISFIT_CAP_EV = 0.05
 _STRAIGHTEN_PX = 800
 """Long side of the picture on which pixels are straightened while the curve is sought."""
 _WHOLLY = 0.999
-_ROUNDS = 4
+_ROUNDS = 9
+_SETTLED = 0.003
+"""Change of contrast and lift from which the curve has settled."""
+_CUT, _LEAST_CUT_EV = 5.0, 0.02
 
 
 def fit_light(
@@ -90,30 +90,22 @@ def _simplest_that_fits(
     The cells returned hold light straightened by the curve, if there is one.
     """
     cells = make_cells(background, aligned, usable, window_share)
-    plain = _fit_plain(cells)
-    if plain.residual_ev < _EVEN_ENOUGH_EV:
-        return cells, plain
-    straight, toned = _with_curve(cells, plain, background, aligned, usable, window_share)
-    spread, with_curve = _spread(cells, plain), _spread(straight, toned)
-    # A cloud's shadow, too, is fitted somewhat closer by a curve, but at no tone alike.
-    closer = toned.residual_ev < _CLOSER * plain.residual_ev
-    curve_mends = closer and with_curve < _EVENER * spread
-    flare = plain
+    best = cells, _fit_plain(cells)
+    plain = best[1]
+    spread = _spread(cells, plain)
+    if plain.residual_ev < _EVEN_ENOUGH_EV and spread < _ONE_GAIN_FITS_EV:
+        return best
     if spread > _ONE_GAIN_FITS_EV:
         flare = _fit_plain(cells, replace(plain, flare=fit_flare(cells, plain)))
-    flare_mends = _spread(cells, flare) < _MENDS * spread
-    if curve_mends and not (flare_mends and with_curve > 0.7 * _spread(cells, flare)):
-        return straight, toned
-    return cells, flare if flare_mends else plain
+        if _spread(cells, flare) < _MENDS * spread:
+            best = cells, flare
+    curved = _with_curve(cells, plain, background, aligned, usable, window_share)
+    believable = looks_rendered(curved[1].curve)
+    return curved if believable and _misfit_ev(*curved) < _misfit_ev(*best) else best
 
 
 def _with_curve(
-    cells: Cells,
-    plain: Light,
-    background: Float,
-    aligned: Float,
-    usable: Bool,
-    window_share: float,
+    cells: Cells, plain: Light, background: Float, aligned: Float, usable: Bool, window_share: float
 ) -> tuple[Cells, Light]:
     """Return cells of straightened light and what fits them, curve included.
 
@@ -123,16 +115,31 @@ def _with_curve(
     factor = max(round(max(usable.shape) / _STRAIGHTEN_PX), 1)
     here, there = reduce_by(background, factor), reduce_by(aligned, factor)
     share = reduce_by(usable.astype(np.float32), factor) > _WHOLLY
-    curve: Curve = ()
-    best = cells, plain
-    for _ in range(_ROUNDS):
-        curve = fit_tone(cells, curve)
+    curve, cut = TYPICAL, np.inf
+    for round_number in range(_ROUNDS):
         straight = straightened(here, curve), straightened(there, curve)
         cells = make_cells(*straight, share, window_share)
-        light = replace(_fit_plain(cells), tone="curve", curve=curve)
-        if light.residual_ev < best[1].residual_ev:
-            best = cells, light
-    return best
+        light = _fit_plain(cells, replace(plain, tone="curve", curve=curve))
+        # The cut only narrows, so that the steps settle.
+        cut = max(min(cut, _CUT * light.residual_ev), _LEAST_CUT_EV)
+        after = next_curve(cells, _design(cells.radial), _left_ev(cells, light), curve, cut)
+        if round_number == _ROUNDS - 1 or np.abs(np.subtract(after, curve)).max() < _SETTLED:
+            break
+        curve = after
+    return cells, light
+
+
+def _misfit_ev(cells: Cells, light: Light) -> float:
+    """Return the root mean square left, EV of the files, each cell capped at 0.05 EV."""
+    left = np.minimum(np.abs(_left_ev(cells, light) / _slope(cells, light.curve)), _MISFIT_CAP_EV)
+    total = float(cells.weight.sum()) + 1e-12
+    return float(np.sqrt((cells.weight * np.square(left)).sum() / total))
+
+
+def _slope(cells: Cells, curve: ToneCurve) -> Float:
+    """Return the mean slope of log light over log rendered value in both frames, (h, w, 3)."""
+    slopes = (steepness(rendered(np.exp2(x), curve), curve) for x in (cells.logs_b, cells.logs_f))
+    return np.asarray(sum(slopes) / 2, np.float32)
 
 
 def _spread(cells: Cells, light: Light) -> float:
@@ -140,13 +147,15 @@ def _spread(cells: Cells, light: Light) -> float:
 
 
 def _fit_plain(cells: Cells, start: Light | None = None) -> Light:
-    """Fit gain and fall-off, with the start's flare taken as given."""
+    """Fit gain and fall-off, with the start's flare and curve taken as given."""
     start = start or Light((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), 0.0)
     difference = cells.logs_b - _without_flare(cells.logs_f, start.flare)
-    values, weights = difference.reshape(-1), cells.weight.reshape(-1)
-    fitted, active = reweighted_fit(_design(cells.radial), values, weights, ridge=_RIDGE)
+    weights, slope = cells.weight.reshape(-1), _slope(cells, start.curve).reshape(-1)
+    # In EV of the files: a steep part of the curve magnifies whatever else differs.
+    rows, values = _design(cells.radial) / slope[:, None], difference.reshape(-1) / slope
+    fitted, active = reweighted_fit(rows, values, weights, ridge=_RIDGE)
     light = replace(start, gain_ev=_triple(fitted[:3]), falloff_ev=_triple(fitted[3:]))
-    left = np.abs(_left_ev(cells, light)).reshape(-1)
+    left = np.abs(_left_ev(cells, light)).reshape(-1) / slope
     return replace(light, residual_ev=weighted_median(left, active + 1e-12))
 
 

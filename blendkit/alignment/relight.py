@@ -5,7 +5,7 @@ import numpy as np
 from blendkit.alignment import Light
 from blendkit.alignment.cells import Places, places_in, radial_terms
 from blendkit.alignment.smooth_local import local_terms
-from blendkit.alignment.tone import curved
+from blendkit.alignment.tone import rendered, straightened
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tiles
 from blendkit.frame import Float
@@ -35,21 +35,14 @@ def _in_light(pixels: Float, over_frame: Float, light: Light) -> Float:
     clean = pixels
     if any(light.flare):
         clean = np.maximum(pixels - np.asarray(light.flare, np.float32), 0)
-    if not light.curve:
-        return np.asarray(clean * factor, np.float32)
-    straight = np.exp2(curved(_log2(clean), light.curve)) * factor
-    bent = np.exp2(curved(_log2(straight), light.curve, inverse=True))
-    return np.where(clean > 0, bent, 0).astype(np.float32)
+    lit = rendered(straightened(clean, light.curve) * factor, light.curve)
+    return np.asarray(lit, np.float32)
 
 
 def typical_gain(light: Light) -> tuple[float, ...]:
     """Return the factor per channel that `apply_light` comes to on average over the frame."""
     over_frame = float(_ev_over_frame((60, 90), light).mean())
     return tuple(float(2 ** (ev + over_frame)) for ev in light.gain_ev)
-
-
-def _log2(light: Float) -> Float:
-    return np.asarray(np.log2(np.maximum(light, 1e-6)), np.float32)
 
 
 def _ev_over_frame(shape: tuple[int, ...], light: Light, places: Places | None = None) -> Float:

@@ -105,8 +105,7 @@ def test_rendered_pair(scene: Float) -> None:
     there = _toned(scene * 0.7)
     light = _fit(here, there)
     assert light.tone == "curve"
-    knots = np.array(light.curve)
-    assert (np.diff(knots.sum(axis=1)) > 0).all()
+    assert light.curve.contrast > 0.1
     left = _left_ev(here, there, light)
     usable = (here.min(axis=2) > 0.01) & (there.max(axis=2) < 0.9)
     tone = here.mean(axis=2)
