@@ -5,6 +5,10 @@ The grid hangs on the picture, not on the machine, so any number of threads give
 
 from collections.abc import Iterator
 
+import numpy as np
+
+from blendkit.frame import Bool
+
 Window = tuple[slice, slice]
 """Rows and columns of a part of a picture."""
 
@@ -21,11 +25,40 @@ def tiles(shape: tuple[int, ...], side_px: int, margin_px: int) -> Iterator[tupl
     for top in range(0, height, side_px):
         for left in range(0, width, side_px):
             bottom, right = min(top + side_px, height), min(left + side_px, width)
-            near = (
-                slice(max(top - margin_px, 0), min(bottom + margin_px, height)),
-                slice(max(left - margin_px, 0), min(right + margin_px, width)),
-            )
-            yield (slice(top, bottom), slice(left, right)), near
+            own = slice(top, bottom), slice(left, right)
+            yield own, _with_margin(own, margin_px, shape)
+
+
+def boxes(wanted: Bool, side_px: int, margin_px: int) -> Iterator[tuple[Window, Window]]:
+    """Yield the box around what is wanted in each tile, also with a margin; none where nothing is.
+
+    Examples
+    --------
+    >>> spot = np.zeros((8, 8), bool)
+    >>> spot[5, 6] = True
+    >>> list(boxes(spot, 4, 1))
+    [((slice(5, 6, None), slice(6, 7, None)), (slice(4, 7, None), slice(5, 8, None)))]
+    """
+    for own, _ in tiles(wanted.shape, side_px, 0):
+        part = wanted[own]
+        if not part.any():
+            continue
+        down, across = (np.flatnonzero(part.any(axis=axis)) for axis in (1, 0))
+        (top, left) = own[0].start, own[1].start
+        box = (
+            slice(int(top + down[0]), int(top + down[-1] + 1)),
+            slice(int(left + across[0]), int(left + across[-1] + 1)),
+        )
+        yield box, _with_margin(box, margin_px, wanted.shape)
+
+
+def _with_margin(own: Window, margin_px: int, shape: tuple[int, ...]) -> Window:
+    """Return a window grown by a margin as far as the picture goes."""
+    rows, columns = (
+        slice(max(part.start - margin_px, 0), min(part.stop + margin_px, size))
+        for part, size in zip(own, shape[:2], strict=True)
+    )
+    return rows, columns
 
 
 def tile_side(about_px: int, factor: int) -> int:

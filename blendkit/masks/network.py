@@ -2,22 +2,23 @@
 
 It runs from coarse to fine: at a quarter or an eighth of the size it sees whole boughs and their
 veils, and each finer scale takes the coarser matte as its prior, so a 1.5 px twig is judged at
-full size but with the whole bough in mind.  Only tiles that hold open pixels are computed.  The
-grid of tiles hangs on the picture, so any machine gives the same bytes.
+full size but with the whole bough in mind.  Of each tile only the box around its open pixels is
+computed.  Tiles and boxes hang on the picture, and a tile is one thread's work, so any machine of
+a kind gives the same bytes.
 
 Training script, seeds and held-out figures: tests/bench/matte_training.
 """
 
-import threading
 from functools import cache
 from importlib import resources
 
 import cv2
 import numpy as np
+import onnxruntime
 
 from blendkit.filters.resample import reduce_by
 from blendkit.filters.threads import each_part
-from blendkit.filters.tiles import Window, inside, tiles
+from blendkit.filters.tiles import Window, boxes, inside, tiles
 from blendkit.frame import Float
 from blendkit.masks.evidence import NO_PRIOR, colour_evidence, exposure_scale, network_planes
 
@@ -25,9 +26,7 @@ _TILE = 512
 _MARGIN = 64
 _COARSEST_PX = 320
 _SETTLED = 0.004
-
-# One network serves every thread of the page's server, and OpenCV keeps the layers' buffers in it.
-_ONE_AT_A_TIME = threading.Lock()
+_INPUT = "planes"
 
 
 def network_matte(
@@ -75,7 +74,9 @@ def focus_zone(background: Float, foreground: Float, grain: float) -> Float:
     prior = np.full(everywhere.shape, NO_PRIOR, np.float32)
     scale = exposure_scale(background)
     zone = np.zeros_like(prior)
-    for inner, outer in tiles(everywhere.shape, _TILE, _MARGIN):
+
+    def propose(part: tuple[Window, Window]) -> None:
+        inner, outer = part
         planes = network_planes(
             background[outer],
             foreground[outer],
@@ -86,6 +87,8 @@ def focus_zone(background: Float, foreground: Float, grain: float) -> Float:
             scale,
         )
         zone[inner] = _run(planes)[1][inside(inner, outer)]
+
+    each_part(propose, tiles(everywhere.shape, _TILE, _MARGIN))
     return zone
 
 
@@ -123,19 +126,18 @@ def _at_one_scale(
 
     def propose(part: tuple[Window, Window]) -> None:
         inner, outer = part
-        if open_[inner].any():
-            planes = network_planes(
-                background[outer],
-                foreground[outer],
-                hint[outer],
-                prior[outer],
-                colour[outer],
-                grain,
-                scale,
-            )
-            matte[inner] = _run(planes)[0][inside(inner, outer)]
+        planes = network_planes(
+            background[outer],
+            foreground[outer],
+            hint[outer],
+            prior[outer],
+            colour[outer],
+            grain,
+            scale,
+        )
+        matte[inner] = _run(planes)[0][inside(inner, outer)]
 
-    each_part(propose, tiles(shape, _TILE, _MARGIN))
+    each_part(propose, boxes(open_, _TILE, _MARGIN))
     return matte
 
 
@@ -144,14 +146,16 @@ def _run(planes: Float) -> Float:
     height, width = planes.shape[1:]
     padding = ((0, 0), (0, -height % 16), (0, -width % 16))
     padded = np.pad(planes, padding, mode="edge")[None]
-    with _ONE_AT_A_TIME:
-        net = _network()
-        net.setInput(padded)
-        return np.array(net.forward()[0, :, :height, :width], np.float32)
+    (proposed,) = _network().run(None, {_INPUT: padded})
+    return np.asarray(proposed[0, :, :height, :width], np.float32)
 
 
 @cache
-def _network() -> cv2.dnn.Net:
-    """Load the network that ships with the package."""
+def _network() -> onnxruntime.InferenceSession:
+    """Load the network that ships with the package; any number of threads may run it at once."""
     data = resources.files("blendkit.masks").joinpath("matte_net.onnx").read_bytes()
-    return cv2.dnn.readNetFromONNX(np.frombuffer(data, np.uint8))
+    options = onnxruntime.SessionOptions()
+    # Tiles already keep every thread busy.  Without the arena its memory goes back after a tile.
+    options.intra_op_num_threads = options.inter_op_num_threads = 1
+    options.enable_cpu_mem_arena = False
+    return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
