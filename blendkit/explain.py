@@ -90,7 +90,9 @@ def explained(
     behind = _behind(laid, matte, veil)
     if asked and sketch.groups:
         plate = _plate(laid, veil, behind, settings)
-        held = hold_to_plate(laid.aligned, plate.pixels, matte.alpha, matte.color, region, grain)
+        # A disc of light on the plate would pass for a dark bough in front of it.
+        told = region & ~laid.lights
+        held = hold_to_plate(laid.aligned, plate.pixels, matte.alpha, matte.color, told, grain)
         del veil, plate  # two of each would not fit beside large frames
         matte = given_matte(laid.aligned, held, region)
         veil = make_veil(matte.alpha, matte.color, sketch.groups)
@@ -102,7 +104,7 @@ def explained(
 def _behind(laid: Laid, matte: Matte, veil: Veil) -> tuple[Float, Float]:
     """Return what lies behind, as far as the foreground frame shows it, and how well it does."""
     keep = (1 - matte.alpha) * laid.footprint
-    guess = rerender(laid.aligned, keep, laid.softness, where=_around(veil.coverage > 0))
+    guess = rerender(laid.restored, keep, laid.softness, where=_around(veil.coverage > 0))
     return shown_behind(*guess, laid.clear)
 
 
@@ -136,7 +138,7 @@ def at_f_numbers(
     if aperture.background_f is not None:
         plate = background_at(
             plate,
-            laid.aligned,
+            laid.restored,
             (1 - matte.alpha) * laid.footprint,
             laid.softness,
             laid.sitter,

@@ -20,6 +20,7 @@ from blendkit.hints import Hints, NearerLine
 from blendkit.masks import Matte
 from blendkit.masks.edges import edge_disc_px
 from blendkit.masks.find import find_matte, given_matte
+from blendkit.masks.lights import Lights, find_lights
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import find_sitter, protected
 from blendkit.masks.zones import zone_map
@@ -130,7 +131,8 @@ def merge_pair(
         found = find_sitter(background.pixels, lit.aligned, blur, grain[1])
         sitter = protected(found.kept, painted)
         region = search_region(lit.covered, softness, sitter, hints)
-        matte = _matte(background, lit, region, hints, grain[1], settings)
+        lights = find_lights(background.pixels, lit.aligned, softness, lit.clipped[1])
+        matte = _matte(background, lit, lights, region, hints, grain[1], settings)
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
             bare = lit.shared & ~painted & ~near(matte.alpha > 0)
@@ -138,7 +140,7 @@ def merge_pair(
             softness = filled(blur, background.size)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)
-        laid = _laid(background, lit, softness, sitter, clear)
+        laid = _laid(background, lit, lights, softness, sitter, clear)
         view, plate = explained(laid, matte, region, grain[1], hints, settings)
         blur_after = measured_blur(background, foreground, lit, view.matte, noise, settings)
         own_disc_px = edge_disc_px(lit.aligned, view.matte.alpha)
@@ -176,13 +178,18 @@ def merge_pair(
 
 
 def _matte(
-    background: Frame, lit: Lit, region: Bool, hints: Hints, grain: float, settings: MergeSettings
+    background: Frame,
+    lit: Lit,
+    lights: Lights,
+    region: Bool,
+    hints: Hints,
+    grain: float,
+    settings: MergeSettings,
 ) -> Matte:
     if hints.matte is not None:
         return given_matte(lit.aligned, np.asarray(hints.matte * lit.covered, np.float32))
     return find_matte(
-        background.pixels,
-        lit.aligned,
+        *lights.taken_out(background.pixels, lit.aligned),
         region,
         grain,
         settings.matte,
@@ -192,13 +199,20 @@ def _matte(
 
 
 def _laid(
-    background: Frame, lit: Lit, softness: Float, sitter: Float, clear: Warped | None
+    background: Frame,
+    lit: Lit,
+    lights: Lights,
+    softness: Float,
+    sitter: Float,
+    clear: Warped | None,
 ) -> Laid:
     """Put together what the explanation of the background frame rests on."""
     full_b, full_f = lit.clipped
     return Laid(
         background=background.pixels,
         aligned=lit.aligned,
+        restored=lights.restored(lit.aligned),
+        lights=lights.discs(softness.shape),
         footprint=lit.covered,
         softness=np.maximum(softness, 0),
         sharpness=np.where(softness < -_SHARPER_PX, -softness, 0).astype(np.float32),

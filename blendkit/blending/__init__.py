@@ -22,8 +22,10 @@ from blendkit.frame import Bool, Float, Warped
 class Laid:
     """Both frames on one grid in one light, and what is known about each place.
 
-    background, aligned: float32 (height, width, 3), linear.  footprint: bool (height, width), where
-    the foreground frame reaches.  The rest float32 (height, width): softness and sharpness, the
+    background, aligned: float32 (height, width, 3), linear.  restored: aligned, with bright points
+    behind as strong as the background frame shows them; what is re-rendered.  lights: bool (height,
+    width), their discs in the background frame.  footprint: bool, where the foreground frame
+    reaches.  The rest float32 (height, width): softness and sharpness, the
     disc by which the background frame is the softer and the sharper one, px; sitter, 1 where the
     background frame stays; unsure, 1 where it says nothing about what lies behind.  full: bool,
     where the background frame is clipped and the foreground frame is not.  clear: the clear frame
@@ -32,6 +34,8 @@ class Laid:
 
     background: Float
     aligned: Float
+    restored: Float
+    lights: Bool
     footprint: Bool
     softness: Float
     sharpness: Float

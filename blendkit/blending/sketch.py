@@ -34,7 +34,8 @@ class Sketch:
 class Reduced:
     """What is laid, at some 1200 px, where veils are smooth enough to be sought.
 
-    Discs in px of the reduced picture; footprint and unsure as shares; size: of the full picture.
+    aligned: with bright points restored.  Discs in px of the reduced picture; footprint and unsure
+    as shares; size: of the full picture.
     """
 
     background: Float
@@ -57,7 +58,7 @@ def reduced(laid: Laid) -> Reduced:
         clear = Warped(reduce_by(laid.clear.pixels, factor), reaches)
     return Reduced(
         reduce_by(laid.background, factor),
-        reduce_by(laid.aligned, factor),
+        reduce_by(laid.restored, factor),
         reduce_by(laid.footprint.astype(np.float32), factor),
         reduce_by(laid.softness, factor) / np.float32(factor),
         reduce_by(laid.sharpness, factor) / np.float32(factor),
