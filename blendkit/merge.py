@@ -20,7 +20,8 @@ from blendkit.hints import Hints, NearerLine
 from blendkit.masks import Matte
 from blendkit.masks.edges import edge_disc_px
 from blendkit.masks.find import find_matte, given_matte
-from blendkit.masks.lights import Lights, find_lights
+from blendkit.masks.light_search import find_lights
+from blendkit.masks.lights import Lights
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import find_sitter, protected
 from blendkit.masks.zones import zone_map

@@ -6,7 +6,7 @@ import pytest
 
 from blendkit.filters.disc import disc_kernel
 from blendkit.frame import Float
-from blendkit.masks.lights import find_lights
+from blendkit.masks.light_search import find_lights
 
 SIZE = (300, 420)
 DISC_PX = 22.0

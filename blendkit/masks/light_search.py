@@ -1,0 +1,140 @@
+"""Finds bright points behind: dots of the sharp frame whose light the soft frame shows as discs.
+
+The brightest are taken out first, so that a fainter one beside them is measured without them (after
+Hoegbom 1974, Astronomy & Astrophysics Supplement 15, 417; from memory).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blendkit.filters.bands import slow_gaussian
+from blendkit.filters.circles import distance_px, sector, window_around
+from blendkit.filters.resample import reduce_by
+from blendkit.frame import Bool, Float, luminance
+from blendkit.masks.light_dots import Dot, find_dots
+from blendkit.masks.lights import BEYOND, Lights, PointLight
+
+_WORKING_RADIUS_PX = 12.0
+"""Radius of the typical disc in the reduced picture, about: a dot is then still some px wide."""
+_LEAST_RADIUS_PX = 4.0
+_EVERY = 4
+_LARGEST_DOT = 0.8
+"""Radius of the dot, of its disc's: what is larger is no point."""
+_SCALES = (0.8, 0.9, 1.0, 1.12, 1.25)
+_LEAST_STEP = 0.02
+_OVER_TEXTURE, _OVER_GROUND = 2.0, 1.5
+"""Step at the disc's rim, in standard deviations of the light outside it, and of that light."""
+_LEAST_OF_EXPECTED, _MOST_OF_EXPECTED = 0.35, 3.0
+"""The disc's light, of what the dot holds: a clipped dot holds less than its disc shows."""
+_SECTORS, _LEAST_SECTORS = 8, 0.75
+
+
+def find_lights(background: Float, aligned: Float, softness: Float, full: Bool) -> Lights:
+    """Find bright points that the background frame spreads over discs.
+
+    Parameters
+    ----------
+    background, aligned : ndarray
+        Both frames on one grid in one light, float32 (height, width, 3), linear.
+    softness : ndarray
+        Disc by which the background frame is the softer one, px, float32 (height, width).
+    full : ndarray
+        bool (height, width), where the foreground frame is clipped.
+
+    Returns
+    -------
+    Lights
+        Without points where none is found.
+    """
+    discs = softness[::_EVERY, ::_EVERY]
+    spread = discs[discs > _LEAST_RADIUS_PX]
+    typical = float(np.median(spread)) / 2 if spread.size else 0.0
+    factor = max(round(typical / _WORKING_RADIUS_PX), 1)
+    soft, sharp = reduce_by(background, factor), reduce_by(aligned, factor)
+    if typical < _LEAST_RADIUS_PX * factor:
+        return Lights((), soft, factor)
+    typical /= factor
+    radii = reduce_by(softness, factor) / np.float32(2 * factor)
+    left = luminance(soft)
+    points, region = [], np.zeros(left.shape, np.bool_)
+    for dot in find_dots(sharp, typical, reduce_by(full.astype(np.float32), factor) > 0):
+        point = _borne_out(dot, soft, left, (typical, float(radii[dot.row, dot.column])))
+        if point is not None:
+            window = window_around(dot.centre, BEYOND * point.radius_px + 2, left.shape)
+            distance = distance_px(window, dot.centre)
+            level = float(luminance(point.light[None, None])[0, 0])
+            left[window] -= level * (distance < point.radius_px)
+            region[window] |= distance < BEYOND * point.radius_px + 1
+            points.append(point)
+    ground = _filled_in(soft, region, typical) if points else soft
+    return Lights(tuple(points), ground, factor)
+
+
+def _borne_out(
+    dot: Dot, soft: Float, left: Float, likely_px: tuple[float, float]
+) -> PointLight | None:
+    """Return the point light of a dot, if the soft frame shows a disc of its light.
+
+    left: luminance of the soft frame without the points found so far.  likely_px: radii that the
+    disc may have, as measured over the frame and at the dot, where the dot itself may mislead.
+    """
+    smallest = max(_LEAST_RADIUS_PX, dot.radius_px / _LARGEST_DOT)
+    radii = [scale * radius for radius in likely_px if radius > smallest for scale in _SCALES]
+    if not radii:
+        return None
+    window = window_around(dot.centre, 1.7 * max(radii) + 3, left.shape)
+    distance, light = distance_px(window, dot.centre), left[window]
+    rim, radius_px = max((_step(distance / radius, light), radius) for radius in radii)
+    expected = dot.energy / (np.pi * radius_px**2)
+    reach = distance / radius_px
+    within, outside = reach < 0.8, (reach > 1.15) & (reach < 1.5)
+    if within.sum() < 8 or outside.sum() < 8:
+        return None
+    surroundings = float(np.median(light[outside]))
+    step = float(light[within].mean()) - surroundings
+    texture = 1.48 * float(np.median(np.abs(light[outside] - surroundings)))
+    least = max(_LEAST_STEP, _OVER_TEXTURE * texture, _OVER_GROUND * surroundings)
+    stands_out = step > least and rim > 0.5 * step
+    too_bright = not dot.clipped and step > _MOST_OF_EXPECTED * expected
+    if not stands_out or too_bright or step < _LEAST_OF_EXPECTED * expected:
+        return None
+    if not _all_around(reach, light, sector(window, dot.centre, _SECTORS), 0.4 * step):
+        return None
+    colour = soft[window][within].mean(axis=0) - np.median(soft[window][outside], axis=0)
+    return PointLight(dot, radius_px, np.maximum(colour, 0).astype(np.float32))
+
+
+def _step(reach: Float, light: Float) -> float:
+    """Return by how much it is lighter just inside the rim than just outside."""
+    inside, outside = (reach > 0.7) & (reach < 0.93), (reach > 1.07) & (reach < 1.3)
+    if inside.sum() < 8 or outside.sum() < 8:
+        return -1.0
+    return float(np.median(light[inside]) - np.median(light[outside]))
+
+
+def _all_around(reach: Float, light: Float, sectors: NDArray[np.intp], least: float) -> bool:
+    """Return whether the step is there in most directions: a disc's is, a chance patch's is not."""
+    seen = []
+    for index in range(_SECTORS):
+        inside = (reach > 0.55) & (reach < 0.9) & (sectors == index)
+        outside = (reach > 1.1) & (reach < 1.4) & (sectors == index)
+        if inside.sum() >= 3 and outside.sum() >= 3:
+            seen.append(float(light[inside].mean() - light[outside].mean()) > least)
+    return len(seen) >= _SECTORS // 2 and sum(seen) >= _LEAST_SECTORS * len(seen)
+
+
+def _filled_in(soft: Float, region: Bool, typical_px: float) -> Float:
+    """Return a soft picture with a region filled from around it, by widening means."""
+    known = (~region).astype(np.float32)
+    filled = remaining = None
+    for width in (0.3, 0.6, 1.2, 2.4, 4.8):
+        sigma = width * 2 * typical_px
+        share = slow_gaussian(known, sigma)[..., None]
+        mean = slow_gaussian(soft * known[..., None], sigma) / (share + 1e-6)
+        trust = np.clip(share / 0.05, 0, 1)
+        if filled is None or remaining is None:
+            filled, remaining = trust * mean, 1 - trust
+        else:
+            filled, remaining = filled + remaining * trust * mean, remaining * (1 - trust)
+    assert filled is not None  # noqa: S101 - there are widths
+    return np.asarray(np.where(region[..., None], filled, soft), np.float32)
