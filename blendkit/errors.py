@@ -18,7 +18,15 @@ EXIT_SOME_PAIRS_FAILED = 4
 
 NO_MEMORY = "the memory did not suffice: close other programs, use fewer --jobs or smaller frames"
 _OPENCV_NO_MEMORY = -4
-_NO_MEMORY_WORDS = ("can't start new thread", "failed to map segment", "Cannot allocate memory")
+_NO_MEMORY_WORDS = (
+    "can't start new thread",
+    "failed to map segment",
+    "Cannot allocate memory",
+    # The network's runtime says it in C++'s words or in its own.
+    "bad_alloc",
+    "bad allocation",
+    "Failed to allocate memory",
+)
 
 
 class BlendkitError(Exception):
@@ -32,7 +40,7 @@ class BlendkitError(Exception):
 
 
 def out_of_memory(error: BaseException) -> bool:
-    """Whether an error says that memory did not suffice: Python's own, OpenCV's, or a thread's.
+    """Whether an error says that memory did not suffice, whichever library raised it.
 
     What a library raises on its way out has the reason behind it.
     """
