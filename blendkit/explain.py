@@ -13,9 +13,9 @@ from blendkit.blending import BoughGroup, Laid, Plate, Veil
 from blendkit.blending.aperture import background_at, foreground_at
 from blendkit.blending.clear import shown_behind, with_clear_frame
 from blendkit.blending.plate import make_plate
-from blendkit.blending.proof import keep_proven, proven_share
+from blendkit.blending.proof import VeilTestimony, keep_proven, veil_testimony
 from blendkit.blending.rerender import rerender
-from blendkit.blending.sketch import draw_sketch, reduced
+from blendkit.blending.sketch import Reduced, draw_sketch, reduced
 from blendkit.blending.veil import make_veil
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float
@@ -23,6 +23,7 @@ from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.find import given_matte
 from blendkit.masks.plate_term import hold_to_plate
+from blendkit.masks.second_look import second_look
 from blendkit.masks.zones import unplaced
 from blendkit.settings import MergeSettings
 
@@ -79,9 +80,12 @@ def explained(
     sketch = draw_sketch(small, matte.alpha, matte.color, settings.discs)
     asked = bool(sketch.groups) and hints.matte is None
     if asked:
-        share = proven_share(sketch.evidence, sketch.groups, laid.softness)
+        said = veil_testimony(sketch.evidence, sketch.groups, laid.softness)
         painted = hints.foreground_mask is not None
-        kept = keep_proven(proposed, share, painted=painted, marked=hints.front_strokes)
+        likely = _second_look(small, proposed, said, grain) if painted else None
+        kept = keep_proven(
+            proposed, said.share, painted=painted, marked=hints.front_strokes, likely=likely
+        )
         if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
             matte = matte.limited_to(kept)
             sketch = draw_sketch(small, matte.alpha, matte.color, settings.discs)
@@ -99,6 +103,18 @@ def explained(
     plate = _plate(laid, veil, behind, settings)
     open_ = unplaced(proposed, matte.alpha) if asked else np.zeros_like(region)
     return View(matte, sketch.groups, veil.coverage, open_), plate
+
+
+def _second_look(small: Reduced, alpha: Float, said: VeilTestimony, grain: float) -> Float | None:
+    """Return how likely each place of a matte stands in front; None where that was not learnt.
+
+    In a focus pair the foreground frame is the softer one behind: no such pair was trained on.
+    """
+    if float(small.sharpness.max()) > 0:
+        return None
+    matte = reduce_by(alpha, small.factor)
+    grain /= small.factor
+    return second_look(small.background, small.aligned, matte, said.parts, grain, painted=True)
 
 
 def _behind(laid: Laid, matte: Matte, veil: Veil) -> tuple[Float, Float]:

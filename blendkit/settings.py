@@ -174,6 +174,13 @@ class DiscSettings:
         0.06, "drop of the residual that two discs must bring over one", unit="share", low=0, high=1
     )
     working_size_px: int = option(320, "long side of the search", unit="px", low=100, high=3000)
+    slow_share: float = option(
+        1 / 24,
+        "changes of light wider than this are no veil's, of the long side",
+        unit="share",
+        low=0.01,
+        high=1,
+    )
 
     def __post_init__(self) -> None:
         """Check the ranges."""

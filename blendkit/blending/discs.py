@@ -31,6 +31,7 @@ class DiscEvidence:
     foreground: (aF, a) stacked, (h, w, 4).
     weight: (h, w), 0 on the sitter, on clipped and on uncovered places.
     local_light: (h, w, 3), mean light around, which residuals are relative to.
+    slow_px: width from which a change of light is no veil's.
     """
 
     soft: Float
@@ -38,6 +39,7 @@ class DiscEvidence:
     foreground: Float
     weight: Float
     local_light: Float
+    slow_px: float
     factor: int
 
 
@@ -73,6 +75,7 @@ def gather_evidence(
         foreground=reduce_by(foreground, factor),
         weight=reduce_by(weight, factor) + np.float32(1e-6),
         local_light=gaussian(soft, 5) + np.float32(0.01),
+        slow_px=settings.slow_share * max(soft.shape),
         factor=factor * reduced_by,
     )
 
@@ -145,7 +148,7 @@ def _veiled(evidence: DiscEvidence, veil: Float) -> Float:
 def band_square(evidence: DiscEvidence, difference: Float) -> Float:
     """Return a difference's mean square over channels in the veil's band, (h, w), relative."""
     relative = difference / evidence.local_light
-    slow = slow_gaussian(relative, max(evidence.weight.shape) / 24)
+    slow = slow_gaussian(relative, evidence.slow_px)
     return np.asarray(channel_mean(np.square(relative - slow)), np.float32)
 
 

@@ -7,14 +7,19 @@ what is behind.  The guess is poor where twigs are dense, and both share that fa
 any guess, everything re-rendered from the foreground frame, would win there against every veil.
 """
 
+from dataclasses import dataclass
 from itertools import product
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from blendkit.blending import BoughGroup
 from blendkit.blending.discs import DiscEvidence, band_square, forward_model, residual_map
+from blendkit.blending.veil import shifted
 from blendkit.filters.bands import gaussian
+from blendkit.filters.channels import channel_mean
+from blendkit.filters.disc import disc_blur
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
 
@@ -29,6 +34,9 @@ _BORNE_OUT = 0.54
 ghost.  Of the large pieces found in 25 pairs with nothing painted, hedges mostly had 0.51 and 0.56
 at most, boughs 0.56 and more; what is half hedge and half bough has 0.51 too, and is left to the
 user."""
+_SURELY, _HARDLY = (0.75, 0.9), (0.35, 0.7)
+"""Chance by the second look from which a place is kept without proof, and below which it is dropped
+though it has some."""
 _MARKED = 0.5
 _ROWS = 512
 _CHOICE_PX = 12.0
@@ -37,36 +45,76 @@ _THERE, _ALONG = 0.1, (0.15, 0.5, 0.85)
 """Matte from which the background's disc is read along the boughs, and quantiles of it."""
 
 
-def proven_share(evidence: DiscEvidence, groups: tuple[BoughGroup, ...], softness: Float) -> Float:
-    """Return how far the veil around each place is borne out, 0 to 1.
+@dataclass(frozen=True, eq=False, slots=True)
+class VeilTestimony:
+    """What the background frame says of each place, float32 (height, width), evidence's scale.
+
+    speaks: -1 where it looks as if the foreground stood as far off as the background, 1 where it
+    has left the boughs' veil.  heard: 0 to 1, how far that can be told at all.
+    coverage: of the veil, a*k.  ratio: the background's disc over the boughs', at most 2.
+    near_left, far_left: what the two models leave of the background frame, mean of the channels,
+    signed, relative to the light around.
+    """
+
+    speaks: Float
+    heard: Float
+    coverage: Float
+    ratio: Float
+    near_left: Float
+    far_left: Float
+
+    @property
+    def parts(self) -> tuple[Float, ...]:
+        """All of it, in the order above."""
+        kept = (self.speaks, self.heard, self.coverage, self.ratio)
+        return (*kept, self.near_left, self.far_left)
+
+    @property
+    def share(self) -> Float:
+        """How far the veil around each place is borne out, 0 to 1; 0.5 where none can tell."""
+        return np.asarray(0.5 + 0.5 * self.speaks * self.heard, np.float32)
+
+
+def veil_testimony(
+    evidence: DiscEvidence, groups: tuple[BoughGroup, ...], softness: Float
+) -> VeilTestimony:
+    """Ask the background frame how far the veil around each place is borne out.
 
     Parameters
     ----------
     evidence : DiscEvidence
     groups : tuple of BoughGroup
-        Their discs and shifts, full px; each place is judged by the group that suits it best.
+        Their discs and shifts, full px, one at least; each place is judged by the group that suits
+        it best.
     softness : ndarray
         Disc of the background, px, float32 (height, width).
-
-    Returns
-    -------
-    ndarray
-        float32 (height, width) at the evidence's scale; 0.5 where the pair cannot tell.
     """
-    best = np.full(evidence.weight.shape, -1.0, np.float32)
     far, unlike_far = _as_far_off(evidence, softness, groups)
+    ground_px = np.maximum(reduce_by(softness, evidence.factor), 0)
+    best, most = np.zeros((6, *evidence.weight.shape)), np.full(evidence.weight.shape, -np.inf)
     for group in groups:
         disc = group.disc_px / evidence.factor
         shift = (group.shift_px[0] / evidence.factor, group.shift_px[1] / evidence.factor)
+        near = forward_model(evidence, disc, shift)
         unlike_near = residual_map(evidence, disc, shift)
-        apart = forward_model(evidence, disc, shift) - far
-        lean = _lean(evidence, unlike_far, unlike_near, apart, max(disc / 3, 3.0))
-        best = np.maximum(best, lean)
-    return np.asarray(0.5 + 0.5 * best, np.float32)
+        speaks, heard = _lean(evidence, unlike_far, unlike_near, near - far, max(disc / 3, 3.0))
+        coverage = shifted(disc_blur(evidence.foreground[..., 3], disc), shift)
+        ratio = np.minimum(ground_px / np.float32(group.disc_px), 2)
+        left = (_left(evidence, model) for model in (near, far))
+        said = np.stack([speaks, heard, coverage, ratio, *left])
+        better = speaks * heard > most
+        best, most = np.where(better, said, best), np.where(better, speaks * heard, most)
+    return VeilTestimony(*np.asarray(best, np.float32))
 
 
-def _lean(evidence: DiscEvidence, far: Float, near: Float, apart: Float, reach: float) -> Float:
-    """Return -1 where all speaks for background, 1 for foreground, about 0 where nothing can.
+def _left(evidence: DiscEvidence, model: Float) -> Float:
+    return channel_mean((evidence.soft - model) / evidence.local_light)
+
+
+def _lean(
+    evidence: DiscEvidence, far: Float, near: Float, apart: Float, reach: float
+) -> tuple[Float, Float]:
+    """Return -1 where all speaks for background, 1 for foreground; and how far it can be heard.
 
     far, near: squared residuals of both models; apart: how far the models lie apart.  With D that
     distance, the difference of the squares is D^2 on average if the veil is there and -D^2 if not;
@@ -77,7 +125,7 @@ def _lean(evidence: DiscEvidence, far: Float, near: Float, apart: Float, reach: 
     speaks = gaussian((far - near) * weight, reach) / distance
     unexplained = gaussian(np.minimum(far, near) * weight, reach)
     heard = distance / (distance + unexplained / _LOOKS)
-    return np.asarray(np.clip(speaks, -1, 1) * heard, np.float32)
+    return np.clip(speaks, -1, 1), np.asarray(heard, np.float32)
 
 
 def _as_far_off(
@@ -107,35 +155,37 @@ def _as_far_off(
     return np.asarray(best, np.float32), np.asarray(residual, np.float32)
 
 
-def keep_proven(alpha: Float, share: Float, *, painted: bool, marked: Float | None = None) -> Float:
+def keep_proven(
+    alpha: Float,
+    share: Float,
+    *,
+    painted: bool,
+    marked: Float | None = None,
+    likely: Float | None = None,
+) -> Float:
     """Return the matte without what was not borne out.
 
     Each connected piece is judged by the places it covers; a long bough is kept where most of it is
     borne out, and cut where a stretch of it is not.  Where nobody painted, a piece must besides be
-    borne out clearly as a whole.
+    borne out clearly as a whole.  Where a second look is sure, proof is not asked for.
 
     Parameters
     ----------
     alpha : ndarray
         float32 (height, width).
     share : ndarray
-        From `proven_share`, any scale.
+        From `veil_testimony`, any scale.
     painted : bool
         Whether somebody had painted where the foreground is.
     marked : ndarray, optional
         Foreground strokes, float32 (height, width): what they cover is kept, and the pieces that
         they touch need less proof.
+    likely : ndarray, optional
+        How likely a second look finds each place in front, 0 to 1, float32, any scale.
     """
-    size = (alpha.shape[1], alpha.shape[0])
-    local = cv2.resize(share, size, interpolation=cv2.INTER_LINEAR)
-    count, labels = cv2.connectedComponents((alpha > 0.05).astype(np.uint8))
-    mass, good = np.zeros(count), np.zeros(count)
-    strips = [slice(top, top + _ROWS) for top in range(0, len(alpha), _ROWS)]
-    for rows in strips:
-        numbers = labels[rows].ravel()
-        mass += np.bincount(numbers, alpha[rows].ravel(), count)
-        good += np.bincount(numbers, (alpha[rows] * local[rows]).ravel(), count)
-    whole = (good / np.maximum(mass, 1e-6)).astype(np.float32)
+    count, found = cv2.connectedComponents((alpha > 0.05).astype(np.uint8))
+    labels = np.asarray(found, np.int32)
+    local, whole = _by_piece(alpha, labels, count, share)
     doubt = np.full(count, _DOUBT_PAINTED if painted else _DOUBT_BARE, np.float32)
     believed = np.ones(count, np.float32)
     if not painted:
@@ -143,12 +193,40 @@ def keep_proven(alpha: Float, share: Float, *, painted: bool, marked: Float | No
     if marked is not None:
         touched = np.unique(labels[(marked > _MARKED) & (labels > 0)])
         doubt[touched], believed[touched] = _DOUBT_MARKED, 1
+    second = None if likely is None else _by_piece(alpha, labels, count, likely)
     kept = np.empty_like(alpha)
-    for rows in strips:
+    for rows in _strips(alpha):
         piece = labels[rows]
         keep = np.clip((0.5 * whole[piece] + 0.5 * local[rows] - doubt[piece]) / _RAMP, 0, 1)
         keep *= believed[piece]
+        if second is not None:
+            chance = 0.5 * second[1][piece] + 0.5 * second[0][rows]
+            keep = np.maximum(keep, _ramp(chance, _SURELY)) * _ramp(chance, _HARDLY)
         if marked is not None:
             keep[marked[rows] > _MARKED] = 1
         kept[rows] = alpha[rows] * keep
     return kept
+
+
+def _by_piece(
+    alpha: Float, labels: NDArray[np.int32], count: int, share: Float
+) -> tuple[Float, Float]:
+    """Return a share at full size, and that of each connected piece as a whole, (count,)."""
+    size = (alpha.shape[1], alpha.shape[0])
+    local = np.asarray(cv2.resize(share, size, interpolation=cv2.INTER_LINEAR), np.float32)
+    mass, good = np.zeros(count), np.zeros(count)
+    for rows in _strips(alpha):
+        numbers = labels[rows].ravel()
+        mass += np.bincount(numbers, alpha[rows].ravel(), count)
+        good += np.bincount(numbers, (alpha[rows] * local[rows]).ravel(), count)
+    return local, (good / np.maximum(mass, 1e-6)).astype(np.float32)
+
+
+def _strips(alpha: Float) -> list[slice]:
+    """Return the picture's rows in parts, so that no double of it is held."""
+    return [slice(top, top + _ROWS) for top in range(0, len(alpha), _ROWS)]
+
+
+def _ramp(values: Float, ends: tuple[float, float]) -> Float:
+    low, high = ends
+    return np.asarray(np.clip((values - low) / (high - low), 0, 1), np.float32)

@@ -26,7 +26,7 @@ _TILE = 512
 _MARGIN = 64
 _COARSEST_PX = 320
 _SETTLED = 0.004
-_INPUT = "planes"
+_NAME, _INPUT = "matte_net.onnx", "planes"
 
 
 def network_matte(
@@ -86,7 +86,7 @@ def focus_zone(background: Float, foreground: Float, grain: float) -> Float:
             grain,
             scale,
         )
-        zone[inner] = _run(planes)[1][inside(inner, outer)]
+        zone[inner] = run_network(_NAME, planes)[1][inside(inner, outer)]
 
     each_part(propose, tiles(everywhere.shape, _TILE, _MARGIN))
     return zone
@@ -135,25 +135,28 @@ def _at_one_scale(
             grain,
             scale,
         )
-        matte[inner] = _run(planes)[0][inside(inner, outer)]
+        matte[inner] = run_network(_NAME, planes)[0][inside(inner, outer)]
 
     each_part(propose, boxes(open_, _TILE, _MARGIN))
     return matte
 
 
-def _run(planes: Float) -> Float:
-    """Return matte and zone in focus, (2, height, width), for planes (PLANES, height, width)."""
+def run_network(name: str, planes: Float) -> Float:
+    """Return the maps (n, height, width) of a network for planes (m, height, width).
+
+    name: of a file beside this one, whose input takes sides divisible by 16.
+    """
     height, width = planes.shape[1:]
     padding = ((0, 0), (0, -height % 16), (0, -width % 16))
     padded = np.pad(planes, padding, mode="edge")[None]
-    (proposed,) = _network().run(None, {_INPUT: padded})
+    (proposed,) = _session(name).run(None, {_INPUT: padded})
     return np.asarray(proposed[0, :, :height, :width], np.float32)
 
 
 @cache
-def _network() -> onnxruntime.InferenceSession:
-    """Load the network that ships with the package; any number of threads may run it at once."""
-    data = resources.files("blendkit.masks").joinpath("matte_net.onnx").read_bytes()
+def _session(name: str) -> onnxruntime.InferenceSession:
+    """Load a network that ships with the package; any number of threads may run it at once."""
+    data = resources.files("blendkit.masks").joinpath(name).read_bytes()
     options = onnxruntime.SessionOptions()
     # Tiles already keep every thread busy.  Without the arena its memory goes back after a tile.
     options.intra_op_num_threads = options.inter_op_num_threads = 1

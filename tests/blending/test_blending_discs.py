@@ -7,7 +7,7 @@ import pytest
 from blendkit.blending import BoughGroup
 from blendkit.blending.discs import fit_disc, gather_evidence
 from blendkit.blending.groups import find_groups
-from blendkit.blending.proof import keep_proven, proven_share
+from blendkit.blending.proof import keep_proven, veil_testimony
 from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
 from blendkit.filters.disc import disc_blur
@@ -67,7 +67,7 @@ def test_what_left_no_veil_is_not_foreground() -> None:
     evidence = gather_evidence(soft, plate, claimed, color, np.ones_like(left), DiscSettings())
     groups = (BoughGroup(np.ones_like(left), 60.0, (0.0, 0.0)),)
     softness = np.full_like(left, 12.0)
-    kept = keep_proven(claimed, proven_share(evidence, groups, softness), painted=True)
+    kept = keep_proven(claimed, veil_testimony(evidence, groups, softness).share, painted=True)
     assert (kept * left).sum() / left.sum() > 0.92
     assert (kept * right).sum() / right.sum() < 0.03
 
@@ -94,7 +94,7 @@ def test_dense_boughs_as_soft_as_their_background_are_not_disproved(disc_px: flo
     behind, _ = rerender(sharp, 1 - matte, softness)
     evidence = gather_evidence(soft, behind, matte, color, np.ones_like(matte), DiscSettings())
     groups = (BoughGroup(np.ones_like(matte), disc_px, (0.0, 0.0)),)
-    share = proven_share(evidence, groups, softness)
+    share = veil_testimony(evidence, groups, softness).share
     kept = keep_proven(matte, share, painted=True)
     assert kept.sum() / matte.sum() > 0.9
 
@@ -123,6 +123,17 @@ def test_what_nobody_painted_must_be_borne_out_as_a_whole(painted: bool) -> None
     assert (kept[7, 20] > 0.4) == painted
     assert kept[22, 15] == 1
     assert kept[22, 45] > 0.8
+
+
+@pytest.mark.parametrize(
+    ("share", "likely", "kept"), [(0.3, 1.0, 1), (0.9, 0.2, 0), (0.3, 0.6, 0), (0.9, 0.75, 1)]
+)
+def test_a_sure_second_look_outweighs_the_proof(share: float, likely: float, kept: float) -> None:
+    alpha = np.zeros(SHAPE, np.float32)
+    alpha[100:106, 50:250] = 0.9
+    proof, chance = (np.full((40, 60), value, np.float32) for value in (share, likely))
+    found = keep_proven(alpha, proof, painted=True, likely=chance)
+    np.testing.assert_allclose(found, kept * alpha, atol=1e-4)
 
 
 def test_boughs_at_two_distances_get_a_disc_each() -> None:

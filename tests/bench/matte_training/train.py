@@ -19,7 +19,8 @@ import cv2
 import numpy as np
 import onnx
 import torch
-from network import WIDTHS, MatteNet
+from hints import wobbly_hint
+from network import WIDTHS, MatteNet, exported
 from numpy.typing import NDArray
 from torch import nn
 from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
@@ -171,18 +172,7 @@ def _hint(
     """Return a search region: wobbly and too wide, or everything."""
     if rng.uniform() < 0.35:
         return np.ones_like(matte)
-    reach = rng.uniform(5, 22) / shrunk
-    distance = cv2.distanceTransform((matte < 0.1).astype(np.uint8), cv2.DIST_L2, 5)
-    wobble = cv2.GaussianBlur(
-        rng.standard_normal(matte.shape, np.float32), (0, 0), rng.uniform(6, 20) / shrunk
-    )
-    wobble *= rng.uniform(0.2, 0.8) * reach / (wobble.std() + 1e-6)
-    hint = (distance < reach + np.maximum(wobble, 2 / shrunk - reach)).astype(np.float32)
-    if rng.uniform() < 0.3:
-        for _ in range(rng.integers(1, 4)):
-            x, y = (int(v) for v in rng.integers(0, matte.shape[0], 2))
-            cv2.circle(hint, (x, y), int(rng.uniform(10, 50) / shrunk), 1.0, -1)
-    return hint
+    return wobbly_hint(matte, rng, shrunk=shrunk)
 
 
 def _planes(parts: Sample, prior: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -429,17 +419,7 @@ def _settle(net: MatteNet, batches: Iterator[list[Sample]], count: int = 60) -> 
 
 def _export(net: MatteNet, target: Path) -> None:
     torch.save(net.state_dict(), target.with_suffix(".pt"))
-    net.eval()
-    torch.onnx.export(
-        net,
-        (torch.zeros(1, PLANES, 64, 64),),
-        str(target),
-        input_names=["planes"],
-        output_names=["maps"],
-        dynamic_axes={"planes": {0: "n", 2: "h", 3: "w"}, "maps": {0: "n", 2: "h", 3: "w"}},
-        dynamo=False,
-        opset_version=13,
-    )
+    exported(net, target, planes=PLANES)
     net.train()
 
 

@@ -1,0 +1,146 @@
+"""What the second look is trained on: the first look's matte of a scene, and the testimony on it.
+
+Scenes are those of scenes.py.  Each is taken as a pair of frames with grain, errors of light and
+place; the package's own stages find blur, sitter, matte, discs and testimony.  A scene is 448 px
+wide and stands for a part of a picture of 1200 px, so shares of the long side are larger here.
+
+    python tests/bench/matte_training/testimonies.py SCENES TESTIMONIES
+"""
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import click
+import cv2
+import numpy as np
+from hints import wobbly_hint
+
+from blendkit.blending import Laid
+from blendkit.blending.proof import veil_testimony
+from blendkit.blending.sketch import draw_sketch, reduced
+from blendkit.frame import Bool, Float
+from blendkit.masks.find import find_matte
+from blendkit.masks.second_look import second_planes
+from blendkit.masks.sitter import find_sitter, protected
+from blendkit.settings import DiscSettings, MergeSettings, SharpnessSettings
+from blendkit.sharpness.relative import filled, relative_blur
+from blendkit.steps import near
+
+_SETTINGS = replace(
+    MergeSettings(),
+    sharpness=SharpnessSettings(working_size_px=224, largest_disc_share=0.3, window_share=0.05),
+    discs=DiscSettings(
+        working_size_px=112,
+        largest_disc_share=0.42,
+        largest_shift_share=0.027,
+        slow_share=12.5 / 112,
+    ),
+)
+_PAINTED = 0.65
+_CLIPPED = 0.995
+
+
+def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarray] | None:
+    """Return planes of the second look and the truth at half size; None without foreground.
+
+    scene: soft, sharp, matte and sitter as `scenes.training_pair` returns them.
+    """
+    rng = np.random.default_rng(seed)
+    soft, sharp, grain = _taken(scene, rng)
+    matte = np.clip(scene["matte"].astype(np.float32), 0, 1)
+    full_w, full_s = (frame.max(axis=2) >= _CLIPPED for frame in (soft, sharp))
+    painted = bool(rng.uniform() < _PAINTED)
+    mask = wobbly_hint(matte, rng) > 0 if painted else np.zeros(matte.shape, np.bool_)
+    usable, size = ~full_w & ~full_s & ~mask, (matte.shape[1], matte.shape[0])
+    blur = relative_blur(soft, sharp, usable, _SETTINGS.sharpness, grain=grain)
+    softness = filled(blur, size)
+    sitter = protected(find_sitter(soft, sharp, blur, grain[1]).kept, mask)
+    region = mask if painted else (sitter < 0.5) & (softness > -1)
+    found = find_matte(soft, sharp, region, grain[1], _SETTINGS.matte, painted=painted)
+    if not painted:
+        bare = usable & ~near(found.alpha > 0)
+        blur = relative_blur(soft, sharp, bare, _SETTINGS.sharpness, grain=grain)
+        softness = filled(blur, size)
+    laid = _laid(soft, sharp, softness, sitter, (full_w, full_s))
+    small = reduced(laid)
+    sketch = draw_sketch(small, found.alpha, found.color, _SETTINGS.discs)
+    if not sketch.groups:
+        return None
+    said = veil_testimony(sketch.evidence, sketch.groups, laid.softness)
+    planes = second_planes(soft, sharp, found.alpha, said.parts, grain[1], painted=painted)
+    return {
+        "planes": planes.astype(np.float16),
+        "matte": cv2.resize(matte, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA),
+    }
+
+
+def _laid(
+    soft: Float, sharp: Float, softness: Float, sitter: Float, full: tuple[Bool, Bool]
+) -> Laid:
+    return Laid(
+        background=soft,
+        aligned=sharp,
+        restored=sharp,
+        lights=np.zeros(softness.shape, np.bool_),
+        footprint=np.ones(softness.shape, np.bool_),
+        softness=np.maximum(softness, 0),
+        sharpness=np.where(softness < -2, -softness, 0).astype(np.float32),
+        sitter=sitter,
+        unsure=np.maximum(sitter, full[0] | full[1]).astype(np.float32),
+        full=full[0] & ~near(full[1]),
+        clear=None,
+    )
+
+
+def _taken(
+    scene: dict[str, Float], rng: np.random.Generator
+) -> tuple[Float, Float, tuple[float, float]]:
+    """Return both frames as taken, and their grain at middle grey."""
+    gain, light = np.exp(rng.uniform(-0.5, 0.5)), np.exp(rng.normal(0, 0.01, 3))
+    soft = np.maximum(scene["soft"].astype(np.float32), 0) * gain
+    sharp = np.maximum(scene["sharp"].astype(np.float32), 0) * gain * light
+    if rng.uniform() < 0.3:
+        power = rng.uniform(0.8, 1.25)
+        soft, sharp = soft**power, sharp**power
+    if rng.uniform() < 0.5:
+        move = np.eye(2, 3)
+        move[:, 2] = rng.normal(0, 0.3, 2)
+        size = (soft.shape[1], soft.shape[0])
+        soft = cv2.warpAffine(soft, move, size, borderMode=cv2.BORDER_REFLECT)
+    grain = (rng.uniform(0.001, 0.006), 0.002 * np.exp(rng.uniform(0, 2.5)))
+    smooth_px = rng.uniform(0.3, 0.6) if rng.uniform() < 0.7 else 0.0
+    return _grainy(soft, grain[0], 0.0, rng), _grainy(sharp, grain[1], smooth_px, rng), grain
+
+
+def _grainy(light: Float, grain: float, smooth_px: float, rng: np.random.Generator) -> Float:
+    noise = rng.standard_normal(light.shape, np.float32)
+    if smooth_px:
+        noise = cv2.GaussianBlur(noise, (0, 0), smooth_px)
+    clipped = np.clip(light, 0, 1)
+    noisy = clipped + grain * np.sqrt(clipped / 0.18 + 0.05) * noise
+    return np.clip(noisy, 0, 1).astype(np.float32)
+
+
+@click.command()
+@click.argument("scenes", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--parts", default=1, help="how many processes share the work")
+@click.option("--part", default=0, help="which of them this is")
+def main(scenes: Path, folder: Path, parts: int, part: int) -> None:
+    """Write what the second look sees of every scene in SCENES to FOLDER, as npz files."""
+    cv2.setNumThreads(1)
+    folder.mkdir(parents=True, exist_ok=True)
+    for index, file in enumerate(sorted(scenes.glob("*.npz"))):
+        target = folder / file.name
+        if index % parts != part or target.exists():
+            continue
+        seen = training_testimony(dict(np.load(file)), index)
+        if seen is not None:
+            np.savez(target, **seen)
+        if index % 50 == 0:
+            print(index, file=sys.stderr)
+
+
+if __name__ == "__main__":
+    main()
