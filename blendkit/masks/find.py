@@ -65,7 +65,7 @@ def _proposed(
     strokes: tuple[Float | None, Float | None],
 ) -> Float:
     """Return the network's matte in a region, with what colour and strokes say of it."""
-    proposal = network_matte(background, aligned, region.astype(np.float32), grain)
+    proposal = network_matte(background, aligned, region.astype(np.float32), grain, turned=True)
     proposal = voted_by_colour(background, aligned, proposal, region)
     if any(marks is not None for marks in strokes):
         proposal = spread_strokes(proposal, aligned, *strokes)

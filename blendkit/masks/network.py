@@ -26,11 +26,19 @@ _TILE = 512
 _MARGIN = 64
 _COARSEST_PX = 320
 _SETTLED = 0.004
+_TURNED_PX, _SIDES = 1600, 4
+"""Long side up to which several looks are worth their time, and their number."""
 _NAME, _INPUT = "matte_net.onnx", "planes"
 
 
 def network_matte(
-    background: Float, foreground: Float, hint: Float, grain: float, *, prior: Float | None = None
+    background: Float,
+    foreground: Float,
+    hint: Float,
+    grain: float,
+    *,
+    prior: Float | None = None,
+    turned: bool = False,
 ) -> Float:
     """Propose a matte.
 
@@ -44,6 +52,8 @@ def network_matte(
         Noise of the foreground frame at middle grey, linear standard deviation.
     prior : ndarray, optional
         A first matte, float32 (height, width), that the coarsest scale starts from.
+    turned : bool
+        Whether to look from several sides where the picture is small enough, and take the mean.
 
     Returns
     -------
@@ -56,10 +66,10 @@ def network_matte(
         soft, sharp, where = (reduce_by(v, factor) for v in (background, foreground, hint))
         if matte is None:
             start = None if prior is None else reduce_by(prior, factor)
-            matte = _at_one_scale(soft, sharp, where, start, grain / factor, scale)
+            matte = _at_one_scale(soft, sharp, where, start, grain / factor, scale, turned)
         else:
             finer = _doubled(matte, where.shape)
-            matte = _at_one_scale(soft, sharp, where, finer, grain / factor, scale)
+            matte = _at_one_scale(soft, sharp, where, finer, grain / factor, scale, turned)
     assert matte is not None  # noqa: S101 - there is always one factor
     return np.asarray(matte * (hint > 0), np.float32)
 
@@ -86,7 +96,7 @@ def focus_zone(background: Float, foreground: Float, grain: float) -> Float:
             grain,
             scale,
         )
-        zone[inner] = run_network(_NAME, planes)[1][inside(inner, outer)]
+        zone[inner] = _from_all_sides(planes)[1][inside(inner, outer)]
 
     each_part(propose, tiles(everywhere.shape, _TILE, _MARGIN))
     return zone
@@ -116,8 +126,10 @@ def _at_one_scale(
     coarser: Float | None,
     grain: float,
     scale: float,
+    turned: bool,
 ) -> Float:
     shape = hint.shape
+    look = _from_all_sides if turned and max(shape) <= _TURNED_PX else _looked
     prior = np.full(shape, NO_PRIOR, np.float32) if coarser is None else coarser
     matte = np.zeros(shape, np.float32) if coarser is None else prior.copy()
     colour = colour_evidence(foreground, hint, scale)
@@ -135,10 +147,28 @@ def _at_one_scale(
             grain,
             scale,
         )
-        matte[inner] = run_network(_NAME, planes)[0][inside(inner, outer)]
+        matte[inner] = look(planes)[0][inside(inner, outer)]
 
     each_part(propose, boxes(open_, _TILE, _MARGIN))
     return matte
+
+
+def _looked(planes: Float) -> Float:
+    return run_network(_NAME, planes)
+
+
+def _from_all_sides(planes: Float) -> Float:
+    """Return the mean of the maps seen as it is, mirrored, upside down, and with both.
+
+    The network was trained on pictures turned at random, so its errors differ and part of them
+    cancels.
+    """
+    total = np.zeros((2, *planes.shape[1:]), np.float32)
+    for rows in (1, -1):
+        for columns in (1, -1):
+            maps = _looked(np.ascontiguousarray(planes[:, ::rows, ::columns]))
+            total += maps[:, ::rows, ::columns]
+    return np.asarray(total / _SIDES, np.float32)
 
 
 def run_network(name: str, planes: Float) -> Float:
