@@ -10,9 +10,7 @@ any guess, everything re-rendered from the foreground frame, would win there aga
 from dataclasses import dataclass
 from itertools import product
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from blendkit.blending import BoughGroup
 from blendkit.blending.discs import DiscEvidence, band_square, forward_model, residual_map
@@ -20,6 +18,7 @@ from blendkit.blending.veil import shifted
 from blendkit.filters.bands import gaussian
 from blendkit.filters.channels import channel_mean
 from blendkit.filters.disc import disc_blur
+from blendkit.filters.pieces import pieces, share_of_pieces, strips
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
 
@@ -38,7 +37,6 @@ _SURELY, _HARDLY = (0.75, 0.9), (0.35, 0.7)
 """Chance by the second look from which a place is kept without proof, and below which it is dropped
 though it has some."""
 _MARKED = 0.5
-_ROWS = 512
 _CHOICE_PX = 12.0
 """Window over which one of the discs is chosen, px at the evidence's scale."""
 _THERE, _ALONG = 0.1, (0.15, 0.5, 0.85)
@@ -183,9 +181,8 @@ def keep_proven(
     likely : ndarray, optional
         How likely a second look finds each place in front, 0 to 1, float32, any scale.
     """
-    count, found = cv2.connectedComponents((alpha > 0.05).astype(np.uint8))
-    labels = np.asarray(found, np.int32)
-    local, whole = _by_piece(alpha, labels, count, share)
+    count, labels = pieces(alpha)
+    local, whole = share_of_pieces(alpha, labels, count, share)
     doubt = np.full(count, _DOUBT_PAINTED if painted else _DOUBT_BARE, np.float32)
     believed = np.ones(count, np.float32)
     if not painted:
@@ -193,9 +190,9 @@ def keep_proven(
     if marked is not None:
         touched = np.unique(labels[(marked > _MARKED) & (labels > 0)])
         doubt[touched], believed[touched] = _DOUBT_MARKED, 1
-    second = None if likely is None else _by_piece(alpha, labels, count, likely)
+    second = None if likely is None else share_of_pieces(alpha, labels, count, likely)
     kept = np.empty_like(alpha)
-    for rows in _strips(alpha):
+    for rows in strips(alpha):
         piece = labels[rows]
         keep = np.clip((0.5 * whole[piece] + 0.5 * local[rows] - doubt[piece]) / _RAMP, 0, 1)
         keep *= believed[piece]
@@ -206,25 +203,6 @@ def keep_proven(
             keep[marked[rows] > _MARKED] = 1
         kept[rows] = alpha[rows] * keep
     return kept
-
-
-def _by_piece(
-    alpha: Float, labels: NDArray[np.int32], count: int, share: Float
-) -> tuple[Float, Float]:
-    """Return a share at full size, and that of each connected piece as a whole, (count,)."""
-    size = (alpha.shape[1], alpha.shape[0])
-    local = np.asarray(cv2.resize(share, size, interpolation=cv2.INTER_LINEAR), np.float32)
-    mass, good = np.zeros(count), np.zeros(count)
-    for rows in _strips(alpha):
-        numbers = labels[rows].ravel()
-        mass += np.bincount(numbers, alpha[rows].ravel(), count)
-        good += np.bincount(numbers, (alpha[rows] * local[rows]).ravel(), count)
-    return local, (good / np.maximum(mass, 1e-6)).astype(np.float32)
-
-
-def _strips(alpha: Float) -> list[slice]:
-    """Return the picture's rows in parts, so that no double of it is held."""
-    return [slice(top, top + _ROWS) for top in range(0, len(alpha), _ROWS)]
 
 
 def _ramp(values: Float, ends: tuple[float, float]) -> Float:

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 
 from blendkit.filters.bands import gaussian
+from blendkit.filters.pieces import pieces, share_of_pieces
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float, luminance
 from blendkit.masks.evidence import exposure_scale
@@ -24,7 +25,6 @@ the piece's share, coverage, ratio, what both models leave; whether painted, gra
 fine detail of the foreground frame, what the testimony leans to, and a first look at small size."""
 MATTE = 6
 """The plane of the matte."""
-_PIECE = 0.05
 _MIDDLE_GREY_GRAIN = 20.0
 _SMALL = 4
 
@@ -118,11 +118,8 @@ def _small_look(background: Float, aligned: Float, grain: float, size: tuple[int
 
 
 def _by_piece(alpha: Float, share: Float) -> Float:
-    """Return the share of each connected piece as a whole, at the size of `share`."""
-    local = cv2.resize(share, (alpha.shape[1], alpha.shape[0]), interpolation=cv2.INTER_LINEAR)
-    count, labels = cv2.connectedComponents((alpha > _PIECE).astype(np.uint8))
-    mass = np.bincount(labels.ravel(), alpha.ravel(), count)
-    good = np.bincount(labels.ravel(), (alpha * local).ravel(), count)
-    whole = (good / np.maximum(mass, 1e-6)).astype(np.float32)
+    """Return the share of each connected piece as a whole, at half the size of `alpha`."""
+    count, labels = pieces(alpha)
+    _, whole = share_of_pieces(alpha, labels, count, share)
     whole[0] = 0.5
     return reduce_by(whole[labels], 2)

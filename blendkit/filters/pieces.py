@@ -1,0 +1,60 @@
+"""Connected pieces of a matte, and what a map says of each as a whole."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from blendkit.frame import Float
+
+_THERE = 0.05
+_ROWS = 512
+
+
+def pieces(alpha: Float) -> tuple[int, NDArray[np.int32]]:
+    """Return the number of connected pieces, the empty rest counted as piece 0, and their labels.
+
+    alpha: float32 (height, width); labels: int32 (height, width).
+    """
+    count, labels = cv2.connectedComponents((alpha > _THERE).astype(np.uint8))
+    return count, np.asarray(labels, np.int32)
+
+
+def share_of_pieces(
+    alpha: Float, labels: NDArray[np.int32], count: int, share: Float
+) -> tuple[Float, Float]:
+    """Return a map at full size, and its mean over each piece.
+
+    Parameters
+    ----------
+    alpha : ndarray
+        Weight of each place, float32 (height, width).
+    labels, count
+        From `pieces`.
+    share : ndarray
+        The map, float32, any scale.
+
+    Returns
+    -------
+    local, whole : ndarray
+        float32 (height, width) and (count,); 0 for a piece without weight.
+
+    Examples
+    --------
+    >>> alpha = np.array([[1, 0.5, 0, 1]], np.float32)
+    >>> count, labels = pieces(alpha)
+    >>> share_of_pieces(alpha, labels, count, np.array([[0.9, 0.3, 0, 0.2]], np.float32))[1]
+    array([0. , 0.7, 0.2], dtype=float32)
+    """
+    size = (alpha.shape[1], alpha.shape[0])
+    local = np.asarray(cv2.resize(share, size, interpolation=cv2.INTER_LINEAR), np.float32)
+    mass, good = np.zeros(count), np.zeros(count)
+    for rows in strips(alpha):
+        numbers = labels[rows].ravel()
+        mass += np.bincount(numbers, alpha[rows].ravel(), count)
+        good += np.bincount(numbers, (alpha[rows] * local[rows]).ravel(), count)
+    return local, (good / np.maximum(mass, 1e-6)).astype(np.float32)
+
+
+def strips(alpha: Float) -> list[slice]:
+    """Return the picture's rows in parts, so that no double of it is held."""
+    return [slice(top, top + _ROWS) for top in range(0, len(alpha), _ROWS)]
