@@ -9,19 +9,19 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from blendkit.blending import BoughGroup, Laid, Plate, Veil
+from blendkit.blending import Backdrop, BoughGroup, Laid, Plate, Veil
 from blendkit.blending.aperture import background_at, foreground_at
 from blendkit.blending.clear import shown_behind, with_clear_frame
 from blendkit.blending.plate import make_plate
 from blendkit.blending.proof import VeilTestimony, keep_proven, veil_testimony
-from blendkit.blending.rerender import rerender
+from blendkit.blending.rerender import rerendered
 from blendkit.blending.sketch import Reduced, draw_sketch, reduced
 from blendkit.blending.veil import make_veil
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float
 from blendkit.hints import Hints
 from blendkit.masks import Matte
-from blendkit.masks.find import given_matte
+from blendkit.masks.colors import foreground_color
 from blendkit.masks.plate_term import hold_to_plate
 from blendkit.masks.second_look import second_look
 from blendkit.masks.zones import unplaced
@@ -47,7 +47,7 @@ class View:
 
 def explained(
     laid: Laid,
-    matte: Matte,
+    proposed: Float,
     region: Bool,
     grain: float,
     hints: Hints,
@@ -60,8 +60,8 @@ def explained(
     Parameters
     ----------
     laid : Laid
-    matte : Matte
-        As proposed.
+    proposed : ndarray
+        The matte's coverage as it was found, float32 (height, width).
     region : ndarray
         bool (height, width), where the matte was searched.
     grain : float
@@ -75,9 +75,9 @@ def explained(
     View, Plate
         What stands in front and how it veils, and what lies behind.
     """
-    proposed = matte.alpha
+    alpha, color = proposed, foreground_color(laid.aligned, proposed)
     small = reduced(laid)
-    sketch = draw_sketch(small, matte.alpha, matte.color, settings.discs)
+    sketch = draw_sketch(small, alpha, color, settings.discs)
     asked = bool(sketch.groups) and hints.matte is None
     if asked:
         said = veil_testimony(sketch.evidence, sketch.groups, laid.softness)
@@ -87,22 +87,23 @@ def explained(
             proposed, said.share, painted=painted, marked=hints.front_strokes, likely=likely
         )
         if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
-            matte = matte.limited_to(kept)
-            sketch = draw_sketch(small, matte.alpha, matte.color, settings.discs)
+            alpha = kept
+            sketch = draw_sketch(small, alpha, color, settings.discs)
     del small
-    veil = make_veil(matte.alpha, matte.color, sketch.groups)
-    behind = _behind(laid, matte, veil)
+    veil = make_veil(alpha, color, sketch.groups)
+    behind = _behind(laid, alpha, veil)
     if asked and sketch.groups:
         plate = _plate(laid, veil, behind, settings)
         # A disc of light on the plate would pass for a dark bough in front of it.
         told = region & ~laid.lights
-        held = hold_to_plate(laid.aligned, plate.pixels, matte.alpha, matte.color, told, grain)
-        del veil, plate  # two of each would not fit beside large frames
-        matte = given_matte(laid.aligned, held, region)
-        veil = make_veil(matte.alpha, matte.color, sketch.groups)
+        alpha = hold_to_plate(laid.aligned, plate.pixels, alpha, color, told, grain)
+        del veil, plate, color  # two of each would not fit beside large frames
+        color = foreground_color(laid.aligned, alpha)
+        veil = make_veil(alpha, color, sketch.groups)
     plate = _plate(laid, veil, behind, settings)
-    open_ = unplaced(proposed, matte.alpha) if asked else np.zeros_like(region)
-    return View(matte, sketch.groups, veil.coverage, open_), plate
+    open_ = unplaced(proposed, alpha) if asked else np.zeros_like(region)
+    searched = alpha > 0 if hints.matte is not None else region
+    return View(Matte(alpha, color, searched), sketch.groups, veil.coverage, open_), plate
 
 
 def _second_look(small: Reduced, alpha: Float, said: VeilTestimony, grain: float) -> Float | None:
@@ -117,11 +118,12 @@ def _second_look(small: Reduced, alpha: Float, said: VeilTestimony, grain: float
     return second_look(small.background, small.aligned, matte, said.parts, grain, painted=True)
 
 
-def _behind(laid: Laid, matte: Matte, veil: Veil) -> tuple[Float, Float]:
+def _behind(laid: Laid, alpha: Float, veil: Veil) -> Backdrop:
     """Return what lies behind, as far as the foreground frame shows it, and how well it does."""
-    keep = (1 - matte.alpha) * laid.footprint
-    guess = rerender(laid.restored, keep, laid.softness, where=_around(veil.coverage > 0))
-    return shown_behind(*guess, laid.clear)
+    keep = (1 - alpha) * laid.footprint
+    where = _around(veil.coverage > 0)
+    guess = rerendered(laid.aligned, keep, laid.softness, where=where, patches=laid.missing)
+    return shown_behind(guess, laid.clear)
 
 
 def _around(region: Bool) -> Bool:
@@ -134,8 +136,8 @@ def _around(region: Bool) -> Bool:
     return np.asarray(cv2.resize(wide, size, interpolation=cv2.INTER_NEAREST) > 0, np.bool_)
 
 
-def _plate(laid: Laid, veil: Veil, behind: tuple[Float, Float], settings: MergeSettings) -> Plate:
-    plate = make_plate(laid.background, veil, *behind, laid.sitter, settings.plate, full=laid.full)
+def _plate(laid: Laid, veil: Veil, behind: Backdrop, settings: MergeSettings) -> Plate:
+    plate = make_plate(laid.background, veil, behind, laid.sitter, settings.plate, full=laid.full)
     return with_clear_frame(plate, laid.clear, veil, laid.sitter)
 
 
@@ -154,12 +156,13 @@ def at_f_numbers(
     if aperture.background_f is not None:
         plate = background_at(
             plate,
-            laid.restored,
+            laid.aligned,
             (1 - matte.alpha) * laid.footprint,
             laid.softness,
             laid.sitter,
             f_numbers=(wide, narrow, aperture.background_f),
             gap_px=gap_px,
+            patches=laid.missing,
         )
     if aperture.foreground_f is not None:
         softer = foreground_at(

@@ -19,7 +19,7 @@ from blendkit.frame import Bool, Float, Frame, Label, Progress, Warped, no_progr
 from blendkit.hints import Hints, NearerLine
 from blendkit.masks import Matte
 from blendkit.masks.edges import edge_disc_px
-from blendkit.masks.find import find_matte, given_matte
+from blendkit.masks.find import find_coverage
 from blendkit.masks.light_search import find_lights
 from blendkit.masks.lights import Lights
 from blendkit.masks.region import search_region
@@ -130,19 +130,20 @@ def merge_pair(
     with watch("matte"):
         softness = filled(blur, background.size)
         found = find_sitter(background.pixels, lit.aligned, blur, grain[1])
-        sitter = protected(found.kept, painted)
+        sitter, drawn = protected(found.kept, painted), found.drawn
+        del found
         region = search_region(lit.covered, softness, sitter, hints)
         lights = find_lights(background.pixels, lit.aligned, softness, lit.clipped[1])
-        matte = _matte(background, lit, lights, region, hints, grain[1], settings)
+        proposed = _coverage(background, lit, lights, region, hints, grain[1], settings)
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
-            bare = lit.shared & ~painted & ~near(matte.alpha > 0)
+            bare = lit.shared & ~painted & ~near(proposed > 0)
             blur = blur_between(background, lit, bare, grain, settings)
             softness = filled(blur, background.size)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)
         laid = _laid(background, lit, lights, softness, sitter, clear)
-        view, plate = explained(laid, matte, region, grain[1], hints, settings)
+        view, plate = explained(laid, proposed, region, grain[1], hints, settings)
         blur_after = measured_blur(background, foreground, lit, view.matte, noise, settings)
         own_disc_px = edge_disc_px(lit.aligned, view.matte.alpha)
         gap_px = blur_after.lens.gap_px
@@ -172,13 +173,11 @@ def merge_pair(
         result_blur=blur_after,
     )
     with watch("checks"):
-        flags = _raised(
-            background, foreground, merged, view, lit, found.drawn, hints.nearer, own_disc_px
-        )
+        flags = _raised(background, foreground, merged, view, lit, drawn, hints.nearer, own_disc_px)
     return replace(merged, flags=(*clear_flags, *flags))
 
 
-def _matte(
+def _coverage(
     background: Frame,
     lit: Lit,
     lights: Lights,
@@ -186,10 +185,10 @@ def _matte(
     hints: Hints,
     grain: float,
     settings: MergeSettings,
-) -> Matte:
+) -> Float:
     if hints.matte is not None:
-        return given_matte(lit.aligned, np.asarray(hints.matte * lit.covered, np.float32))
-    return find_matte(
+        return np.asarray(hints.matte * lit.covered, np.float32)
+    return find_coverage(
         *lights.taken_out(background.pixels, lit.aligned),
         region,
         grain,
@@ -212,16 +211,24 @@ def _laid(
     return Laid(
         background=background.pixels,
         aligned=lit.aligned,
-        restored=lights.restored(lit.aligned),
+        missing=lights.missing(lit.aligned),
         lights=lights.discs(softness.shape),
         footprint=lit.covered,
         softness=np.maximum(softness, 0),
-        sharpness=np.where(softness < -_SHARPER_PX, -softness, 0).astype(np.float32),
+        sharpness=_sharpness(softness),
         sitter=sitter,
-        unsure=np.maximum(sitter, full_b | full_f | ~lit.covered),
+        blind=full_b | full_f | ~lit.covered,
         full=full_b & ~near(full_f),
         clear=clear,
     )
+
+
+def _sharpness(softness: Float) -> Float:
+    """Return the disc by which the background frame is the sharper one, px, else 0."""
+    sharper = softness < -_SHARPER_PX
+    disc_px = np.zeros_like(softness)  # takes no memory where nothing is written
+    disc_px[sharper] = -softness[sharper]
+    return disc_px
 
 
 def _raised(

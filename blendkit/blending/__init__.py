@@ -14,7 +14,13 @@ the picture together and keeps its source map.
 """
 
 from dataclasses import dataclass
+from typing import Protocol
 
+import numpy as np
+
+from blendkit.filters.patches import Patch
+from blendkit.filters.resample import enlarged_part
+from blendkit.filters.tiles import Window, whole
 from blendkit.frame import Bool, Float, Warped
 
 
@@ -22,25 +28,25 @@ from blendkit.frame import Bool, Float, Warped
 class Laid:
     """Both frames on one grid in one light, and what is known about each place.
 
-    background, aligned: float32 (height, width, 3), linear.  restored: aligned, with bright points
-    behind as strong as the background frame shows them; what is re-rendered.  lights: bool (height,
-    width), their discs in the background frame.  footprint: bool, where the foreground frame
-    reaches.  The rest float32 (height, width): softness and sharpness, the
-    disc by which the background frame is the softer and the sharper one, px; sitter, 1 where the
-    background frame stays; unsure, 1 where it says nothing about what lies behind.  full: bool,
-    where the background frame is clipped and the foreground frame is not.  clear: the clear frame
-    in the same light.
+    background, aligned: float32 (height, width, 3), linear.  missing: light that bright points
+    behind lack in `aligned`, by what the background frame shows; what is re-rendered has it.
+    lights: bool (height, width), their discs in the background frame.  footprint: bool, where the
+    foreground frame reaches.  The rest float32 (height, width): softness and sharpness, the disc by
+    which the background frame is the softer and the sharper one, px; sitter, 1 where the background
+    frame stays.  blind: bool, where one frame or the other says nothing.  full: bool, where the
+    background frame is clipped and the foreground frame is not.  clear: the clear frame in the same
+    light.
     """
 
     background: Float
     aligned: Float
-    restored: Float
+    missing: tuple[Patch, ...]
     lights: Bool
     footprint: Bool
     softness: Float
     sharpness: Float
     sitter: Float
-    unsure: Float
+    blind: Bool
     full: Bool
     clear: Warped | None
 
@@ -64,11 +70,55 @@ class Veil:
     """What the blurred foreground adds to the background frame.
 
     coverage: a*k, float32 (height, width), 0 to 1.
-    light: (aF)*k, float32 (height, width, 3), linear.
+    parts: (aF)*k and a*k of each group, float32 (height, width, 4), and the factor they are reduced
+        by: blurred, they hold nothing finer, and the light is put together where it is asked for.
     """
 
     coverage: Float
-    light: Float
+    parts: tuple[tuple[Float, int], ...]
+
+    def at(self, part: Window) -> tuple[Float, Float]:
+        """Return a*k, (height, width), and (aF)*k, (height, width, 3), linear, of a part."""
+        total = np.zeros((*self.coverage[part].shape, 4), np.float32)
+        for small, factor in self.parts:
+            total += enlarged_part(small, factor, part)
+        return np.clip(total[..., 3], 0, 1), np.maximum(total[..., :3], 0)
+
+    def over(self, plate: Float) -> Float:
+        """Return W = (aF)*k + (1 - a*k) B, what a plate, (height, width, 3), looks like behind."""
+        coverage, light = self.at(whole(plate.shape))
+        return np.asarray(light + (1 - coverage[..., None]) * plate, np.float32)
+
+
+class Backdrop(Protocol):
+    """What lies behind the foreground, as far as another frame shows it."""
+
+    @property
+    def known(self) -> Bool:
+        """Where it was worked out, bool (height, width)."""
+
+    def at(self, part: Window) -> tuple[Float, Float]:
+        """Return pixels, float32 (height, width, 3), and mass, (height, width), of a part.
+
+        mass: how much each pixel rests on; 1 where nothing was left out.
+        """
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class WholeBackdrop:
+    """A backdrop held whole: pixels, float32 (height, width, 3), and mass, (height, width)."""
+
+    pixels: Float
+    mass: Float
+
+    @property
+    def known(self) -> Bool:
+        """Where it was worked out, bool (height, width)."""
+        return np.asarray(self.mass > 0, np.bool_)
+
+    def at(self, part: Window) -> tuple[Float, Float]:
+        """Return pixels and mass of a part."""
+        return self.pixels[part], self.mass[part]
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -10,6 +10,7 @@ foreground frame has where the background frame is focused, the foreground frame
 s^2 = y^2 - (r y + g)^2.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -19,6 +20,8 @@ from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
 from blendkit.errors import InputError
 from blendkit.filters.bands import slow_gaussian
+from blendkit.filters.patches import Patch
+from blendkit.filters.tiles import whole
 from blendkit.frame import Capture, Float
 from blendkit.settings import ApertureSettings
 
@@ -72,6 +75,7 @@ def background_at(
     *,
     f_numbers: tuple[float, float, float],
     gap_px: float,
+    patches: Sequence[Patch] = (),
 ) -> Plate:
     """Return the plate as it would be at another f-number.
 
@@ -90,6 +94,8 @@ def background_at(
         Of the background frame, the foreground frame, and the one wanted.
     gap_px : float
         Disc of the foreground frame where the background frame is focused.
+    patches : sequence of Patch
+        Light to add to `aligned`.
     """
     wide, narrow, wanted = f_numbers
     ratio = wide / narrow
@@ -97,7 +103,8 @@ def background_at(
     disc = disc_behind_px(soft, ratio, gap_px)
     there = ratio * disc + gap_px
     extra = np.sqrt(np.maximum(np.square(disc * wide / wanted) - np.square(there), 0))
-    rendered, mass = rerender(aligned, keep, np.minimum(extra, soft).astype(np.float32))
+    disc_px = np.minimum(extra, soft).astype(np.float32)
+    rendered, mass = rerender(aligned, keep, disc_px, patches=patches)
     share = np.clip(soft - extra, 0, 1) * (1 - sitter)
     share *= np.clip((mass - _LEAST_MASS) / _LEAST_MASS, 0, 1)
     rendered = rendered + _slow_difference(plate.pixels, rendered, share)
@@ -151,6 +158,7 @@ def foreground_at(
     if not softer:
         return alpha, color
     veil = make_veil(alpha, color, softer)
-    inside = veil.coverage[..., None]
-    straight = np.where(inside > 1e-4, veil.light / np.maximum(inside, 1e-4), color)
-    return veil.coverage, np.asarray(straight, np.float32)
+    coverage, light = veil.at(whole(alpha.shape))
+    inside = coverage[..., None]
+    straight = np.where(inside > 1e-4, light / np.maximum(inside, 1e-4), color)
+    return coverage, np.asarray(straight, np.float32)

@@ -4,28 +4,43 @@ What it shows needs no model, so it replaces division and re-rendering wherever 
 from the veil the background frame stays as it is.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from blendkit.blending import Plate, Veil
-from blendkit.frame import Float, Warped
+from blendkit.blending import Backdrop, Plate, Veil
+from blendkit.filters.tiles import Window
+from blendkit.frame import Bool, Float, Warped
 
 _FULL_VEIL = 0.02
 """Coverage from which the clear frame alone gives the plate; below it fades in from nothing."""
 _NO_VEIL = 1e-4
 
 
-def shown_behind(rendered: Float, mass: Float, clear: Warped | None) -> tuple[Float, Float]:
+@dataclass(frozen=True, eq=False, slots=True)
+class _Shown:
+    """The clear frame where it reaches, a guess elsewhere."""
+
+    guess: Backdrop
+    clear: Warped
+
+    @property
+    def known(self) -> Bool:
+        return np.asarray(self.guess.known | self.clear.footprint, np.bool_)
+
+    def at(self, part: Window) -> tuple[Float, Float]:
+        pixels, mass = self.guess.at(part)
+        there = self.clear.footprint[part]
+        shown = np.where(there[..., None], self.clear.pixels[part], pixels)
+        return np.asarray(shown, np.float32), np.where(there, 1, mass).astype(np.float32)
+
+
+def shown_behind(guess: Backdrop, clear: Warped | None) -> Backdrop:
     """Return what lies behind the foreground: the clear frame where it reaches, a guess elsewhere.
 
-    rendered, mass: from `rerender`.  clear: on the background grid, in its light.
+    clear: on the background grid, in its light.
     """
-    if clear is None:
-        return rendered, mass
-    there = clear.footprint
-    pixels = np.where(there[..., None], clear.pixels, rendered)
-    return np.asarray(pixels, np.float32), np.where(there, 1, mass).astype(np.float32)
+    return guess if clear is None else _Shown(guess, clear)
 
 
 def with_clear_frame(plate: Plate, clear: Warped | None, veil: Veil, sitter: Float) -> Plate:

@@ -38,7 +38,7 @@ def find_groups(
     """
     if float(evidence.foreground[..., 3].mean()) < _LEAST_COVERAGE:
         return ()
-    whole = np.ones(size[::-1], np.float32)
+    whole = np.broadcast_to(np.float32(1), size[::-1])
     if settings.disc_px is not None:
         return (BoughGroup(whole, settings.disc_px, (0.0, 0.0)),)
     return _split(evidence, fit_disc(evidence, settings), whole, settings)

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 import cv2
 import numpy as np
 
-from blendkit.blending import Plate, Veil
+from blendkit.blending import Backdrop, Plate, Veil
 from blendkit.filters.bands import gaussian, narrowed_sigma_px, slow_factor
 from blendkit.filters.channels import channel_mean
 from blendkit.filters.resample import enlarged_part, put_reduced
@@ -29,8 +29,7 @@ _UNTOUCHED = 1e-4
 def make_plate(
     background: Float,
     veil: Veil,
-    rerendered: Float,
-    mass: Float,
+    behind: Backdrop,
     sitter: Float,
     settings: PlateSettings,
     *,
@@ -44,8 +43,8 @@ def make_plate(
         The background frame W, float32 (height, width, 3), linear.
     veil : Veil
         a*k and (aF)*k.
-    rerendered, mass : ndarray
-        From `rerender`.
+    behind : Backdrop
+        Re-rendered, or shown by a clear frame.
     sitter : ndarray
         float32 (height, width), 1 where the background frame stays whatever veils it.
     full : ndarray, optional
@@ -63,12 +62,15 @@ def make_plate(
     share = np.ones_like(veil.coverage)
     offset = _SlowOffset(share.shape)
 
+    known = behind.known
+
     def trust_part(own: Window) -> None:
-        if touched[own].any() or mass[own].any():
-            share[own] = _trust_in_division(veil, rerendered, mass, settings, own)
+        if touched[own].any() or known[own].any():
+            (guess, mass), veiled = behind.at(own), veil.at(own)
+            share[own] = _trust_in_division(*veiled, guess, mass, settings)
             share[own] *= 1 if rim is None else 1 - rim[own]
-            divided = _divided(background, veil, settings, own)
-            offset.note(own, divided - rerendered[own], share[own] * (mass[own] > 0))
+            divided = _divided(background[own], *veiled, settings)
+            offset.note(own, divided - guess, share[own] * (known[own] & (mass > 0)))
 
     each_part(trust_part, offset.tiles())
     offset.settle()
@@ -79,8 +81,9 @@ def make_plate(
         share[own][~here] = 1
         if here.any():
             trust = share[own][..., None]
-            guess = np.maximum(rerendered[own] + offset.at(own), 0)
-            joined = trust * _divided(background, veil, settings, own) + (1 - trust) * guess
+            guess = np.maximum(behind.at(own)[0] + offset.at(own), 0)
+            divided = _divided(background[own], *veil.at(own), settings)
+            joined = trust * divided + (1 - trust) * guess
             joined += sitter[own][..., None] * (background[own] - joined)
             pixels[own] = np.where(here[..., None], joined, background[own])
 
@@ -88,10 +91,10 @@ def make_plate(
     return Plate(pixels, share, touched)
 
 
-def _divided(background: Float, veil: Veil, settings: PlateSettings, part: Window) -> Float:
-    """Return a part of the divided plate."""
-    clear = np.maximum(1 - veil.coverage[part], settings.least_clear)
-    light = (background[part] - veil.light[part]) / clear[..., None]
+def _divided(background: Float, coverage: Float, veil: Float, settings: PlateSettings) -> Float:
+    """Return the divided plate of a part; coverage, veil: a*k and (aF)*k there."""
+    clear = np.maximum(1 - coverage, settings.least_clear)
+    light = (background - veil) / clear[..., None]
     return np.asarray(np.maximum(light, 0), np.float32)
 
 
@@ -103,16 +106,15 @@ def _soft_rim(full: Bool) -> Float:
 
 
 def _trust_in_division(
-    veil: Veil, rerendered: Float, mass: Float, settings: PlateSettings, part: Window
+    coverage: Float, veil: Float, guessed: Float, mass: Float, settings: PlateSettings
 ) -> Float:
     """Return the share of division, from the two expected variances, float32, of a part."""
-    coverage, guessed = veil.coverage[part], rerendered[part]
     clear = np.maximum(1 - coverage, settings.least_clear)
     scale = channel_mean(guessed) + 0.02
     # A veil that is wrong by a share of itself leaves that share of the contrast it causes.
-    contrast = channel_mean(np.abs(veil.light[part] - coverage[..., None] * guessed))
+    contrast = channel_mean(np.abs(veil - coverage[..., None] * guessed))
     divided = (settings.veil_error * (contrast + 0.1 * coverage * scale) / clear) ** 2
-    guess = (settings.rerender_error * scale / np.sqrt(np.clip(mass[part], 0.05, 1))) ** 2
+    guess = (settings.rerender_error * scale / np.sqrt(np.clip(mass, 0.05, 1))) ** 2
     trust = guess / (guess + divided)
     # Past the point where almost nothing of the background came through, division is an echo.
     fade = np.clip((clear - settings.least_clear) / settings.least_clear, 0, 1)

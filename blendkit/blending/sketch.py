@@ -4,12 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blendkit.blending import BoughGroup, Laid
+from blendkit.blending import BoughGroup, Laid, WholeBackdrop
 from blendkit.blending.clear import shown_behind
 from blendkit.blending.discs import DiscEvidence, gather_evidence
 from blendkit.blending.groups import find_groups
 from blendkit.blending.rerender import rerender
+from blendkit.filters.patches import reduced_patched
 from blendkit.filters.resample import reduce_by
+from blendkit.filters.tiles import whole
 from blendkit.frame import Float, Warped
 from blendkit.settings import DiscSettings
 
@@ -35,7 +37,7 @@ class Reduced:
     """What is laid, at some 1200 px, where veils are smooth enough to be sought.
 
     aligned: with bright points restored.  Discs in px of the reduced picture; footprint and unsure
-    as shares; size: of the full picture.
+    (sitter or blind) as shares; size: of the full picture.
     """
 
     background: Float
@@ -58,11 +60,11 @@ def reduced(laid: Laid) -> Reduced:
         clear = Warped(reduce_by(laid.clear.pixels, factor), reaches)
     return Reduced(
         reduce_by(laid.background, factor),
-        reduce_by(laid.restored, factor),
+        reduced_patched(laid.aligned, laid.missing, factor),
         reduce_by(laid.footprint.astype(np.float32), factor),
         reduce_by(laid.softness, factor) / np.float32(factor),
         reduce_by(laid.sharpness, factor) / np.float32(factor),
-        reduce_by(laid.unsure, factor),
+        reduce_by(np.maximum(laid.sitter, laid.blind), factor),
         clear,
         factor,
         (laid.footprint.shape[1], laid.footprint.shape[0]),
@@ -86,13 +88,14 @@ def draw_sketch(small: Reduced, alpha: Float, color: Float, settings: DiscSettin
     """
     alpha, color = reduce_by(alpha, small.factor), reduce_by(color, small.factor)
     background = small.background
-    guess = rerender(small.aligned, (1 - alpha) * small.footprint, small.softness)
+    keep = (1 - alpha) * small.footprint
+    guess = WholeBackdrop(*rerender(small.aligned, keep, small.softness))
     if float(small.sharpness.max()) > 0:
         over_px = np.asarray(_BLURRED_ON * small.sharpness, np.float32)
         background, alpha, color = _as_soft_as_behind(background, alpha, color, over_px)
     evidence = gather_evidence(
         background,
-        shown_behind(*guess, small.clear)[0],
+        shown_behind(guess, small.clear).at(whole(background.shape))[0],
         alpha,
         color,
         1 - small.unsure,

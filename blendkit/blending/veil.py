@@ -1,14 +1,13 @@
 """The veil: the sharp foreground of one frame, blurred as the other frame saw it."""
 
 from collections.abc import Sequence
-from functools import partial
 
 import cv2
 import numpy as np
 
 from blendkit.blending import BoughGroup, Veil
 from blendkit.filters.disc import disc_blur, disc_factor, narrowed_disc_px
-from blendkit.filters.resample import enlarged_part, put_reduced
+from blendkit.filters.resample import put_reduced
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tile_side, tiles
 from blendkit.frame import Float
@@ -32,26 +31,23 @@ def make_veil(matte: Float, color: Float, groups: Sequence[BoughGroup]) -> Veil:
     Veil
         Boughs that leave the frame are taken to go on beyond it (their rim pixels repeat).
     """
-    coverage, light = np.zeros_like(matte), np.zeros_like(color)
+    parts = []
     for group in groups:
         factor = disc_factor(group.disc_px, min(matte.shape))
         small = _reduced(matte, color, None if len(groups) == 1 else group.share, factor)
         disc_px = narrowed_disc_px(group.disc_px, factor)
         x, y = group.shift_px
         small = disc_blur(small, disc_px, border=cv2.BORDER_REPLICATE)
-        small = shifted(small, (x / factor, y / factor))
-        add = partial(_add_part, coverage, light, small, factor)
-        each_part(add, tiles(matte.shape, _TILE, 0))
-    return Veil(np.clip(coverage, 0, 1, out=coverage), np.maximum(light, 0, out=light))
+        parts.append((shifted(small, (x / factor, y / factor)), factor))
+    coverage = np.zeros_like(matte)
+    veil = Veil(coverage, tuple(parts))
 
+    def cover(part: tuple[Window, Window]) -> None:
+        own, _ = part
+        coverage[own] = veil.at(own)[0]
 
-def _add_part(
-    coverage: Float, light: Float, small: Float, factor: int, part: tuple[Window, Window]
-) -> None:
-    own, _ = part
-    veil = enlarged_part(small, factor, own)
-    coverage[own] += veil[..., 3]
-    light[own] += veil[..., :3]
+    each_part(cover, tiles(matte.shape, _TILE, 0))
+    return veil
 
 
 def _reduced(matte: Float, color: Float, share: Float | None, factor: int) -> Float:

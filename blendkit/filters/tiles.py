@@ -13,6 +13,15 @@ Window = tuple[slice, slice]
 """Rows and columns of a part of a picture."""
 
 
+def whole(shape: tuple[int, ...]) -> Window:
+    """Return the window that is the whole of a picture.
+
+    >>> whole((4, 7, 3))
+    (slice(0, 4, None), slice(0, 7, None))
+    """
+    return slice(0, shape[0]), slice(0, shape[1])
+
+
 def tiles(shape: tuple[int, ...], side_px: int, margin_px: int) -> Iterator[tuple[Window, Window]]:
     """Yield tiles that cover a picture once, each also with a margin as far as the picture goes.
 

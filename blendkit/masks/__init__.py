@@ -5,7 +5,7 @@
 `colors` frees the foreground's colours of what shone through.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from blendkit.frame import Bool, Float
 
@@ -22,7 +22,3 @@ class Matte:
     alpha: Float
     color: Float
     searched: Bool
-
-    def limited_to(self, alpha: Float) -> "Matte":
-        """Return the matte with a smaller coverage and the same colours."""
-        return replace(self, alpha=alpha)

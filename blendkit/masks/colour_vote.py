@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 
 from blendkit.filters.bands import gaussian
-from blendkit.filters.tiles import inside, tiles
+from blendkit.filters.threads import each_part
+from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Bool, Float
 from blendkit.masks.evidence import colour_bins, colour_density, exposure_scale
 
@@ -55,10 +56,14 @@ def voted_by_colour(background: Float, aligned: Float, proposal: Float, region: 
     votes = np.log(ratio).astype(np.float32)
     asked = region & (proposal > _CLEAN)
     result = proposal.copy()
-    for own, near in tiles(asked.shape, _TILE, _MARGIN):
+
+    def ask(part: tuple[Window, Window]) -> None:
+        own, near = part
         if asked[own].any():
             vote = gaussian(votes[bins[near]], 0.7)[inside(own, near)]
             result[own] = np.where(asked[own], _with_vote(proposal[own], vote), proposal[own])
+
+    each_part(ask, tiles(asked.shape, _TILE, _MARGIN))
     return result
 
 

@@ -26,7 +26,24 @@ def find_matte(
     painted: bool,
     strokes: tuple[Float | None, Float | None] = (None, None),
 ) -> Matte:
-    """Find coverage and colour of the sharp foreground.
+    """Find coverage and colour of the sharp foreground; parameters as for `find_coverage`."""
+    alpha = find_coverage(
+        background, aligned, region, grain, settings, painted=painted, strokes=strokes
+    )
+    return given_matte(aligned, alpha, region)
+
+
+def find_coverage(
+    background: Float,
+    aligned: Float,
+    region: Bool,
+    grain: float,
+    settings: MatteSettings,
+    *,
+    painted: bool,
+    strokes: tuple[Float | None, Float | None] = (None, None),
+) -> Float:
+    """Find how much of each pixel is sharp foreground.
 
     Parameters
     ----------
@@ -45,16 +62,18 @@ def find_matte(
 
     Returns
     -------
-    Matte
+    ndarray
+        float32 (height, width), 0 to 1.
     """
     if not region.any():
-        return given_matte(aligned, np.zeros(region.shape, np.float32), region)
+        return np.zeros(region.shape, np.float32)
     if not painted:
         region = unpainted_mask(background, aligned, region, grain, strokes)
     proposal = _proposed(background, aligned, region, grain, strokes)
     alpha = _settled(aligned, proposal, region, settings)
-    alpha = np.where(alpha < _SPECK, 0, np.where(alpha > 1 - _SPECK, 1, alpha))
-    return given_matte(aligned, alpha.astype(np.float32), region)
+    alpha[alpha < _SPECK] = 0
+    alpha[alpha > 1 - _SPECK] = 1
+    return alpha
 
 
 def _proposed(

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.filters.circles import distance_px, window_around
+from blendkit.filters.patches import Patch
 from blendkit.filters.tiles import Window
 from blendkit.frame import Bool, Float
 from blendkit.masks.light_dots import Dot
@@ -69,18 +70,21 @@ class Lights:
             sharp[window][inside] = point.dot.around
         return soft, sharp
 
-    def restored(self, aligned: Float) -> Float:
-        """Return the sharp frame with each dot as bright as its disc says, (height, width, 3)."""
-        if not self.points:
-            return aligned
-        bright = aligned.copy()
-        for point in self.points:
-            window, inside = self._dot(point, aligned.shape)
-            own = aligned[window][inside]
-            needed = point.light * (np.pi * (point.radius_px * self.factor) ** 2)
-            held = np.maximum(own - point.dot.around, 0).sum(axis=0)
-            bright[window][inside] = own + np.maximum(needed - held, 0) / max(len(own), 1)
-        return bright
+    def missing(self, aligned: Float) -> tuple[Patch, ...]:
+        """Return the light that each dot of the sharp frame lacks, by what its disc shows.
+
+        aligned: float32 (height, width, 3), the full picture.
+        """
+        return tuple(self._missing(point, aligned) for point in self.points)
+
+    def _missing(self, point: PointLight, aligned: Float) -> Patch:
+        window, inside = self._dot(point, aligned.shape)
+        own = aligned[window][inside]
+        needed = point.light * (np.pi * (point.radius_px * self.factor) ** 2)
+        held = np.maximum(own - point.dot.around, 0).sum(axis=0)
+        light = np.zeros((*inside.shape, 3), np.float32)
+        light[inside] = np.maximum(needed - held, 0) / max(len(own), 1)
+        return Patch(window, light)
 
     def _disc(self, point: PointLight, shape: tuple[int, ...]) -> tuple[Window, Bool]:
         """Return the window around a disc in the full picture, and its disc within it."""

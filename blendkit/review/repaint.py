@@ -13,7 +13,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from blendkit.blending import BoughGroup, Plate
+from blendkit.blending import BoughGroup, Plate, WholeBackdrop
 from blendkit.blending.compose import compose, source_map
 from blendkit.blending.finish import color_with_grain, plate_with_grain
 from blendkit.blending.plate import make_plate
@@ -160,9 +160,9 @@ def _composed(ready: Ready, changed: Merged, target: Window, near: Bool, reach: 
     wide = _widened(target, reach, changed.matte.alpha.shape)
     part, background = _cut(changed, wide), ready.background[wide]
     veil = make_veil(part.matte.alpha, part.matte.color, part.groups)
-    behind = ready.rendered[wide], ready.mass[wide]
+    behind = WholeBackdrop(ready.rendered[wide], ready.mass[wide])
     settings, noise = changed.settings, changed.noise
-    plate = make_plate(background, veil, *behind, part.sitter, settings.plate)
+    plate = make_plate(background, veil, behind, part.sitter, settings.plate)
     soft = ready.softness[wide]
     plate = plate_with_grain(plate, veil.coverage, soft, noise[0].sigma, settings.grain)
     color = color_with_grain(

@@ -14,7 +14,7 @@ import numpy as np
 from blendkit.blending import BoughGroup
 from blendkit.blending.compose import compose
 from blendkit.blending.plate import make_plate
-from blendkit.blending.rerender import rerender
+from blendkit.blending.rerender import rerendered
 from blendkit.blending.veil import make_veil
 from blendkit.frame import Float
 from blendkit.settings import PlateSettings
@@ -97,11 +97,10 @@ def ceiling(pair: SimulatedPair, sharp: Float, shift_px: tuple[float, float]) ->
     truth = pair.truth
     groups = true_groups(pair, shift_px)
     veil = make_veil(truth.matte, truth.foreground_color, groups)
-    rendered, mass = rerender(sharp, 1 - truth.matte, truth.softness_px)
+    behind = rerendered(sharp, 1 - truth.matte, truth.softness_px)
     none = np.zeros_like(truth.matte)
-    plate = make_plate(
-        pair.background.pixels, veil, rendered, mass, none, PlateSettings(veil_error=0.03)
-    )
+    settings = PlateSettings(veil_error=0.03)
+    plate = make_plate(pair.background.pixels, veil, behind, none, settings)
     return compose(pair.background.pixels, plate, truth.matte, truth.foreground_color)
 
 

@@ -41,7 +41,7 @@ def test_disc_and_displacement_are_found_together(
     color = np.full((*SHAPE, 3), 0.04, np.float32)
     plate = soft_trees(2)
     veil = make_veil(matte, color, [BoughGroup(np.ones_like(matte), disc_px, shift_px)])
-    soft = veil.light + (1 - veil.coverage[..., None]) * plate
+    soft = veil.over(plate)
     evidence = gather_evidence(soft, plate, matte, color, np.ones_like(matte), DiscSettings())
     fit = fit_disc(evidence, DiscSettings())
     assert fit.disc_px == pytest.approx(disc_px, rel=0.05)
@@ -61,7 +61,7 @@ def test_what_left_no_veil_is_not_foreground() -> None:
     veil = make_veil(left, color, [BoughGroup(np.ones_like(left), 60.0, (0.0, 0.0))])
     behind = right[..., None] * color + (1 - right[..., None]) * plate
     behind = disc_blur(np.asarray(behind, np.float32), 12)
-    soft = veil.light + (1 - veil.coverage[..., None]) * behind
+    soft = veil.over(behind)
     soft += np.random.default_rng(1).normal(0, 0.003, soft.shape).astype(np.float32)
     claimed = np.maximum(left, right)
     evidence = gather_evidence(soft, plate, claimed, color, np.ones_like(left), DiscSettings())
@@ -88,7 +88,7 @@ def test_dense_boughs_as_soft_as_their_background_are_not_disproved(disc_px: flo
     matte, color, plate = dense_twigs()
     sharp = matte[..., None] * color + (1 - matte[..., None]) * plate
     veil = make_veil(matte, color, [BoughGroup(np.ones_like(matte), disc_px, (0.0, 0.0))])
-    soft = veil.light + (1 - veil.coverage[..., None]) * disc_blur(plate, 20)
+    soft = veil.over(disc_blur(plate, 20))
     soft += np.random.default_rng(1).normal(0, 0.003, soft.shape).astype(np.float32)
     softness = np.full_like(matte, 20.0)
     behind, _ = rerender(sharp, 1 - matte, softness)
@@ -144,7 +144,7 @@ def test_boughs_at_two_distances_get_a_disc_each() -> None:
     share = np.float32(np.arange(600)[None, :] < 300) * np.ones(SHAPE, np.float32)
     groups = [BoughGroup(share, 80.0, (0.0, 0.0)), BoughGroup(1 - share, 30.0, (0.0, 0.0))]
     veil = make_veil(matte, color, groups)
-    soft = veil.light + (1 - veil.coverage[..., None]) * plate
+    soft = veil.over(plate)
     found = groups_of(soft, plate, matte, color)
     assert sorted(g.disc_px for g in found) == pytest.approx([30, 80], rel=0.1)
     near = max(found, key=lambda g: g.disc_px)
@@ -156,7 +156,7 @@ def test_one_distance_is_not_split() -> None:
     color = np.full((*SHAPE, 3), 0.04, np.float32)
     plate = soft_trees(7)
     veil = make_veil(matte, color, [BoughGroup(np.ones_like(matte), 60.0, (0.0, 0.0))])
-    soft = veil.light + (1 - veil.coverage[..., None]) * plate
+    soft = veil.over(plate)
     soft += np.random.default_rng(1).normal(0, 0.003, soft.shape).astype(np.float32)
     assert len(groups_of(soft, plate, matte, color)) == 1
 

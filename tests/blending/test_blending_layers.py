@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from blendkit.blending import BoughGroup, Plate, Veil
+from blendkit.blending import BoughGroup, Plate, Veil, WholeBackdrop
 from blendkit.blending.compose import compose, source_map
 from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerender
@@ -28,18 +28,22 @@ def layered(seed: int = 3) -> tuple[Float, Float, Float, Float]:
     color = np.full((*SHAPE, 3), (0.05, 0.04, 0.03), np.float32)
     plate = disc_blur(rng.uniform(0.1, 0.9, (*SHAPE, 3)).astype(np.float32), 25)
     veil = make_veil(matte, color, [whole()])
-    return matte, color, plate, veil.light + (1 - veil.coverage[..., None]) * plate
+    return matte, color, plate, veil.over(plate)
 
 
 def whole(disc_px: float = DISC_PX, shift_px: tuple[float, float] = (0.0, 0.0)) -> BoughGroup:
     return BoughGroup(np.ones(SHAPE, np.float32), disc_px, shift_px)
 
 
+def behind(pixels: Float) -> WholeBackdrop:
+    return WholeBackdrop(pixels, np.ones(SHAPE, np.float32))
+
+
 def test_division_gives_the_plate_back_where_little_is_hidden() -> None:
     matte, color, plate, soft = layered()
     veil = make_veil(matte, color, [whole()])
     none = np.zeros(SHAPE, np.float32)
-    found = make_plate(soft, veil, plate * 0.8, np.ones(SHAPE, np.float32), none, PlateSettings())
+    found = make_plate(soft, veil, behind(plate * 0.8), none, PlateSettings())
     clear = veil.coverage < 0.3
     assert clear.mean() > 0.5
     before = np.abs(soft - plate)[clear].mean()
@@ -52,7 +56,7 @@ def test_rerendering_stands_in_where_division_would_be_an_echo() -> None:
     thick = np.ones_like(matte)
     veil = make_veil(thick, color, [whole()])
     none = np.zeros(SHAPE, np.float32)
-    found = make_plate(soft, veil, plate, np.ones(SHAPE, np.float32), none, PlateSettings())
+    found = make_plate(soft, veil, behind(plate), none, PlateSettings())
     np.testing.assert_allclose(found.pixels, plate, atol=2e-3)
     assert found.divided.max() < 0.05
 
@@ -63,12 +67,12 @@ def test_light_that_clipped_behind_boughs_comes_from_the_darker_frame() -> None:
     lamp[90:130, 140:180] = True
     plate = plate + 3 * lamp[..., None]
     veil = make_veil(matte, color, [whole()])
-    soft = veil.light + (1 - veil.coverage[..., None]) * plate
+    soft = veil.over(plate)
     taken, full = np.minimum(soft, 1), soft.max(axis=2) >= 1
-    none, certain = np.zeros(SHAPE, np.float32), np.ones(SHAPE, np.float32)
+    none = np.zeros(SHAPE, np.float32)
     errors = []
     for known in (None, full):
-        found = make_plate(taken, veil, plate, certain, none, PlateSettings(), full=known)
+        found = make_plate(taken, veil, behind(plate), none, PlateSettings(), full=known)
         errors.append(float(np.abs(found.pixels - plate)[lamp].mean()))
     assert errors[0] > 0.5
     assert errors[1] < 0.05
@@ -80,7 +84,7 @@ def test_a_sitter_keeps_every_bit() -> None:
     veil = make_veil(matte, color, [whole()])
     sitter = np.zeros(SHAPE, np.float32)
     sitter[:, :150] = 1
-    found = make_plate(soft, veil, plate, np.ones(SHAPE, np.float32), sitter, PlateSettings())
+    found = make_plate(soft, veil, behind(plate), sitter, PlateSettings())
     assert np.array_equal(found.pixels[:, :150], soft[:, :150])
     assert found.touched[:, 160:].any()
 

@@ -36,7 +36,7 @@ def told(seed: int, boughs_px: float, ground_px: float) -> tuple[Float, Float, F
     ground = behind[..., None] * bark + (1 - behind[..., None]) * trees
     sharp = front[..., None] * bark + (1 - front[..., None]) * ground
     veil = make_veil(front, bark, [BoughGroup(np.ones_like(front), boughs_px, (0.0, 0.0))])
-    soft = veil.light + (1 - veil.coverage[..., None]) * disc_blur(ground, ground_px)
+    soft = veil.over(disc_blur(ground, ground_px))
     soft += rng.normal(0, 0.003, soft.shape).astype(np.float32)
     sharp = (sharp + rng.normal(0, GRAIN, sharp.shape)).astype(np.float32)
     claimed = np.maximum(front, behind)

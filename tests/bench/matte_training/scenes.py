@@ -7,7 +7,9 @@ Backgrounds are noise at all scales, bright clouds, photographs, the simulator's
 hedges, hills and poplars, dense foliage, and thin lines, rails and blobs that look like foreground
 but are not; a figure of limbs and patches, smooth or textured, stands for the sitter.  In two of
 five scenes all boughs, those in front and those behind, are of one bark: colour tells nothing.
-The pair is rendered by the simulator, through a sampled aperture.
+The pair is rendered by the simulator, through a sampled aperture.  With --alike a share of the
+scenes is of the hard kind: one bark, the background nearly as soft as the boughs are in the soft
+frame, and now and then softer in the sharp frame than in the soft one, as in a pair of two focuses.
 
     python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1 --photographs FOLDER
 """
@@ -30,13 +32,21 @@ SIZE = (448, 448)
 MARGIN = 110
 _SUPER = 4
 _PHOTOGRAPHED = 0.45
+_TWO_FOCUSES = 0.15
 
 
-def training_pair(seed: int, photographs: Photographs) -> dict[str, np.ndarray]:
-    """Return one pair: both frames noise-free in one light, matte, sitter, all float16."""
+def training_pair(
+    seed: int, photographs: Photographs, *, alike: float = 0.0
+) -> dict[str, np.ndarray]:
+    """Return one pair: both frames noise-free in one light, matte, sitter, all float16.
+
+    alike: share of scenes in which boughs and background are hard to tell apart.
+    """
     rng = np.random.default_rng(seed)
+    hard = np.random.default_rng((seed, 1))
+    close = bool(hard.uniform() < alike)
     shape = (SIZE[1] + 2 * MARGIN, SIZE[0] + 2 * MARGIN)
-    kin = _bark(rng) if rng.uniform() < 0.4 else None
+    kin = _bark(rng) if rng.uniform() < 0.4 or (close and hard.uniform() < 0.7) else None
     layers = [
         Layer(
             _backdrop(shape, rng, kin, photographs),
@@ -64,9 +74,15 @@ def training_pair(seed: int, photographs: Photographs) -> dict[str, np.ndarray]:
         layers.append(layers.pop())
     far = float(rng.choice([0.0, 1.0])) * rng.uniform(4, 45) + rng.uniform(0, 12)
     near = np.exp(rng.uniform(np.log(22), np.log(140)))
+    behind = far, far * rng.uniform(0.05, 0.3)
+    if close:
+        near = np.exp(hard.uniform(np.log(28), np.log(100)))
+        behind = near * hard.uniform(0.3, 1.0), hard.uniform(0, 5)
+        if hard.uniform() < _TWO_FOCUSES:
+            behind = hard.uniform(0, 10), hard.uniform(8, 30)
     spec = PairSpec(
         foreground_disc_px=(near, rng.uniform(0, 3)),
-        background_disc_px=(far, far * rng.uniform(0.05, 0.3)),
+        background_disc_px=behind,
         sitter_disc_px=(rng.uniform(0, 1.5), rng.uniform(0, 2.5)),
         parallax_px=tuple(rng.normal(0, 3, 2)) if rng.uniform() < 0.4 else (0.0, 0.0),
         wind_px=tuple(rng.normal(0, 5, 2)) if rng.uniform() < 0.4 else (0.0, 0.0),
@@ -422,8 +438,9 @@ def _surface(
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--count", default=600)
 @click.option("--seed", default=1)
+@click.option("--alike", default=0.0, help="share of scenes that are hard to tell apart")
 @click.option("--photographs", type=click.Path(exists=True, file_okay=False, path_type=Path))
-def main(folder: Path, count: int, seed: int, photographs: Path | None) -> None:
+def main(folder: Path, count: int, seed: int, alike: float, photographs: Path | None) -> None:
     """Write COUNT training pairs to FOLDER as npz files."""
     stock = Photographs(photographs)
     cv2.setNumThreads(1)
@@ -431,7 +448,7 @@ def main(folder: Path, count: int, seed: int, photographs: Path | None) -> None:
     for index in range(count):
         target = folder / f"{seed:03d}-{index:05d}.npz"
         if not target.exists():
-            np.savez(target, **training_pair(seed * 100_000 + index, stock))
+            np.savez(target, **training_pair(seed * 100_000 + index, stock, alike=alike))
         if index % 50 == 0:
             print(index, file=sys.stderr)
 

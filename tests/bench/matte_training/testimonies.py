@@ -81,13 +81,13 @@ def _laid(
     return Laid(
         background=soft,
         aligned=sharp,
-        restored=sharp,
+        missing=(),
         lights=np.zeros(softness.shape, np.bool_),
         footprint=np.ones(softness.shape, np.bool_),
         softness=np.maximum(softness, 0),
         sharpness=np.where(softness < -2, -softness, 0).astype(np.float32),
         sitter=sitter,
-        unsure=np.maximum(sitter, full[0] | full[1]).astype(np.float32),
+        blind=full[0] | full[1],
         full=full[0] & ~near(full[1]),
         clear=None,
     )
