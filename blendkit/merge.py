@@ -144,6 +144,7 @@ def merge_pair(
         clear, clear_flags = clear_frame(background, hints, settings)
         laid = _laid(background, lit, lights, softness, sitter, clear)
         view, plate = explained(laid, proposed, region, grain[1], hints, settings)
+        del proposed
         blur_after = measured_blur(background, foreground, lit, view.matte, noise, settings)
         own_disc_px = edge_disc_px(lit.aligned, view.matte.alpha)
         gap_px = blur_after.lens.gap_px
@@ -153,6 +154,7 @@ def merge_pair(
         plate = plate_with_grain(plate, view.coverage, softness, wanted, settings.grain)
         color = color_with_grain(shown.color, shown.alpha, had, wanted, settings.grain)
         pixels = compose(background.pixels, plate, shown.alpha, color)
+        del color  # as large as a frame, and done with
     merged = Merged(
         pixels=pixels,
         sources=source_map(plate, shown.alpha),

@@ -16,6 +16,7 @@ from blendkit.filters.detail import detailed_in_both, displacement_px
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float, luminance
 from blendkit.masks.network import focus_zone
+from blendkit.masks.sitter_outline import carried_to_outline
 from blendkit.sharpness import RelativeBlur
 
 _WORKING_PX = 640
@@ -80,7 +81,8 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: fl
     if not _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE:
         return Sitter(np.zeros(shape, np.float32), whole)
     # A cell beyond what was found: an outline that is kept costs less than one that changes.
-    zone = cv2.dilate(inside.astype(np.uint8), np.ones((3, 3), np.uint8))
+    zone = cv2.dilate(inside.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    zone = carried_to_outline(zone, one)
     return Sitter(_at_full_size(np.asarray(zone, np.float32), background, factor), whole)
 
 
