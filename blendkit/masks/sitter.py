@@ -14,12 +14,15 @@ from skimage.filters import apply_hysteresis_threshold
 from blendkit.filters.bands import band_pass, gaussian, window_mean
 from blendkit.filters.detail import detailed_in_both, displacement_px
 from blendkit.filters.resample import reduce_by
+from blendkit.filters.threads import each_part
+from blendkit.filters.tiles import Window, tiles
 from blendkit.frame import Bool, Float, luminance
 from blendkit.masks.network import focus_zone
 from blendkit.masks.sitter_outline import carried_to_outline
 from blendkit.sharpness import RelativeBlur
 
 _WORKING_PX = 640
+_TILE = 512
 _SURE = 0.25
 _POSSIBLY, _SURELY = 0.15, 0.5
 """Smooth skin gives the network little to see, so the zone grows from where it is sure to where it
@@ -144,7 +147,7 @@ def _at_full_size(zone: Float, background: Float, factor: int) -> Float:
     He, Sun & Tang (2013), IEEE TPAMI 35(6), doi:10.1109/TPAMI.2012.213, grey guide, at reduced
     scale for the coefficients.
     """
-    guide = np.sqrt(np.clip(reduce_by(luminance(background), factor), 0, 1))
+    guide = np.sqrt(np.clip(luminance(reduce_by(background, factor)), 0, 1))
     side = 5
     mean_g, mean_z = window_mean(guide, side), window_mean(zone, side)
     covariance = window_mean(guide * zone, side) - mean_g * mean_z
@@ -153,9 +156,17 @@ def _at_full_size(zone: Float, background: Float, factor: int) -> Float:
     offset = mean_z - slope * mean_g
     size = (background.shape[1], background.shape[0])
     slope, offset = (cv2.resize(v, size, interpolation=cv2.INTER_LINEAR) for v in (slope, offset))
-    full = slope * np.sqrt(np.clip(luminance(background), 0, 1)) + offset
-    soft = np.clip((full - 0.35) / 0.3, 0, 1)
-    return np.asarray(soft * (zone_limit(zone, size)), np.float32)
+    kept = zone_limit(zone, size)
+
+    def follow_edges(part: tuple[Window, Window]) -> None:
+        own, _ = part
+        if kept[own].any():
+            guide = np.sqrt(np.clip(luminance(background[own]), 0, 1))
+            soft = np.clip((slope[own] * guide + offset[own] - 0.35) / 0.3, 0, 1)
+            kept[own] *= soft
+
+    each_part(follow_edges, tiles(kept.shape, _TILE, 0))
+    return kept
 
 
 def zone_limit(zone: Float, size: tuple[int, int]) -> Float:

@@ -47,15 +47,9 @@ def carried_to_outline(zone: Bool, picture: Float) -> Bool:
     root = np.sqrt(np.clip(reduce_by(picture, factor), 0, 1))
     if set(np.unique(marks)) != {0, _INSIDE, _BEYOND} or float(root.std()) < _NO_EDGES:
         return zone
-    chance = random_walker(
-        root,
-        marks,
-        beta=_EDGE,
-        mode="cg_j",
-        tol=1e-5,
-        prob_tol=0.1,
-        return_full_prob=True,
-        channel_axis=-1,
+    chances = random_walker(
+        root, marks, beta=_EDGE, mode="bf", return_full_prob=True, channel_axis=-1
     )
     size = (zone.shape[1], zone.shape[0])
-    return np.asarray(zone | (enlarge(np.float32(chance[0]), factor, size) > _LIKELY), np.bool_)
+    chance = enlarge(np.asarray(chances[0], np.float32), factor, size)
+    return np.asarray(zone | (chance > _LIKELY), np.bool_)
