@@ -1,14 +1,16 @@
 """The layered model, taken apart and put together: exact pictures in, exact pictures out."""
 
+import cv2
 import numpy as np
 import pytest
 
 from blendkit.blending import BoughGroup, Plate, Veil, WholeBackdrop
 from blendkit.blending.compose import compose, source_map
 from blendkit.blending.plate import make_plate
-from blendkit.blending.rerender import rerender
+from blendkit.blending.rerender import rerender, rerendered
 from blendkit.blending.veil import make_veil
-from blendkit.filters.disc import disc_blur
+from blendkit.filters.disc import disc_blur, disc_kernel
+from blendkit.filters.tiles import whole as everywhere
 from blendkit.frame import Float, Source
 from blendkit.settings import PlateSettings
 
@@ -37,6 +39,30 @@ def whole(disc_px: float = DISC_PX, shift_px: tuple[float, float] = (0.0, 0.0)) 
 
 def behind(pixels: Float) -> WholeBackdrop:
     return WholeBackdrop(pixels, np.ones(SHAPE, np.float32))
+
+
+@pytest.mark.parametrize("disc_px", [12.0, 45.0, 90.0, 160.0])
+def test_halved_pictures_blur_as_the_disc_itself_does(disc_px: float) -> None:
+    rng = np.random.default_rng(8)
+    size = (500, 700)
+    sharp = rng.uniform(0, 1, (*size, 3)).astype(np.float32)
+    sharp[:, 300:330] = 0.02
+    sharp[240:246] = 1.5
+    keep = np.ones(size, np.float32)
+    keep[100:140] = 0
+    layers = np.dstack([sharp * keep[..., None], keep])
+    exact = cv2.filter2D(layers, -1, disc_kernel(disc_px), borderType=cv2.BORDER_REPLICATE)
+    wanted = exact[..., :3] / np.maximum(exact[..., 3:], 1e-4)
+    found = rerendered(sharp, keep, np.full(size, disc_px, np.float32))
+    pixels, mass = found.at(everywhere(size))
+    # Each disc lies between two rungs of the ladder, 35 % apart.
+    inner = slice(100, -100), slice(100, -100)
+    assert np.abs(mass - exact[..., 3])[inner].max() < 0.05
+    resting = exact[inner][..., 3] > 0.1
+    assert 1e-5 < np.sqrt(np.square(pixels - wanted)[inner][resting].mean()) < 0.012
+    part = slice(203, 321), slice(111, 400)
+    for piece, all_of_it in zip(found.at(part), (pixels, mass), strict=True):
+        np.testing.assert_allclose(piece, all_of_it[part], atol=1e-5)
 
 
 def test_division_gives_the_plate_back_where_little_is_hidden() -> None:
