@@ -16,23 +16,6 @@ from blendkit.settings import MatteSettings
 _SPECK = 0.02
 
 
-def find_matte(
-    background: Float,
-    aligned: Float,
-    region: Bool,
-    grain: float,
-    settings: MatteSettings,
-    *,
-    painted: bool,
-    strokes: tuple[Float | None, Float | None] = (None, None),
-) -> Matte:
-    """Find coverage and colour of the sharp foreground; parameters as for `find_coverage`."""
-    alpha = find_coverage(
-        background, aligned, region, grain, settings, painted=painted, strokes=strokes
-    )
-    return given_matte(aligned, alpha, region)
-
-
 def find_coverage(
     background: Float,
     aligned: Float,

@@ -23,7 +23,7 @@ from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float
 from blendkit.hints import Hints
 from blendkit.masks import Matte
-from blendkit.masks.find import find_matte
+from blendkit.masks.find import find_coverage, given_matte
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import protected
 from blendkit.masks.spread import spread_strokes
@@ -67,7 +67,7 @@ def prepare(background: Float, merged: Merged, hints: Hints) -> Ready:
     if hints.matte is None:
         region = search_region(merged.covered, softness, merged.sitter, hints)
         grain = merged.noise[1].at_middle_grey
-        free = find_matte(
+        found = find_coverage(
             background,
             merged.aligned,
             region,
@@ -75,6 +75,7 @@ def prepare(background: Float, merged: Merged, hints: Hints) -> Ready:
             merged.settings.matte,
             painted=hints.foreground_mask is not None,
         )
+        free = given_matte(merged.aligned, found, region)
     keep = (1 - np.maximum(free.alpha, alpha)) * merged.covered
     rendered, mass = rerender(merged.aligned, keep, np.maximum(softness, 0))
     return Ready(background, merged, free, softness, rendered, mass)

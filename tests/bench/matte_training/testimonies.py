@@ -20,7 +20,8 @@ from blendkit.blending import Laid
 from blendkit.blending.proof import veil_testimony
 from blendkit.blending.sketch import draw_sketch, reduced
 from blendkit.frame import Bool, Float
-from blendkit.masks.find import find_matte
+from blendkit.masks.colors import foreground_color
+from blendkit.masks.find import find_coverage
 from blendkit.masks.second_look import second_planes
 from blendkit.masks.sitter import find_sitter, protected
 from blendkit.settings import DiscSettings, MergeSettings, SharpnessSettings
@@ -57,18 +58,18 @@ def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarr
     softness = filled(blur, size)
     sitter = protected(find_sitter(soft, sharp, blur, grain[1]).kept, mask)
     region = mask if painted else (sitter < 0.5) & (softness > -1)
-    found = find_matte(soft, sharp, region, grain[1], _SETTINGS.matte, painted=painted)
+    found = find_coverage(soft, sharp, region, grain[1], _SETTINGS.matte, painted=painted)
     if not painted:
-        bare = usable & ~near(found.alpha > 0)
+        bare = usable & ~near(found > 0)
         blur = relative_blur(soft, sharp, bare, _SETTINGS.sharpness, grain=grain)
         softness = filled(blur, size)
     laid = _laid(soft, sharp, softness, sitter, (full_w, full_s))
     small = reduced(laid)
-    sketch = draw_sketch(small, found.alpha, found.color, _SETTINGS.discs)
+    sketch = draw_sketch(small, found, foreground_color(sharp, found), _SETTINGS.discs)
     if not sketch.groups:
         return None
     said = veil_testimony(sketch.evidence, sketch.groups, laid.softness)
-    planes = second_planes(soft, sharp, found.alpha, said.parts, grain[1], painted=painted)
+    planes = second_planes(soft, sharp, found, said.parts, grain[1], painted=painted)
     return {
         "planes": planes.astype(np.float16),
         "matte": cv2.resize(matte, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA),
