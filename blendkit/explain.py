@@ -13,7 +13,7 @@ from blendkit.blending import Backdrop, BoughGroup, Laid, Plate, Veil
 from blendkit.blending.aperture import background_at, foreground_at
 from blendkit.blending.clear import shown_behind, with_clear_frame
 from blendkit.blending.plate import make_plate
-from blendkit.blending.proof import VeilTestimony, keep_proven, veil_testimony
+from blendkit.blending.proof import VeilTestimony, keep_likely, veil_testimony
 from blendkit.blending.rerender import rerendered
 from blendkit.blending.sketch import Reduced, draw_sketch, reduced
 from blendkit.blending.veil import make_veil
@@ -67,7 +67,8 @@ def explained(
     grain : float
         Noise of the foreground frame at middle grey, linear standard deviation.
     hints : Hints
-        A matte that is given, not proposed, stays as it is; what is painted needs less proof.
+        A matte that is given, not proposed, stays as it is; what strokes touch needs less
+        of a chance to be kept.
     settings : MergeSettings
 
     Returns
@@ -82,10 +83,8 @@ def explained(
     if asked:
         said = veil_testimony(sketch.evidence, sketch.groups, laid.softness)
         painted = hints.foreground_mask is not None
-        likely = _second_look(small, proposed, said, grain) if painted else None
-        kept = keep_proven(
-            proposed, said.share, painted=painted, marked=hints.front_strokes, likely=likely
-        )
+        chance = _second_look(small, proposed, said, grain, painted=painted)
+        kept = keep_likely(proposed, chance, marked=hints.front_strokes)
         if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
             alpha = kept
             sketch = draw_sketch(small, alpha, color, settings.discs)
@@ -106,16 +105,13 @@ def explained(
     return View(Matte(alpha, color, searched), sketch.groups, veil.coverage, open_), plate
 
 
-def _second_look(small: Reduced, alpha: Float, said: VeilTestimony, grain: float) -> Float | None:
-    """Return how likely each place of a matte stands in front; None where that was not learnt.
-
-    In a focus pair the foreground frame is the softer one behind: no such pair was trained on.
-    """
-    if float(small.sharpness.max()) > 0:
-        return None
+def _second_look(
+    small: Reduced, alpha: Float, said: VeilTestimony, grain: float, *, painted: bool
+) -> Float:
+    """Return how likely each place of a matte stands in front."""
     matte = reduce_by(alpha, small.factor)
     grain /= small.factor
-    return second_look(small.background, small.aligned, matte, said.parts, grain, painted=True)
+    return second_look(small.background, small.aligned, matte, said.parts, grain, painted=painted)
 
 
 def _behind(laid: Laid, alpha: Float, veil: Veil) -> Backdrop:

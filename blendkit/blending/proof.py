@@ -5,6 +5,7 @@ there as a trunk, as soft as the rest of the background.  Two models are held ag
 the thing under the boughs' disc, and the same thing under the background's, over the same guess of
 what is behind.  The guess is poor where twigs are dense, and both share that fault; a model without
 any guess, everything re-rendered from the foreground frame, would win there against every veil.
+What this testimony is worth is weighed by `masks.second_look`, whose chance decides what is kept.
 """
 
 from dataclasses import dataclass
@@ -24,18 +25,10 @@ from blendkit.frame import Float
 
 _LOOKS = 4
 """Independent looks at the residual that one window gives, about."""
-_DOUBT_MARKED, _DOUBT_PAINTED, _DOUBT_BARE = 0.43, 0.47, 0.5
-"""Share up to which a place is dropped: what a stroke touches needs less proof than what lies in a
-painted mask, and that less than what nobody painted."""
-_RAMP = 0.1
-_BORNE_OUT = 0.54
-"""Share that a piece which nobody painted needs as a whole; all or nothing, for half a bough is a
-ghost.  Of the large pieces found in 25 pairs with nothing painted, hedges mostly had 0.51 and 0.56
-at most, boughs 0.56 and more; what is half hedge and half bough has 0.51 too, and is left to the
-user."""
-_SURELY, _HARDLY = (0.75, 0.9), (0.35, 0.7)
-"""Chance by the second look from which a place is kept without proof, and below which it is dropped
-though it has some."""
+_LIKELY, _LIKELY_MARKED = (0.3, 0.8), (0.15, 0.5)
+"""Chance up to which a place is dropped and from which it is kept whole; and the same for a piece
+that a stroke touches.  Chosen on the 36 pairs of DEVELOPERS.md's table and on training scenes kept
+aside, for which the same limits are best; between 0.2 and 0.4, 0.7 and 0.9 little changes."""
 _MARKED = 0.5
 _CHOICE_PX = 12.0
 """Window over which one of the discs is chosen, px at the evidence's scale."""
@@ -66,11 +59,6 @@ class VeilTestimony:
         """All of it, in the order above."""
         kept = (self.speaks, self.heard, self.coverage, self.ratio)
         return (*kept, self.near_left, self.far_left)
-
-    @property
-    def share(self) -> Float:
-        """How far the veil around each place is borne out, 0 to 1; 0.5 where none can tell."""
-        return np.asarray(0.5 + 0.5 * self.speaks * self.heard, np.float32)
 
 
 def veil_testimony(
@@ -153,58 +141,39 @@ def _as_far_off(
     return np.asarray(best, np.float32), np.asarray(residual, np.float32)
 
 
-def keep_proven(
-    alpha: Float,
-    share: Float,
-    *,
-    painted: bool,
-    marked: Float | None = None,
-    likely: Float | None = None,
-) -> Float:
-    """Return the matte without what was not borne out.
+def keep_likely(alpha: Float, chance: Float, *, marked: Float | None = None) -> Float:
+    """Return the matte without what hardly stands in front.
 
     Each connected piece is judged by the places it covers; a long bough is kept where most of it is
-    borne out, and cut where a stretch of it is not.  Where nobody painted, a piece must besides be
-    borne out clearly as a whole.  Where a second look is sure, proof is not asked for.
+    likely, and cut where a stretch of it is not.
 
     Parameters
     ----------
     alpha : ndarray
         float32 (height, width).
-    share : ndarray
-        From `veil_testimony`, any scale.
-    painted : bool
-        Whether somebody had painted where the foreground is.
+    chance : ndarray
+        How likely each place stands in front, 0 to 1, float32, any scale.
     marked : ndarray, optional
         Foreground strokes, float32 (height, width): what they cover is kept, and the pieces that
-        they touch need less proof.
-    likely : ndarray, optional
-        How likely a second look finds each place in front, 0 to 1, float32, any scale.
+        they touch need less of a chance.
+
+    Returns
+    -------
+    ndarray
+        float32 (height, width).
     """
     count, labels = pieces(alpha)
-    local, whole = share_of_pieces(alpha, labels, count, share)
-    doubt = np.full(count, _DOUBT_PAINTED if painted else _DOUBT_BARE, np.float32)
-    believed = np.ones(count, np.float32)
-    if not painted:
-        believed[1:] = whole[1:] > _BORNE_OUT
+    local, whole = share_of_pieces(alpha, labels, count, chance)
+    low, high = (np.full(count, end, np.float32) for end in _LIKELY)
     if marked is not None:
         touched = np.unique(labels[(marked > _MARKED) & (labels > 0)])
-        doubt[touched], believed[touched] = _DOUBT_MARKED, 1
-    second = None if likely is None else share_of_pieces(alpha, labels, count, likely)
+        low[touched], high[touched] = _LIKELY_MARKED
     kept = np.empty_like(alpha)
     for rows in strips(alpha):
         piece = labels[rows]
-        keep = np.clip((0.5 * whole[piece] + 0.5 * local[rows] - doubt[piece]) / _RAMP, 0, 1)
-        keep *= believed[piece]
-        if second is not None:
-            chance = 0.5 * second[1][piece] + 0.5 * second[0][rows]
-            keep = np.maximum(keep, _ramp(chance, _SURELY)) * _ramp(chance, _HARDLY)
+        likely = 0.5 * whole[piece] + 0.5 * local[rows]
+        keep = np.clip((likely - low[piece]) / (high[piece] - low[piece]), 0, 1)
         if marked is not None:
             keep[marked[rows] > _MARKED] = 1
         kept[rows] = alpha[rows] * keep
     return kept
-
-
-def _ramp(values: Float, ends: tuple[float, float]) -> Float:
-    low, high = ends
-    return np.asarray(np.clip((values - low) / (high - low), 0, 1), np.float32)
