@@ -28,7 +28,7 @@ _LOOKS = 4
 _LIKELY, _LIKELY_MARKED = (0.3, 0.8), (0.15, 0.5)
 """Chance up to which a place is dropped and from which it is kept whole; and the same for a piece
 that a stroke touches.  Chosen on the 36 pairs of DEVELOPERS.md's table and on training scenes kept
-aside, for which the same limits are best; between 0.2 and 0.4, 0.7 and 0.9 little changes."""
+aside, for which they are close to the best; between 0.2 and 0.4, 0.7 and 0.9 little changes."""
 _MARKED = 0.5
 _CHOICE_PX = 12.0
 """Window over which one of the discs is chosen, px at the evidence's scale."""
