@@ -21,6 +21,7 @@ import numpy as np
 import torch
 from network import MatteNet, exported
 from numpy.typing import NDArray
+from resume import resumed
 from torch import nn
 from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
 
@@ -164,7 +165,8 @@ def main(
     batches = _batches(Seen([f for i, f in enumerate(files) if i % 12]), seed)
     net = MatteNet(_WIDTHS, planes=PLANES, maps=1).to(memory_format=torch.channels_last)
     if resume:
-        net.load_state_dict(torch.load(resume))
+        resumed(net, resume, (planes for planes, _ in batches))
+        print(f"at the start  held out: {_validate(net, held)}", flush=True)
     optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-3)
     mean = AveragedModel(net, multi_avg_fn=get_ema_multi_avg_fn(_KEPT_A_STEP), use_buffers=True)
     began, step = time.time(), 0
