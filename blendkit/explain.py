@@ -88,18 +88,14 @@ def explained(
         if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
             alpha = kept
             sketch = draw_sketch(small, alpha, color, settings.discs)
+        del said, chance, kept
     del small
     veil = make_veil(alpha, color, sketch.groups)
-    behind = _behind(laid, alpha, veil)
+    plate = _plate(laid, veil, _behind(laid, alpha, veil), settings)
     if asked and sketch.groups:
-        plate = _plate(laid, veil, behind, settings)
         # A disc of light on the plate would pass for a dark bough in front of it.
         told = region & ~laid.lights
-        alpha = hold_to_plate(laid.aligned, plate.pixels, alpha, color, told, grain)
-        del veil, plate, color  # two of each would not fit beside large frames
-        color = foreground_color(laid.aligned, alpha)
-        veil = make_veil(alpha, color, sketch.groups)
-    plate = _plate(laid, veil, behind, settings)
+        alpha = hold_to_plate(laid.aligned, plate.at, alpha, color, told, grain)
     open_ = unplaced(proposed, alpha) if asked else np.zeros_like(region)
     searched = alpha > 0 if hints.matte is not None else region
     return View(Matte(alpha, color, searched), sketch.groups, veil.coverage, open_), plate

@@ -6,7 +6,7 @@ top-left pixel is (0, 0).
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from enum import IntEnum
 from typing import Protocol
@@ -84,6 +84,12 @@ class Frame:
     def size(self) -> tuple[int, int]:
         """(width, height) in px."""
         return self.pixels.shape[1], self.pixels.shape[0]
+
+    @property
+    def recorded(self) -> "Frame":
+        """The frame without its light: its pixels are not a number, and take no memory."""
+        unknown = np.broadcast_to(np.float32(np.nan), self.pixels.shape)
+        return replace(self, pixels=unknown, clipped=None)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -12,7 +12,7 @@ from blendkit.alignment import Alignment, Light
 from blendkit.blending import BoughGroup, Laid, Plate
 from blendkit.blending.aperture import check_f_numbers
 from blendkit.blending.compose import compose, source_map
-from blendkit.blending.finish import color_with_grain, plate_with_grain
+from blendkit.blending.finish import color_with_grain, grain_plate
 from blendkit.clock import Stopwatch
 from blendkit.explain import View, at_f_numbers, explained
 from blendkit.frame import Bool, Float, Frame, Label, Progress, Warped, no_progress
@@ -25,6 +25,7 @@ from blendkit.masks.lights import Lights
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import find_sitter, protected
 from blendkit.masks.zones import zone_map
+from blendkit.memory import unwritten
 from blendkit.midground import Flag, ResultBlur
 from blendkit.midground.checks import (
     clipped,
@@ -125,6 +126,7 @@ def merge_pair(
         lit = in_one_light(background, foreground, alignment.matrix, painted, settings)
     with watch("sharpness"):
         noise = noise_models(background, foreground, lit)
+        foreground = foreground.recorded  # its light is in `lit`: whoever lent it may let go of it
         grain = noise[0].at_middle_grey, noise[1].at_middle_grey
         blur = blur_between(background, lit, lit.shared & ~painted, grain, settings)
     with watch("matte"):
@@ -143,6 +145,7 @@ def merge_pair(
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)
         laid = _laid(background, lit, lights, softness, sitter, clear)
+        del softness  # as large as a channel, and laid in both its parts
         view, plate = explained(laid, proposed, region, grain[1], hints, settings)
         del proposed
         blur_after = measured_blur(background, foreground, lit, view.matte, noise, settings)
@@ -151,13 +154,15 @@ def merge_pair(
         shown, plate = at_f_numbers(laid, view, plate, captures, own_disc_px or 0, gap_px, settings)
     with watch("composite"):
         had, wanted = noise[2].sigma, noise[0].sigma
-        plate = plate_with_grain(plate, view.coverage, softness, wanted, settings.grain)
-        color = color_with_grain(shown.color, shown.alpha, had, wanted, settings.grain)
-        pixels = compose(background.pixels, plate, shown.alpha, color)
-        del color  # as large as a frame, and done with
+        grain_plate(plate, view.coverage, laid.softness, wanted, settings.grain)
+        color_at = color_with_grain(shown, had, wanted, settings.grain)
+        pixels = compose(background.pixels, plate, shown.alpha, color_at)
+        del laid  # what rests on it is done, and the checks need room
+        sources = source_map(plate, shown.alpha)
+        zones = zone_map(view.matte.alpha, sitter, view.unplaced)
     merged = Merged(
         pixels=pixels,
-        sources=source_map(plate, shown.alpha),
+        sources=sources,
         alignment=alignment,
         light=lit.light,
         blur=blur,
@@ -167,7 +172,7 @@ def merge_pair(
         aligned=lit.aligned,
         covered=lit.covered,
         sitter=sitter,
-        zones=zone_map(view.matte.alpha, sitter, view.unplaced),
+        zones=zones,
         noise=noise,
         flags=clear_flags,
         settings=settings,
@@ -190,14 +195,16 @@ def _coverage(
 ) -> Float:
     if hints.matte is not None:
         return np.asarray(hints.matte * lit.covered, np.float32)
-    return find_coverage(
-        *lights.taken_out(background.pixels, lit.aligned),
-        region,
-        grain,
-        settings.matte,
-        painted=hints.foreground_mask is not None,
-        strokes=(hints.front_strokes, hints.back_strokes),
-    )
+    with lights.dots_out(lit.aligned):
+        return find_coverage(
+            lights.discs_out(background.pixels),
+            lit.aligned,
+            region,
+            grain,
+            settings.matte,
+            painted=hints.foreground_mask is not None,
+            strokes=(hints.front_strokes, hints.back_strokes),
+        )
 
 
 def _laid(
@@ -228,7 +235,7 @@ def _laid(
 def _sharpness(softness: Float) -> Float:
     """Return the disc by which the background frame is the sharper one, px, else 0."""
     sharper = softness < -_SHARPER_PX
-    disc_px = np.zeros_like(softness)  # takes no memory where nothing is written
+    disc_px = unwritten(softness.shape)
     disc_px[sharper] = -softness[sharper]
     return disc_px
 
@@ -265,6 +272,6 @@ def _raised(
         *light_step(pixels, aligned, surface_seams(blur, alpha)),
         *grain_step(grain, alpha, matched=settings.grain.match),
         *shaken(pixels, aligned, grain, still, captures),
-        *veil_remains(plate.pixels, view.coverage, alpha, plate.touched),
+        *veil_remains(plate.at, view.coverage, alpha, plate.touched),
         *moved_places(pixels, aligned, still, merged.alignment.residual_px),
     )

@@ -13,6 +13,8 @@ from blendkit.alignment.relight import apply_light, typical_gain
 from blendkit.alignment.warp import warp_to_background
 from blendkit.errors import AlignmentError
 from blendkit.filters.channels import channel_max
+from blendkit.filters.threads import each_part
+from blendkit.filters.tiles import Window, tiles
 from blendkit.frame import Bool, Float, Frame, Matrix, Warped
 from blendkit.hints import Hints
 from blendkit.masks import Matte
@@ -23,6 +25,8 @@ from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
 from blendkit.sharpness.noise import NoiseModel, measure_noise
 from blendkit.sharpness.relative import relative_blur
+
+_TILE = 512
 
 
 def aligned_by(
@@ -40,12 +44,18 @@ def clipped_at(frame: Frame, on_grid: Float, matrix: Matrix) -> Bool:
 
     A RAW knows where its sensor was full; other files are judged by their level.
     """
-    full = channel_max(on_grid) >= frame.clip_level
+    full = np.zeros(on_grid.shape[:2], np.bool_)
+
+    def judge(part: tuple[Window, Window]) -> None:
+        own, _ = part
+        full[own] = channel_max(on_grid[own]) >= frame.clip_level
+
+    each_part(judge, tiles(full.shape, _TILE, 0))
     if frame.clipped is not None:
         size = (on_grid.shape[1], on_grid.shape[0])
         moved = warp_to_background(frame.clipped.astype(np.float32), matrix, size)
         full |= moved.pixels > 0.01
-    return np.asarray(full, np.bool_)
+    return full
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -72,7 +72,7 @@ def _merge(job: Job, began: float) -> Outcome:
     time_s = {"read": time.perf_counter() - began}
     report = job.output.with_name(f"{job.output.stem}.report.json")
     try:
-        merged = merge_pair(pair.background, pair.foreground, hints=pair.hints, settings=settings)
+        merged = merge_pair(pair.background, pair.hand_over(), hints=pair.hints, settings=settings)
     except AlignmentError as error:
         why = error.with_cure(_CURE)
         write_refusal(report, why, inputs=pair.inputs, settings=settings, time_s=time_s)

@@ -1,8 +1,8 @@
 """How much memory a merge needs, and how many fit.
 
-Measured as the peak resident size of a process that reads, merges and writes one pair, mattes found
-by the network, one thread: 0.47 GB at 600 x 400 px, 1.98 GB at 3000 x 2000 px, so 0.41 GB and
-262 bytes a px.  The estimate adds some 30 %, for layers, masks and a lender's frames.
+Measured by tests/bench/batch_load.py while one pair is read, merged and written, nothing painted, one
+thread: 0.42 GB at 600 x 400 px, 1.08 GB at 3000 x 2000 px, with a bridge and a clear frame 1.34 GB, so
+160 bytes a px.  The estimate adds some 30 %, for layers, masks and a lender's frames.
 """
 
 import os
@@ -13,7 +13,7 @@ import psutil
 from blendkit.errors import InputError
 
 BASE_BYTES = 500 * 2**20
-BYTES_PER_PX = 340
+BYTES_PER_PX = 220
 """Peak of one merge = BASE_BYTES + BYTES_PER_PX x width x height; see the module."""
 
 PARENT_BYTES = 400 * 2**20
@@ -29,7 +29,7 @@ def estimated_bytes(size: tuple[int, int]) -> int:
     Examples
     --------
     >>> round(estimated_bytes((6000, 4000)) / 1e9, 1)
-    8.7
+    5.8
     """
     return BASE_BYTES + BYTES_PER_PX * size[0] * size[1]
 

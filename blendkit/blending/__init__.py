@@ -125,13 +125,26 @@ class WholeBackdrop:
 class Plate:
     """The background frame without the foreground and its veil.
 
-    pixels: float32 (height, width, 3).
-    divided: share of division against re-rendering, float32 (height, width), 1 = all divided.
+    background: the background frame, float32 (height, width, 3).
+    beneath: the plate where it is touched; 0 elsewhere, which takes no memory until it is written.
+    divided: share of division against re-rendering, float32 (height, width), 1 = all divided; has
+        a meaning where the plate is touched.
     touched: bool (height, width); False where the background frame is kept to the last bit.
     cleared: bool (height, width), where a clear frame shows it; None without one.
     """
 
-    pixels: Float
+    background: Float
+    beneath: Float
     divided: Float
     touched: Bool
     cleared: Bool | None = None
+
+    def at(self, part: Window) -> Float:
+        """Return the pixels of a part, float32 (height, width, 3)."""
+        touched = self.touched[part][..., None]
+        return np.where(touched, self.beneath[part], self.background[part])
+
+    @property
+    def pixels(self) -> Float:
+        """The whole of it, put together anew: float32 (height, width, 3)."""
+        return self.at(whole(self.touched.shape))

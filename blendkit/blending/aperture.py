@@ -107,12 +107,13 @@ def background_at(
     rendered, mass = rerender(aligned, keep, disc_px, patches=patches)
     share = np.clip(soft - extra, 0, 1) * (1 - sitter)
     share *= np.clip((mass - _LEAST_MASS) / _LEAST_MASS, 0, 1)
-    rendered = rendered + _slow_difference(plate.pixels, rendered, share)
-    pixels = plate.pixels + share[..., None] * (np.maximum(rendered, 0) - plate.pixels)
+    pixels = plate.pixels
+    rendered = rendered + _slow_difference(pixels, rendered, share)
+    beneath = pixels + share[..., None] * (np.maximum(rendered, 0) - pixels)
     return replace(
         plate,
-        pixels=np.asarray(pixels, np.float32),
-        divided=np.asarray(plate.divided * (1 - share), np.float32),
+        beneath=np.asarray(beneath, np.float32),
+        divided=np.where(plate.touched, plate.divided, 1) * np.float32(1 - share),
         touched=plate.touched | (share > 0),
     )
 

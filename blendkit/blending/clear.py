@@ -65,5 +65,5 @@ def with_clear_frame(plate: Plate, clear: Warped | None, veil: Veil, sitter: Flo
         return plate
     share = np.clip((veil.coverage - _NO_VEIL) / (_FULL_VEIL - _NO_VEIL), 0, 1)
     share = (share * (1 - sitter) * clear.footprint * plate.touched).astype(np.float32)
-    pixels = plate.pixels + share[..., None] * (clear.pixels - plate.pixels)
-    return replace(plate, pixels=np.asarray(pixels, np.float32), cleared=share > 0.5)
+    beneath = plate.beneath + share[..., None] * (clear.pixels - plate.beneath)
+    return replace(plate, beneath=np.asarray(beneath, np.float32), cleared=share > 0.5)

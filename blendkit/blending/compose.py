@@ -1,5 +1,7 @@
 """Lays the picture together, a F + (1 - a) B, and keeps account of where each pixel came from."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from blendkit.blending import Plate
@@ -7,25 +9,32 @@ from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tiles
 from blendkit.frame import Float, Label, Source
 
-_TILE = 384
+_TILE = 512
 _SOLID = 0.99
 _NONE = 1e-3
 
 
-def compose(background: Float, plate: Plate, alpha: Float, color: Float) -> Float:
+def compose(
+    background: Float, plate: Plate, alpha: Float, color_at: Callable[[Window], Float]
+) -> Float:
     """Return the composite, float32 (height, width, 3), linear.
 
     Pixels without foreground and without veil are the background frame's own, to the last bit.
+
+    color_at: gives the foreground's straight colour, float32 (height, width, 3), of a part; asked
+    only where there is foreground.
     """
     pixels = background.copy()
 
     def mix(part: tuple[Window, Window]) -> None:
         own, _ = part
-        changed = (alpha[own] > 0) | plate.touched[own]
-        if changed.any():
+        if plate.touched[own].any():
+            pixels[own] = plate.at(own)
+        front = alpha[own] > 0
+        if front.any():
             share = alpha[own][..., None]
-            mixed = share * color[own] + (1 - share) * plate.pixels[own]
-            pixels[own] = np.where(changed[..., None], mixed, background[own])
+            mixed = share * color_at(own) + (1 - share) * pixels[own]
+            np.copyto(pixels[own], mixed, where=front[..., None])
 
     each_part(mix, tiles(alpha.shape, _TILE, 0))
     return pixels

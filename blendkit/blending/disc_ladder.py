@@ -16,6 +16,7 @@ from blendkit.filters.resample import enlarge, put_reduced, reduce_by
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Bool, Float
+from blendkit.memory import unwritten
 
 _TILE = 384
 _STEP = 1.35
@@ -124,7 +125,7 @@ def _at_one_scale(
     light: Float, position: Float, wanted: Bool, ladder: Ladder, factor: int
 ) -> Float:
     """Return what the rungs of one scale spread, at its size."""
-    total = np.zeros_like(light)
+    total = unwritten(light.shape)
     first = ladder.scales[factor][0]
 
     def spread(part: tuple[Window, Window]) -> None:

@@ -1,6 +1,7 @@
 """Brings plate and foreground to the background frame's grain."""
 
-from dataclasses import replace
+from collections.abc import Callable
+from itertools import groupby
 
 import numpy as np
 
@@ -9,18 +10,20 @@ from blendkit.blending.grain import Sigma, add_grain, reduce_grain
 from blendkit.filters.bands import gaussian
 from blendkit.filters.channels import channel_mean
 from blendkit.filters.threads import each_part
-from blendkit.filters.tiles import Window, inside, tiles
+from blendkit.filters.tiles import Window, inside, tiles, with_margin
 from blendkit.frame import Float
+from blendkit.masks import Matte
 from blendkit.settings import GrainSettings
 
 _SOFT_FROM_PX = 3.0
+_FINE_PX, _FINE_MARGIN = 1.5, 8
 _TILE, _MARGIN = 512, 24
 
 
-def plate_with_grain(
+def grain_plate(
     plate: Plate, coverage: Float, softness: Float, wanted: Sigma, settings: GrainSettings
-) -> Plate:
-    """Return the plate with the background frame's grain.
+) -> None:
+    """Bring the plate to the background frame's grain, in place.
 
     Division has multiplied the grain by 1/(1 - a*k): where the background is soft, all of its fine
     band is grain, and that band is scaled back.  Re-rendering has none, and gets it.
@@ -31,52 +34,77 @@ def plate_with_grain(
     wanted: the background frame's noise.
     """
     if not settings.match:
-        return plate
+        return
     cleared = np.zeros(plate.touched.shape, np.bool_) if plate.cleared is None else plate.cleared
-    pixels = plate.pixels.copy()
+    before = _BeforeChange(plate.beneath)
 
     def grain_part(part: tuple[int, tuple[Window, Window]]) -> None:
         number, (own, near) = part
         touched = plate.touched[own]
         if not touched.any():
             return
-        fine = (plate.pixels[near] - gaussian(plate.pixels[near], 1.5))[inside(own, near)]
+        seen = plate.touched[near][..., None]
+        around = np.where(seen, before.at(near), plate.background[near])
+        middle = around[inside(own, near)]
+        fine = middle - gaussian(around, _FINE_PX)[inside(own, near)]
         soft = np.clip((softness[own] - _SOFT_FROM_PX) / _SOFT_FROM_PX, 0, 1)
         scale = np.where(cleared[own], 1, 1 - soft * np.clip(coverage[own], 0, 0.95))
-        scaled = plate.pixels[own] + fine * (scale - 1)[..., None]
-        present = np.where(touched & ~cleared[own], plate.divided[own], 1).astype(np.float32)
+        scaled = middle + fine * (scale - 1)[..., None]
+        present = np.where(cleared[own], np.float32(1), plate.divided[own])
         grained = add_grain(scaled, wanted, present, seed=(settings.seed, number))
-        pixels[own] = np.where(touched[..., None], np.maximum(grained, 0), plate.pixels[own])
+        np.copyto(plate.beneath[own], np.maximum(grained, 0), where=touched[..., None])
 
-    each_part(grain_part, enumerate(tiles(plate.touched.shape, _TILE, _MARGIN)))
-    return replace(plate, pixels=pixels)
+    numbered = enumerate(tiles(plate.touched.shape, _TILE, _FINE_MARGIN))
+    for rows, parts in groupby(numbered, key=lambda part: part[1][1][0]):
+        before.keep(rows)
+        each_part(grain_part, parts)
+
+
+class _BeforeChange:
+    """Pixels as they were before a row of tiles is changed in place, with a margin.
+
+    A tile looks at its neighbours; one row of tiles is copied, not the whole picture.
+    """
+
+    def __init__(self, pixels: Float) -> None:
+        self._pixels = pixels
+        self._rows, self._kept = slice(0, 0), pixels[:0]
+
+    def keep(self, rows: slice) -> None:
+        """Keep these rows; what the last ones hold of them has been changed since."""
+        kept = self._pixels[rows].copy()
+        known = max(self._rows.stop - rows.start, 0)
+        kept[:known] = self._kept[len(self._kept) - known :]
+        self._rows, self._kept = rows, kept
+
+    def at(self, part: Window) -> Float:
+        """Return a part of the rows kept last."""
+        rows, columns = part
+        top = self._rows.start
+        return self._kept[rows.start - top : rows.stop - top, columns]
 
 
 def color_with_grain(
-    color: Float, alpha: Float, present: Sigma, wanted: Sigma, settings: GrainSettings
-) -> Float:
-    """Return the foreground's colour with the background frame's grain.
+    matte: Matte, present: Sigma, wanted: Sigma, settings: GrainSettings
+) -> Callable[[Window], Float]:
+    """Return what gives the foreground's colour with the background frame's grain, part by part.
 
-    present, wanted: noise of the aligned foreground frame and of the background frame.
+    present, wanted: noise of the foreground frame as taken and of the background frame.
     """
+    color = matte.color
     if not settings.match:
-        return color
-    result = np.zeros_like(color)
+        return color.__getitem__
 
-    def grain_part(part: tuple[int, tuple[Window, Window]]) -> None:
-        number, (own, near) = part
-        there = alpha[own] > 0
-        if not there.any():
-            return
+    def grained(own: Window) -> Float:
+        near = with_margin(own, _MARGIN, matte.alpha.shape)
         smooth = reduce_grain(color[near], present)
         left = _share_left(color[near], smooth, present, wanted)
         middle = inside(own, near)
-        seed = (settings.seed + 1, number)
+        seed = (settings.seed + 1, own[0].start, own[1].start)
         grained = add_grain(smooth[middle], wanted, left[middle], seed=seed)
-        result[own] = np.maximum(grained, 0) * there[..., None]
+        return np.asarray(np.maximum(grained, 0), np.float32)
 
-    each_part(grain_part, enumerate(tiles(alpha.shape, _TILE, _MARGIN)))
-    return result
+    return grained
 
 
 def _share_left(before: Float, after: Float, present: Sigma, wanted: Sigma) -> Float:

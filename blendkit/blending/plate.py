@@ -17,6 +17,7 @@ from blendkit.filters.resample import enlarged_part, put_reduced
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tile_side, tiles
 from blendkit.frame import Bool, Float
+from blendkit.memory import unwritten
 from blendkit.settings import PlateSettings
 
 _TILE = 384
@@ -59,7 +60,7 @@ def make_plate(
     """
     rim = None if full is None or not full.any() else _soft_rim(full)
     touched = (veil.coverage > _UNTOUCHED) & (sitter < _KEPT)
-    share = np.ones_like(veil.coverage)
+    share = unwritten(veil.coverage.shape)
     offset = _SlowOffset(share.shape)
 
     known = behind.known
@@ -74,21 +75,20 @@ def make_plate(
 
     each_part(trust_part, offset.tiles())
     offset.settle()
-    pixels = background.copy()
+    beneath = unwritten(background.shape)
 
     def join_part(own: Window) -> None:
         here = touched[own]
-        share[own][~here] = 1
         if here.any():
             trust = share[own][..., None]
             guess = np.maximum(behind.at(own)[0] + offset.at(own), 0)
             divided = _divided(background[own], *veil.at(own), settings)
             joined = trust * divided + (1 - trust) * guess
             joined += sitter[own][..., None] * (background[own] - joined)
-            pixels[own] = np.where(here[..., None], joined, background[own])
+            np.copyto(beneath[own], joined, where=here[..., None])
 
     each_part(join_part, offset.tiles())
-    return Plate(pixels, share, touched)
+    return Plate(background, beneath, share, touched)
 
 
 def _divided(background: Float, coverage: Float, veil: Float, settings: PlateSettings) -> Float:

@@ -22,6 +22,7 @@ from blendkit.filters.disc import disc_blur
 from blendkit.filters.pieces import pieces, share_of_pieces, strips
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
+from blendkit.memory import unwritten
 
 _LOOKS = 4
 """Independent looks at the residual that one window gives, about."""
@@ -168,12 +169,12 @@ def keep_likely(alpha: Float, chance: Float, *, marked: Float | None = None) -> 
     if marked is not None:
         touched = np.unique(labels[(marked > _MARKED) & (labels > 0)])
         low[touched], high[touched] = _LIKELY_MARKED
-    kept = np.empty_like(alpha)
+    kept = unwritten(alpha.shape)
     for rows in strips(alpha):
         piece = labels[rows]
         likely = 0.5 * whole[piece] + 0.5 * local[rows]
         keep = np.clip((likely - low[piece]) / (high[piece] - low[piece]), 0, 1)
         if marked is not None:
             keep[marked[rows] > _MARKED] = 1
-        kept[rows] = alpha[rows] * keep
+        np.multiply(alpha[rows], keep, out=kept[rows], where=alpha[rows] > 0)
     return kept

@@ -20,6 +20,7 @@ from blendkit.filters.resample import enlarge, enlarged_part, put_reduced, reduc
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, inside, tile_side, tiles
 from blendkit.frame import Bool, Float
+from blendkit.memory import unwritten
 
 _TILE = 384
 _THIN = 0.05
@@ -77,7 +78,7 @@ def rerender(
         about 1 where nothing was left out.
     """
     behind = rerendered(sharp, keep, disc_px, where=where, patches=patches)
-    pixels, mass = np.zeros_like(sharp), np.zeros_like(keep)
+    pixels, mass = unwritten(sharp.shape), unwritten(keep.shape)
 
     def put(part: tuple[Window, Window]) -> None:
         own, _ = part
@@ -125,7 +126,7 @@ def rerendered(
         return np.asarray(np.dstack([light * keep[part][..., None], keep[part]]), np.float32)
 
     coarse = spread_halved(layers, disc_px, wanted, ladder)
-    fine = np.zeros((*keep.shape, 4), np.float16)
+    fine = unwritten((*keep.shape, 4), np.float16)
     factor = max(max(keep.shape) // 300, 1)
     around = np.zeros((-(-keep.shape[0] // factor), -(-keep.shape[1] // factor), 4), np.float32)
     largest = ladder.scales[1][-1]

@@ -11,6 +11,7 @@ from blendkit.filters.resample import put_reduced
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tile_side, tiles
 from blendkit.frame import Float
+from blendkit.memory import unwritten
 
 _TILE = 384
 
@@ -39,12 +40,14 @@ def make_veil(matte: Float, color: Float, groups: Sequence[BoughGroup]) -> Veil:
         x, y = group.shift_px
         small = disc_blur(small, disc_px, border=cv2.BORDER_REPLICATE)
         parts.append((shifted(small, (x / factor, y / factor)), factor))
-    coverage = np.zeros_like(matte)
+    coverage = unwritten(matte.shape)
     veil = Veil(coverage, tuple(parts))
 
     def cover(part: tuple[Window, Window]) -> None:
         own, _ = part
-        coverage[own] = veil.at(own)[0]
+        here = veil.at(own)[0]
+        if here.any():
+            coverage[own] = here
 
     each_part(cover, tiles(matte.shape, _TILE, 0))
     return veil

@@ -204,7 +204,7 @@ def _merged(pair: Pair, settings: MergeSettings, job: Job) -> Merged:
     with shown_progress(f"merging into {job.output.name}") as progress:
         return merge_pair(
             pair.background,
-            pair.foreground,
+            pair.hand_over(),
             hints=pair.hints,
             settings=settings,
             progress=progress,

@@ -40,7 +40,11 @@ def run_repair(
     settings = merge_settings(document["settings"])
     with shown_progress(f"repairing into {target.name}") as progress:
         merged = merge_pair(
-            pair.background, pair.foreground, hints=pair.hints, settings=settings, progress=progress
+            pair.background,
+            pair.hand_over(),
+            hints=pair.hints,
+            settings=settings,
+            progress=progress,
         )
     thirds = read_bridges(bridges, pair)
     repaired = repaired_by(merged, pair, (mode,), thirds)

@@ -9,6 +9,7 @@ from blendkit.files.decoded import Codes, Decoded
 from blendkit.files.orient import as_stored
 from blendkit.files.read import open_picture
 from blendkit.frame import Float, Label
+from blendkit.memory import unwritten
 
 
 def read_mask(path: Path | str, *, size: tuple[int, int]) -> Float:
@@ -37,7 +38,9 @@ def read_mask(path: Path | str, *, size: tuple[int, int]) -> Float:
             f"{source.name}: is {codes.shape[1]} x {codes.shape[0]} px but the background frame "
             f"is {size[0]} x {size[1]}; paint the mask over the background frame"
         )
-    return codes.astype(np.float32) / np.float32(decoded.top)
+    mask = unwritten(codes.shape)  # most of a mask is black
+    np.divide(codes, np.float32(decoded.top), out=mask, where=codes > 0, dtype=np.float32)
+    return mask
 
 
 def read_labels(path: Path | str) -> Label:

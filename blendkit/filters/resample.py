@@ -4,10 +4,16 @@ Cell (i, j) of a picture reduced by n is the mean of rows n*i to n*i+n-1 and the
 its centre lies at (n*j + (n-1)/2, n*i + (n-1)/2) in px of the full picture.
 """
 
+from collections.abc import Callable
+
 import cv2
 import numpy as np
 
+from blendkit.filters.threads import each_part
+from blendkit.filters.tiles import Window, tile_side, tiles
 from blendkit.frame import Float, Matrix
+
+_TILE = 512
 
 
 def reduce_by(values: Float, factor: int) -> Float:
@@ -60,6 +66,29 @@ def put_reduced(small: Float, part: Float, at: tuple[slice, slice], factor: int)
     cells = reduce_by(part, factor)
     top, left = at[0].start // factor, at[1].start // factor
     small[top : top + cells.shape[0], left : left + cells.shape[1]] = cells
+
+
+def reduce_parts(
+    at: Callable[[Window], Float], shape: tuple[int, ...], factor: int, *, channels: int = 3
+) -> Float:
+    """Return `reduce_by` of a picture that is only given part by part.
+
+    at: gives rows and columns of the full picture, float32 (height, width, channels).
+
+    Examples
+    --------
+    >>> full = np.random.default_rng(1).random((900, 1300, 3), np.float32)
+    >>> parts = reduce_parts(full.__getitem__, full.shape, 7)
+    >>> bool(np.allclose(parts, reduce_by(full, 7), atol=1e-6))
+    True
+    """
+    small = np.zeros((-(-shape[0] // factor), -(-shape[1] // factor), channels), np.float32)
+
+    def put(part: tuple[Window, Window]) -> None:
+        put_reduced(small, at(part[0]), part[0], factor)
+
+    each_part(put, tiles(shape, tile_side(_TILE, factor), 0))
+    return small
 
 
 def working_factor(extent_px: float, working_px: float, short_side_px: int) -> int:

@@ -14,6 +14,8 @@ from typing import TypeVar
 
 import cv2
 
+from blendkit.memory import give_back_memory
+
 _Part = TypeVar("_Part")
 _MOST = 8
 """Threads at most: each holds a tile's intermediate pictures."""
@@ -44,6 +46,7 @@ def each_part(work: Callable[[_Part], None], parts: Iterable[_Part]) -> None:
             task.cancel()
         wait(tasks)
         raise
+    give_back_memory()
 
 
 @cache

@@ -35,7 +35,7 @@ def tiles(shape: tuple[int, ...], side_px: int, margin_px: int) -> Iterator[tupl
         for left in range(0, width, side_px):
             bottom, right = min(top + side_px, height), min(left + side_px, width)
             own = slice(top, bottom), slice(left, right)
-            yield own, _with_margin(own, margin_px, shape)
+            yield own, with_margin(own, margin_px, shape)
 
 
 def boxes(wanted: Bool, side_px: int, margin_px: int) -> Iterator[tuple[Window, Window]]:
@@ -58,10 +58,10 @@ def boxes(wanted: Bool, side_px: int, margin_px: int) -> Iterator[tuple[Window, 
             slice(int(top + down[0]), int(top + down[-1] + 1)),
             slice(int(left + across[0]), int(left + across[-1] + 1)),
         )
-        yield box, _with_margin(box, margin_px, wanted.shape)
+        yield box, with_margin(box, margin_px, wanted.shape)
 
 
-def _with_margin(own: Window, margin_px: int, shape: tuple[int, ...]) -> Window:
+def with_margin(own: Window, margin_px: int, shape: tuple[int, ...]) -> Window:
     """Return a window grown by a margin as far as the picture goes."""
     rows, columns = (
         slice(max(part.start - margin_px, 0), min(part.stop + margin_px, size))

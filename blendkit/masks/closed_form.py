@@ -15,6 +15,7 @@ from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Bool, Float
 from blendkit.masks.matting_laplacian import laplacian_rows
+from blendkit.memory import lean_copy
 
 _TILE = 384
 _MARGIN = 24
@@ -43,7 +44,7 @@ def closed_form(
     ndarray
         float32 (height, width), 0 to 1.
     """
-    result = proposal.copy()
+    result = lean_copy(proposal)
 
     def solve(part: tuple[Window, Window]) -> None:
         own, near = part

@@ -7,6 +7,7 @@ from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Float
 from blendkit.masks.color_levels import colors_under
+from blendkit.memory import unwritten
 
 _TILE, _MARGIN = 1024, 64
 _SOLID = 0.995
@@ -28,7 +29,7 @@ def foreground_color(foreground: Float, alpha: Float) -> Float:
         float32 (height, width, 3); equals the frame where alpha is 1, computed in the tiles that
         hold some of the matte and 0 in the others.
     """
-    color = np.zeros_like(foreground)
+    color = unwritten(foreground.shape)
 
     def free(part: tuple[Window, Window]) -> None:
         own, near = part

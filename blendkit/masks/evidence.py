@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.filters.bands import gaussian
+from blendkit.filters.threads import each_part
 from blendkit.frame import Bool, Float, luminance
 
 PLANES = 10
@@ -68,7 +69,8 @@ def colour_bins(foreground: Float, scale: float) -> NDArray[np.int32]:
     foreground: float32 (height, width, 3), linear; scale: from `exposure_scale`.
     """
     index = np.zeros(foreground.shape[:2], np.int32)
-    for top in range(0, len(index), _ROWS):
+
+    def sort(top: int) -> None:
         rows, first = slice(top, top + _ROWS), max(top - _REACH, 0)
         light = gaussian(foreground[first : top + _ROWS + _REACH], 0.7)
         light = light[top - first : top - first + _ROWS] * np.float32(scale)
@@ -83,6 +85,8 @@ def colour_bins(foreground: Float, scale: float) -> NDArray[np.int32]:
         for values, count in zip(axes, _BINS, strict=True):
             bins = np.clip((values * count).astype(np.int32), 0, count - 1)
             index[rows] = index[rows] * count + bins
+
+    each_part(sort, range(0, len(index), _ROWS))
     return index
 
 

@@ -54,7 +54,7 @@ def find_coverage(
         region = unpainted_mask(background, aligned, region, grain, strokes)
     proposal = _proposed(background, aligned, region, grain, strokes)
     alpha = _settled(aligned, proposal, region, settings)
-    alpha[alpha < _SPECK] = 0
+    alpha[(alpha > 0) & (alpha < _SPECK)] = 0  # zeros stay unwritten
     alpha[alpha > 1 - _SPECK] = 1
     return alpha
 

@@ -7,6 +7,8 @@ before the matte is sought, and given back the light that their discs show befor
 is re-rendered.  `light_search` finds them.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import cv2
@@ -55,20 +57,36 @@ class Lights:
             region[window] |= inside
         return region
 
-    def taken_out(self, background: Float, aligned: Float) -> tuple[Float, Float]:
-        """Return both frames without the points; the frames themselves if there are none.
+    def discs_out(self, background: Float) -> Float:
+        """Return the soft frame without the discs; the frame itself if there are none.
 
-        background, aligned: float32 (height, width, 3), the full pictures.
+        background: float32 (height, width, 3), the full picture.
         """
         if not self.points:
-            return background, aligned
-        soft, sharp = background.copy(), aligned.copy()
+            return background
+        soft = background.copy()
         for point in self.points:
             window, inside = self._disc(point, background.shape)
             soft[window][inside] = self._ground_in(window)[inside]
-            window, inside = self._dot(point, aligned.shape)
-            sharp[window][inside] = point.dot.around
-        return soft, sharp
+        return soft
+
+    @contextmanager
+    def dots_out(self, aligned: Float) -> Iterator[None]:
+        """Take the dots out of the sharp frame, in place, and put them back at the end.
+
+        aligned: float32 (height, width, 3), the full picture.  The frame given by the user is not
+        touched: this is the one that was laid on the background frame's grid.
+        """
+        held = []
+        try:
+            for point in self.points:
+                window, inside = self._dot(point, aligned.shape)
+                held.append((window, aligned[window].copy()))
+                aligned[window][inside] = point.dot.around
+            yield
+        finally:
+            for window, light in reversed(held):  # dots may share pixels
+                aligned[window] = light
 
     def missing(self, aligned: Float) -> tuple[Patch, ...]:
         """Return the light that each dot of the sharp frame lacks, by what its disc shows.

@@ -6,6 +6,8 @@ and the equation says little.  Which of the two holds is measured: by how far th
 differs from the plate beside the foreground.  Both estimates are then averaged by their variances.
 """
 
+from collections.abc import Callable
+
 import cv2
 import numpy as np
 
@@ -14,6 +16,7 @@ from blendkit.filters.channels import channel_sum
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Bool, Float
+from blendkit.memory import lean_copy
 
 _WINDOW_PX = 12.0
 _CLEAR = 0.02
@@ -24,14 +27,21 @@ _TILE, _MARGIN = 384, 52
 
 
 def hold_to_plate(
-    aligned: Float, plate: Float, alpha: Float, color: Float, region: Bool, grain: float
+    aligned: Float,
+    plate_at: Callable[[Window], Float],
+    alpha: Float,
+    color: Float,
+    region: Bool,
+    grain: float,
 ) -> Float:
     """Return the matte averaged with what the plate says of each pixel.
 
     Parameters
     ----------
-    aligned, plate : ndarray
-        Foreground frame and plate in one light, float32 (height, width, 3), linear.
+    aligned : ndarray
+        Foreground frame, float32 (height, width, 3), linear.
+    plate_at : callable
+        Gives a part of the plate in the same light, float32 (height, width, 3).
     alpha, color : ndarray
         Matte and straight foreground colour so far.
     region : ndarray
@@ -44,18 +54,19 @@ def hold_to_plate(
     ndarray
         float32 (height, width), 0 to 1.
     """
-    held = alpha.copy()
-    rim = cv2.dilate(alpha, np.ones((_RIM_PX, _RIM_PX), np.uint8)) > _CLEAR
-    open_ = region & rim & (alpha < 1 - _CLEAR)
+    held = lean_copy(alpha)
+    kernel = np.ones((_RIM_PX, _RIM_PX), np.uint8)
 
     def hold(part: tuple[Window, Window]) -> None:
         own, near = part
-        if open_[own].any():
-            variance = _plate_variance(aligned[near], plate[near], alpha[near])[inside(own, near)]
-            mixed = _averaged(
-                aligned[own], plate[own], alpha[own], color[own], variance + 3 * grain**2
-            )
-            held[own] = np.where(open_[own], mixed, alpha[own])
+        middle = inside(own, near)
+        rim = cv2.dilate(alpha[near], kernel)[middle] > _CLEAR
+        open_ = region[own] & rim & (alpha[own] < 1 - _CLEAR)
+        if open_.any():
+            plate = plate_at(near)
+            doubt = _plate_variance(aligned[near], plate, alpha[near])[middle] + 3 * grain**2
+            mixed = _averaged(aligned[own], plate[middle], alpha[own], color[own], doubt)
+            np.copyto(held[own], mixed, where=open_)
 
     each_part(hold, tiles(alpha.shape, _TILE, _MARGIN))
     return held

@@ -1,12 +1,13 @@
 """Flags of the frames and of the pair: shaken, moved, steps of light and grain."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import cv2
 import numpy as np
 
 from blendkit.filters.bands import band_pass, gaussian, window_mean
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import reduce_by, reduce_parts
+from blendkit.filters.tiles import Window
 from blendkit.frame import Bool, Capture, Float, luminance
 from blendkit.midground import Flag, Severity
 from blendkit.midground.soft_ground import at_full_size
@@ -187,18 +188,22 @@ def _displaced(bands: list[Float], top: int, left: int, side: int, reach: int) -
     return float(np.hypot(row - reach, column - reach))
 
 
-def veil_remains(plate: Float, coverage: Float, alpha: Float, touched: Bool) -> Iterator[Flag]:
+def veil_remains(
+    plate_at: Callable[[Window], Float], coverage: Float, alpha: Float, touched: Bool
+) -> Iterator[Flag]:
     """Flag a plate in which the veil's own pattern is still to be seen.
 
     The plate's log light is regressed on the veil's coverage, both in the band that the veil's
     edges occupy; the slope's error comes from blocks, so chance likeness does not count.
+
+    plate_at : gives a part of the plate, float32 (height, width, 3), linear.
     """
     free = touched & (alpha < 0.02)
     if free.mean() < 0.005:
         return
     factor = max(round(max(alpha.shape) / 400), 1)
     inside = reduce_by(free.astype(np.float32), factor) > 0.9
-    light = np.log2(luminance(reduce_by(plate, factor)) + 0.01)
+    light = np.log2(luminance(reduce_parts(plate_at, alpha.shape, factor)) + 0.01)
     cover = reduce_by(coverage, factor)
     width = 0.02 * max(cover.shape)
     y, x = (v - gaussian(v, 2 * width) for v in (gaussian(light, 2), gaussian(cover, 2)))

@@ -229,8 +229,8 @@ def _broad_matte(alpha: Float, blur: ResultBlur) -> tuple[Float, Bool]:
 
 def at_full_size(region: Bool, size: tuple[int, int]) -> Bool:
     """Return a region of the blur map at full size (width, height)."""
-    grown = cv2.resize(region.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
-    return np.asarray(grown > 0.5, np.bool_)
+    grown = cv2.resize(255 * region.astype(np.uint8), size, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(grown > 127, np.bool_)
 
 
 def loudest(flags: tuple[Flag, ...], kind: str) -> Flag | None:

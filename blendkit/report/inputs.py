@@ -64,7 +64,7 @@ class Given:
         return self.frames[0], self.frames[1]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(eq=False, slots=True)
 class Pair:
     """A pair as the merge takes it, and where each file stands in the report.
 
@@ -76,6 +76,15 @@ class Pair:
     hints: Hints = field(default_factory=Hints)
     inputs: tuple[Input, ...] = ()
     why: str = ""
+
+    def hand_over(self) -> Frame:
+        """Return the foreground frame, and keep only what is recorded of it.
+
+        The merge lays it on the background frame early and lets go of it; who held on would keep
+        a whole picture more in memory.
+        """
+        frame, self.foreground = self.foreground, self.foreground.recorded
+        return frame
 
 
 def read_pair(given: Given) -> Pair:
@@ -102,7 +111,7 @@ def read_pair(given: Given) -> Pair:
         aligned=given.aligned,
     )
     hints = with_strokes(hints, strokes, one.size)
-    frames = (Input(first, "background", one), Input(second, "foreground", foreground))
+    frames = (Input(first, "background", one), Input(second, "foreground", foreground.recorded))
     why = "; ".join((f"background frame: {one.name} ({roles.reason})", *swapped))
     return Pair(one, foreground, hints, (*frames, *_other_inputs(given, hints.clear)), why)
 

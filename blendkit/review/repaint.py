@@ -15,7 +15,7 @@ import numpy as np
 
 from blendkit.blending import BoughGroup, Plate, WholeBackdrop
 from blendkit.blending.compose import compose, source_map
-from blendkit.blending.finish import color_with_grain, plate_with_grain
+from blendkit.blending.finish import color_with_grain, grain_plate
 from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
@@ -165,21 +165,19 @@ def _composed(ready: Ready, changed: Merged, target: Window, near: Bool, reach: 
     settings, noise = changed.settings, changed.noise
     plate = make_plate(background, veil, behind, part.sitter, settings.plate)
     soft = ready.softness[wide]
-    plate = plate_with_grain(plate, veil.coverage, soft, noise[0].sigma, settings.grain)
-    color = color_with_grain(
-        part.matte.color, part.matte.alpha, noise[2].sigma, noise[0].sigma, settings.grain
-    )
+    grain_plate(plate, veil.coverage, soft, noise[0].sigma, settings.grain)
+    color_at = color_with_grain(part.matte, noise[2].sigma, noise[0].sigma, settings.grain)
+    pixels = compose(background, plate, part.matte.alpha, color_at)
     whole = changed.plate
     return replace(
         changed,
         plate=Plate(
-            _put(whole.pixels, plate.pixels, target, wide, near),
+            ready.background,
+            _put(whole.beneath, plate.beneath, target, wide, near),
             _put(whole.divided, plate.divided, target, wide, near),
             _put(whole.touched, plate.touched, target, wide, near),
         ),
-        pixels=_put(
-            changed.pixels, compose(background, plate, part.matte.alpha, color), target, wide, near
-        ),
+        pixels=_put(changed.pixels, pixels, target, wide, near),
         sources=_put(changed.sources, source_map(plate, part.matte.alpha), target, wide, near),
     )
 

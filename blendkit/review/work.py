@@ -66,7 +66,7 @@ def merge_in_full(task: Task, told: Progress) -> None:
     hints = replace(hints, ties=task.ties)
     try:
         merged = merge_pair(
-            pair.background, pair.foreground, hints=hints, settings=task.settings, progress=told
+            pair.background, pair.hand_over(), hints=hints, settings=task.settings, progress=told
         )
     except AlignmentError as error:
         why = error.with_cure(_CURE)

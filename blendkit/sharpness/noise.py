@@ -11,6 +11,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from blendkit.filters.threads import each_part
 from blendkit.frame import Float
 
 _BLOCK = 8
@@ -64,7 +65,12 @@ def measure_noise(pixels: Float) -> NoiseModel:
     """
     height, width = (n - n % (2 * _BLOCK) for n in pixels.shape[:2])
     step = max(1, int(np.sqrt(height * width / 4e6)))
-    fits = [_fit_channel(_blocks(pixels[:height, :width, c], step)) for c in range(3)]
+    fits = [(0.0, 0.0)] * 3
+
+    def fit(channel: int) -> None:
+        fits[channel] = _fit_channel(_blocks(pixels[:height, :width, channel], step))
+
+    each_part(fit, range(3))
     return NoiseModel(
         slope=(fits[0][0], fits[1][0], fits[2][0]), floor=(fits[0][1], fits[1][1], fits[2][1])
     )

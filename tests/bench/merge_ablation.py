@@ -63,7 +63,7 @@ def _composed(
     if color is not None:
         known = (case.pair.truth.matte > 1e-3)[..., None]
         straight = np.where(known, color, straight)
-    return compose(case.pair.background.pixels, own, coverage, straight)
+    return compose(case.pair.background.pixels, own, coverage, straight.__getitem__)
 
 
 @click.command()

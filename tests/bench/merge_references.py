@@ -101,7 +101,7 @@ def ceiling(pair: SimulatedPair, sharp: Float, shift_px: tuple[float, float]) ->
     none = np.zeros_like(truth.matte)
     settings = PlateSettings(veil_error=0.03)
     plate = make_plate(pair.background.pixels, veil, behind, none, settings)
-    return compose(pair.background.pixels, plate, truth.matte, truth.foreground_color)
+    return compose(pair.background.pixels, plate, truth.matte, truth.foreground_color.__getitem__)
 
 
 def true_groups(pair: SimulatedPair, shift_px: tuple[float, float]) -> tuple[BoughGroup, ...]:

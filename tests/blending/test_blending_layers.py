@@ -6,13 +6,15 @@ import pytest
 
 from blendkit.blending import BoughGroup, Plate, Veil, WholeBackdrop
 from blendkit.blending.compose import compose, source_map
+from blendkit.blending.finish import grain_plate
 from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerender, rerendered
 from blendkit.blending.veil import make_veil
+from blendkit.filters.bands import gaussian
 from blendkit.filters.disc import disc_blur, disc_kernel
 from blendkit.filters.tiles import whole as everywhere
 from blendkit.frame import Float, Source
-from blendkit.settings import PlateSettings
+from blendkit.settings import GrainSettings, PlateSettings
 
 SHAPE = (240, 320)
 DISC_PX = 40.0
@@ -151,9 +153,9 @@ def test_a_matte_of_one_tone_gives_one_frame(value: float, source: Source) -> No
     rng = np.random.default_rng(1)
     background, color = rng.uniform(0, 1, (2, *SHAPE, 3)).astype(np.float32)
     alpha = np.full(SHAPE, value, np.float32)
-    plate = Plate(background, np.ones(SHAPE, np.float32), np.zeros(SHAPE, np.bool_))
+    plate = Plate(background, background, np.ones(SHAPE, np.float32), np.zeros(SHAPE, np.bool_))
     wanted = background if value == 0 else color
-    assert np.array_equal(compose(background, plate, alpha, color), wanted)
+    assert np.array_equal(compose(background, plate, alpha, color.__getitem__), wanted)
     assert (source_map(plate, alpha) == source).all()
 
 
@@ -168,3 +170,20 @@ def test_a_veil_keeps_the_light_it_spreads() -> None:
     x = (veil.coverage * columns).sum() / veil.coverage.sum()
     y = (veil.coverage * rows).sum() / veil.coverage.sum()
     assert (x, y) == pytest.approx((159.5 + 5, 119.5 - 3), abs=0.15)
+
+
+def test_grain_in_place_sees_its_neighbours_as_they_were() -> None:
+    """The plate is changed row by row of tiles; what a tile looks at must not be changed yet."""
+    rng = np.random.default_rng(4)
+    shape = (1100, 560)
+    background, beneath = (rng.uniform(0.1, 0.9, (*shape, 3)).astype(np.float32) for _ in range(2))
+    touched = np.zeros(shape, np.bool_)
+    touched[30:, 40:] = True
+    coverage, softness = np.full(shape, 0.4, np.float32), np.full(shape, 12, np.float32)
+    plate = Plate(background, beneath.copy(), np.ones(shape, np.float32), touched)
+    before = plate.pixels
+    grain_plate(plate, coverage, softness, lambda values: 0 * values, GrainSettings())
+    fine = before - gaussian(before, 1.5)
+    wanted = np.where(touched[..., None], np.maximum(before - 0.4 * fine, 0), background)
+    assert np.abs(plate.pixels - wanted).max() < 1e-5
+    assert np.abs(plate.pixels - before)[touched].mean() > 0.01

@@ -9,7 +9,7 @@ import blendkit
 PACKAGE = Path(blendkit.__file__).parent
 FLOORS = (
     {"errors"},
-    {"frame", "settings"},
+    {"frame", "memory", "settings"},
     {"optics", "files", "filters", "hints", "clock"},
     {"alignment", "sharpness", "masks", "blending", "midground", "simulate"},
     {"explain", "steps"},

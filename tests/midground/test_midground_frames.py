@@ -84,5 +84,6 @@ def test_a_veil_that_is_left_in_the_plate_is_flagged(left: float, severities: li
     trees = gaussian(rng.uniform(0.2, 0.6, (400, 600, 3)).astype(np.float32), 12)
     plate = trees * (1 - left * coverage[..., None])
     touched = np.ones((400, 600), np.bool_)
-    found = list(veil_remains(plate, coverage, np.zeros((400, 600), np.float32), touched))
+    alpha = np.zeros((400, 600), np.float32)
+    found = list(veil_remains(plate.__getitem__, coverage, alpha, touched))
     assert [flag.severity for flag in found] == severities

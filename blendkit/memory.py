@@ -1,0 +1,61 @@
+"""Memory of large pictures: taken where something is written, given back when it is freed.
+
+The C library keeps what tiles have freed for the next request; on glibc a merge at 24 megapixels
+so held 0.4 GiB that nothing used.
+"""
+
+import ctypes
+import math
+import mmap
+from collections.abc import Callable
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+_M_TRIM_THRESHOLD, _M_MMAP_THRESHOLD = -1, -3
+"""Of mallopt(3)."""
+_LARGE_BLOCK = 8 << 20
+"""From here on the C library asks the system; left alone it raises this to 32 MiB, and what tiles
+free stays.  Costs some 3 % of the time at 24 megapixels, saves 2 % of the memory."""
+
+
+def unwritten(
+    shape: tuple[int, ...], kind: type[np.floating[Any]] = np.float32
+) -> NDArray[np.float32]:
+    """Return zeros of which only what is written takes memory, float32 or of another kind.
+
+    `numpy.zeros_like` writes every zero, and `numpy.zeros` asks for pages of 2 MiB: fourscore rows
+    of a large picture.
+    """
+    size = math.prod(shape)
+    pages = mmap.mmap(-1, max(size * np.dtype(kind).itemsize, 1))
+    return np.frombuffer(pages, kind, size).reshape(shape)
+
+
+def lean_copy(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return a copy, float32, in which wide stretches of zeros take no memory."""
+    copy = unwritten(values.shape)
+    np.copyto(copy, values, where=values != 0)
+    return copy
+
+
+def give_back_memory() -> None:
+    """Let go of freed memory; does nothing where the C library has no such call.
+
+    From the first call on, large blocks go back as soon as they are freed.
+    """
+    _trim()(0)
+
+
+@cache
+def _trim() -> Callable[[int], object]:
+    try:
+        library = ctypes.CDLL(None)
+        trim: Callable[[int], object] = library.malloc_trim
+        library.mallopt(_M_MMAP_THRESHOLD, _LARGE_BLOCK)
+        library.mallopt(_M_TRIM_THRESHOLD, 128 << 20)
+    except (AttributeError, OSError, TypeError):  # no glibc
+        return bool
+    return trim
