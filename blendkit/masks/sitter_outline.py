@@ -21,6 +21,8 @@ _EDGE = 4000.0
 times as much of her."""
 _LIKELY = 0.5
 _NO_EDGES = 1e-3
+_LEFT = 1e-5
+"""Of the equations' right side; less costs seconds and moves 0.01 % of a picture's pixels."""
 _BEYOND, _INSIDE = 2, 1
 
 
@@ -48,8 +50,16 @@ def carried_to_outline(zone: Bool, picture: Float) -> Bool:
     root = np.sqrt(np.clip(reduce_by(picture, factor), 0, 1))
     if set(np.unique(marks)) != {0, _INSIDE, _BEYOND} or float(root.std()) < _NO_EDGES:
         return zone
+    # Solved by steps: the direct solver never comes back when it finds no memory.
     chances = random_walker(
-        root, marks, beta=_EDGE, mode="bf", return_full_prob=True, channel_axis=-1
+        root,
+        marks,
+        beta=_EDGE,
+        mode="cg_j",
+        tol=_LEFT,
+        prob_tol=1.0,  # a place shut in by edges may miss its chance; only 0.5 is asked for
+        return_full_prob=True,
+        channel_axis=-1,
     )
     size = (zone.shape[1], zone.shape[0])
     chance = enlarge(np.asarray(chances[0], np.float32), factor, size)
