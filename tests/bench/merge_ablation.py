@@ -16,6 +16,7 @@ import numpy as np
 from merge_figures import FIRST, MORE, Case, cases, hints_for, true_sharp
 
 from blendkit.alignment.warp import warp_to_background
+from blendkit.blending import Plate
 from blendkit.blending.compose import compose
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints
@@ -57,13 +58,17 @@ def _composed(
     color: Float | None = None,
     plate: Float | None = None,
 ) -> Float:
-    own = merged.plate if plate is None else replace(merged.plate, pixels=plate)
+    own = merged.plate if plate is None else _known_plate(merged, plate)
     coverage = merged.matte.alpha if alpha is None else alpha
     straight = merged.matte.color
     if color is not None:
         known = (case.pair.truth.matte > 1e-3)[..., None]
         straight = np.where(known, color, straight)
     return compose(case.pair.background.pixels, own, coverage, straight.__getitem__)
+
+
+def _known_plate(merged: Merged, plate: Float) -> Plate:
+    return replace(merged.plate, beneath=plate, touched=np.ones(plate.shape[:2], np.bool_))
 
 
 @click.command()
