@@ -13,22 +13,18 @@ from blendkit.blending import Backdrop, BoughGroup, Laid, Plate, Veil
 from blendkit.blending.aperture import background_at, foreground_at
 from blendkit.blending.clear import shown_behind, with_clear_frame
 from blendkit.blending.plate import make_plate
-from blendkit.blending.proof import VeilTestimony, keep_likely, veil_testimony
 from blendkit.blending.rerender import rerendered
-from blendkit.blending.sketch import Reduced, draw_sketch, reduced
+from blendkit.blending.sketch import draw_sketch, reduced
 from blendkit.blending.veil import make_veil
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float
 from blendkit.hints import Hints
+from blendkit.looks import Matted, looked_again
 from blendkit.masks import Matte
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.plate_term import hold_to_plate
-from blendkit.masks.second_look import second_look
 from blendkit.masks.zones import unplaced
 from blendkit.settings import MergeSettings
-
-_WORTH_ANOTHER = 0.005
-"""Share of the matte that must have been dropped for discs and plate to be found anew."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -76,38 +72,25 @@ def explained(
     View, Plate
         What stands in front and how it veils, and what lies behind.
     """
-    alpha, color = proposed, foreground_color(laid.aligned, proposed)
+    color = foreground_color(laid.aligned, proposed)
     small = reduced(laid)
-    sketch = draw_sketch(small, alpha, color, settings.discs)
-    asked = bool(sketch.groups) and hints.matte is None
+    matted = Matted(proposed, color, draw_sketch(small, proposed, color, settings.discs))
+    del color
+    asked = bool(matted.sketch.groups) and hints.matte is None
     if asked:
-        said = veil_testimony(sketch.evidence, sketch.groups, laid.softness)
-        painted = hints.foreground_mask is not None
-        chance = _second_look(small, proposed, said, grain, painted=painted)
-        kept = keep_likely(proposed, chance, marked=hints.front_strokes)
-        if float((proposed - kept).sum()) > _WORTH_ANOTHER * float(proposed.sum()):
-            alpha = kept
-            sketch = draw_sketch(small, alpha, color, settings.discs)
-        del said, chance, kept
+        matted = looked_again(laid, small, matted, region, grain, hints, settings)
     del small
-    veil = make_veil(alpha, color, sketch.groups)
+    alpha, color, groups = matted.alpha, matted.color, matted.sketch.groups
+    del matted
+    veil = make_veil(alpha, color, groups)
     plate = _plate(laid, veil, _behind(laid, alpha, veil), settings)
-    if asked and sketch.groups:
+    if asked and groups:
         # A disc of light on the plate would pass for a dark bough in front of it.
         told = region & ~laid.lights
         alpha = hold_to_plate(laid.aligned, plate.at, alpha, color, told, grain)
     open_ = unplaced(proposed, alpha) if asked else np.zeros_like(region)
     searched = alpha > 0 if hints.matte is not None else region
-    return View(Matte(alpha, color, searched), sketch.groups, veil.coverage, open_), plate
-
-
-def _second_look(
-    small: Reduced, alpha: Float, said: VeilTestimony, grain: float, *, painted: bool
-) -> Float:
-    """Return how likely each place of a matte stands in front."""
-    matte = reduce_by(alpha, small.factor)
-    grain /= small.factor
-    return second_look(small.background, small.aligned, matte, said.parts, grain, painted=painted)
+    return View(Matte(alpha, color, searched), groups, veil.coverage, open_), plate
 
 
 def _behind(laid: Laid, alpha: Float, veil: Veil) -> Backdrop:

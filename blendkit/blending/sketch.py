@@ -4,16 +4,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blendkit.blending import BoughGroup, Laid, WholeBackdrop
+from blendkit.blending import Backdrop, BoughGroup, Laid, WholeBackdrop
 from blendkit.blending.clear import shown_behind
 from blendkit.blending.discs import DiscEvidence, gather_evidence
 from blendkit.blending.groups import find_groups
+from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerender
+from blendkit.blending.veil import make_veil
 from blendkit.filters.patches import reduced_patched
 from blendkit.filters.resample import reduce_by
 from blendkit.filters.tiles import whole
 from blendkit.frame import Float, Warped
-from blendkit.settings import DiscSettings
+from blendkit.settings import DiscSettings, PlateSettings
 
 _SKETCH_PX = 1200
 _WHOLE = 0.99
@@ -26,8 +28,15 @@ With none one of three pairs ran off to the largest disc, with all of it the oth
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Sketch:
-    """What the boughs' discs are sought and judged by, at reduced size, and the discs found."""
+    """What the boughs' discs are sought and judged by, at reduced size, and the discs found.
 
+    alpha, color: the matte and straight colours it was drawn with; behind: re-rendered.  Groups and
+    evidence as in the full picture and at the evidence's own scale.
+    """
+
+    alpha: Float
+    color: Float
+    behind: Backdrop
     evidence: DiscEvidence
     groups: tuple[BoughGroup, ...]
 
@@ -90,19 +99,39 @@ def draw_sketch(small: Reduced, alpha: Float, color: Float, settings: DiscSettin
     background = small.background
     keep = (1 - alpha) * small.footprint
     guess = WholeBackdrop(*rerender(small.aligned, keep, small.softness))
+    behind, drawn_with = shown_behind(guess, small.clear), (alpha, color)
     if float(small.sharpness.max()) > 0:
         over_px = np.asarray(_BLURRED_ON * small.sharpness, np.float32)
         background, alpha, color = _as_soft_as_behind(background, alpha, color, over_px)
     evidence = gather_evidence(
         background,
-        shown_behind(guess, small.clear).at(whole(background.shape))[0],
+        behind.at(whole(background.shape))[0],
         alpha,
         color,
         1 - small.unsure,
         settings,
         reduced_by=small.factor,
     )
-    return Sketch(evidence, find_groups(evidence, small.size, settings))
+    return Sketch(*drawn_with, behind, evidence, find_groups(evidence, small.size, settings))
+
+
+def sketched_plate(small: Reduced, sketch: Sketch, settings: PlateSettings) -> tuple[Float, Float]:
+    """Return the plate at reduced size, and the coverage of the veil taken from it.
+
+    plate: float32 (height, width, 3); coverage: float32 (height, width).
+    """
+    factor = small.factor
+    groups = [
+        BoughGroup(
+            reduce_by(group.share, factor),
+            group.disc_px / factor,
+            (group.shift_px[0] / factor, group.shift_px[1] / factor),
+        )
+        for group in sketch.groups
+    ]
+    veil = make_veil(sketch.alpha, sketch.color, groups)
+    plate = make_plate(small.background, veil, sketch.behind, small.unsure, settings)
+    return plate.pixels, veil.coverage
 
 
 def _as_soft_as_behind(

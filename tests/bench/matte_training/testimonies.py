@@ -8,7 +8,7 @@ wide and stands for a part of a picture of 1200 px, so shares of the long side a
 """
 
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import click
@@ -28,7 +28,7 @@ from blendkit.settings import DiscSettings, MergeSettings, SharpnessSettings
 from blendkit.sharpness.relative import filled, relative_blur
 from blendkit.steps import near
 
-_SETTINGS = replace(
+SETTINGS = replace(
     MergeSettings(),
     sharpness=SharpnessSettings(working_size_px=224, largest_disc_share=0.3, window_share=0.05),
     discs=DiscSettings(
@@ -42,8 +42,24 @@ _PAINTED = 0.65
 _CLIPPED = 0.995
 
 
-def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarray] | None:
-    """Return planes of the second look and the truth at half size; None without foreground.
+@dataclass(frozen=True, eq=False, slots=True)
+class Prepared:
+    """A scene as far as the package's own stages bring it before discs are sought.
+
+    found: the first look's matte.  region: where it was sought.  mask: painted, or None.
+    grain: of both frames at middle grey.  truth: the true matte.
+    """
+
+    laid: Laid
+    found: Float
+    region: Bool
+    mask: Float | None
+    grain: tuple[float, float]
+    truth: Float
+
+
+def prepared(scene: dict[str, Float], seed: int) -> Prepared:
+    """Return a scene as it is laid, and the first look's matte.
 
     scene: soft, sharp, matte and sitter as `scenes.training_pair` returns them.
     """
@@ -54,25 +70,40 @@ def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarr
     painted = bool(rng.uniform() < _PAINTED)
     mask = wobbly_hint(matte, rng) > 0 if painted else np.zeros(matte.shape, np.bool_)
     usable, size = ~full_w & ~full_s & ~mask, (matte.shape[1], matte.shape[0])
-    blur = relative_blur(soft, sharp, usable, _SETTINGS.sharpness, grain=grain)
+    blur = relative_blur(soft, sharp, usable, SETTINGS.sharpness, grain=grain)
     softness = filled(blur, size)
     sitter = protected(find_sitter(soft, sharp, blur, grain[1]).kept, mask)
     region = mask if painted else (sitter < 0.5) & (softness > -1)
-    found = find_coverage(soft, sharp, region, grain[1], _SETTINGS.matte, painted=painted)
+    found = find_coverage(soft, sharp, region, grain[1], SETTINGS.matte, painted=painted)
     if not painted:
         bare = usable & ~near(found > 0)
-        blur = relative_blur(soft, sharp, bare, _SETTINGS.sharpness, grain=grain)
+        blur = relative_blur(soft, sharp, bare, SETTINGS.sharpness, grain=grain)
         softness = filled(blur, size)
     laid = _laid(soft, sharp, softness, sitter, (full_w, full_s))
-    small = reduced(laid)
-    sketch = draw_sketch(small, found, foreground_color(sharp, found), _SETTINGS.discs)
+    given = mask.astype(np.float32) if painted else None
+    return Prepared(laid, found, region, given, grain, matte)
+
+
+def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarray] | None:
+    """Return planes of the second look and the truth at half size; None without foreground."""
+    pair = prepared(scene, seed)
+    small = reduced(pair.laid)
+    color = foreground_color(pair.laid.aligned, pair.found)
+    sketch = draw_sketch(small, pair.found, color, SETTINGS.discs)
     if not sketch.groups:
         return None
-    said = veil_testimony(sketch.evidence, sketch.groups, laid.softness)
-    planes = second_planes(soft, sharp, found, said.parts, grain[1], painted=painted)
+    said = veil_testimony(sketch.evidence, sketch.groups, pair.laid.softness)
+    planes = second_planes(
+        pair.laid.background,
+        pair.laid.aligned,
+        pair.found,
+        said.parts,
+        pair.grain[1],
+        painted=pair.mask is not None,
+    )
     return {
         "planes": planes.astype(np.float16),
-        "matte": cv2.resize(matte, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA),
+        "matte": cv2.resize(pair.truth, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA),
     }
 
 

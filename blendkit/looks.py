@@ -1,0 +1,149 @@
+"""Asks a proposed matte again, with what the pair itself says of it.
+
+The second look comes twice: what it drops makes discs and veil clearer, and the veil its answer.
+The third settles what the second left half.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blendkit.blending import Laid
+from blendkit.blending.proof import keep_likely, veil_testimony
+from blendkit.blending.sketch import Reduced, Sketch, draw_sketch, sketched_plate
+from blendkit.filters.resample import enlarge, reduce_by
+from blendkit.frame import Bool, Float
+from blendkit.hints import Hints
+from blendkit.masks.colors import foreground_color
+from blendkit.masks.second_look import second_look
+from blendkit.masks.third_look import Seen, carried_over, third_look
+from blendkit.settings import MergeSettings, PlateSettings
+
+_WORTH_ANOTHER = 0.005
+"""Share of the matte that must have changed for discs and veil to be found anew."""
+_OPEN = 0.5
+_MARKED = 0.5
+_PROPOSED = 0.02
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Matted:
+    """A matte so far: alpha, float32 (height, width), its colours and the veil sketched with it."""
+
+    alpha: Float
+    color: Float
+    sketch: Sketch
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Weighed:
+    """A matte after the second look.  chance: float32, at half the size of what is reduced."""
+
+    matted: Matted
+    chance: Float
+
+
+def looked_again(
+    laid: Laid,
+    small: Reduced,
+    proposed: Matted,
+    region: Bool,
+    grain: float,
+    hints: Hints,
+    settings: MergeSettings,
+) -> Matted:
+    """Return a proposed matte without what leaves no veil.
+
+    Parameters
+    ----------
+    laid, small : Laid, Reduced
+        The pair, and the same reduced.
+    proposed : Matted
+        With one group of boughs at least.
+    region, grain, hints, settings
+        As for `explain.explained`.
+    """
+    weighed = weigh(laid, small, proposed, grain, hints, settings)
+    kept = weighed.matted
+    if not kept.sketch.groups:
+        return kept
+    seen = seen_with_plate(small, weighed, proposed.alpha, settings.plate)
+    open_ = reduce_by(_open(laid, region, hints).astype(np.float32), small.factor) > _OPEN
+    if hints.back_strokes is not None:
+        open_ &= seen.proposed > _PROPOSED  # what a stroke took away stays away
+    better = third_look(seen, open_, grain / small.factor)
+    alpha = carried_over(kept.alpha, seen.kept, better, small.factor)
+    if not _differ(alpha, kept.alpha):
+        return kept
+    color = foreground_color(laid.aligned, alpha)
+    return Matted(alpha, color, draw_sketch(small, alpha, color, settings.discs))
+
+
+def weigh(
+    laid: Laid,
+    small: Reduced,
+    proposed: Matted,
+    grain: float,
+    hints: Hints,
+    settings: MergeSettings,
+) -> Weighed:
+    """Ask whether what was proposed leaves a veil, and keep what likely stands in front.
+
+    Where that changes the veil, it is asked again, and both answers count the same.  Parameters as
+    for `looked_again`.
+    """
+
+    def asked(matted: Matted) -> Float:
+        said = veil_testimony(matted.sketch.evidence, matted.sketch.groups, laid.softness)
+        return second_look(
+            small.background,
+            small.aligned,
+            reduce_by(matted.alpha, small.factor),
+            said.parts,
+            grain / small.factor,
+            painted=hints.foreground_mask is not None,
+        )
+
+    def without(matted: Matted, chance: Float) -> Matted:
+        alpha = keep_likely(matted.alpha, chance, marked=hints.front_strokes)
+        if not _differ(alpha, matted.alpha):
+            return matted
+        sketch = draw_sketch(small, alpha, matted.color, settings.discs)
+        return Matted(alpha, matted.color, sketch)
+
+    chance = asked(proposed)
+    kept = without(proposed, chance)
+    if kept is proposed or not kept.sketch.groups:
+        return Weighed(kept, chance)
+    chance = np.asarray((chance + asked(kept)) / 2, np.float32)
+    return Weighed(without(kept, chance), chance)
+
+
+def seen_with_plate(
+    small: Reduced, weighed: Weighed, proposed: Float, settings: PlateSettings
+) -> Seen:
+    """Return what the third look sees, at the size of `small`."""
+    sketch = weighed.matted.sketch
+    plate, coverage = sketched_plate(small, sketch, settings)
+    return Seen(
+        small.aligned,
+        plate,
+        sketch.color,
+        reduce_by(weighed.matted.alpha, small.factor),
+        reduce_by(proposed, small.factor),
+        enlarge(weighed.chance, 2, (coverage.shape[1], coverage.shape[0])),
+        coverage,
+        small.softness,
+    )
+
+
+def _open(laid: Laid, region: Bool, hints: Hints) -> Bool:
+    """Return where the third look may change the matte: not at lights, nor under strokes."""
+    open_ = region & ~laid.lights
+    if hints.front_strokes is not None:
+        open_ &= hints.front_strokes <= _MARKED
+    return np.asarray(open_, np.bool_)
+
+
+def _differ(one: Float, other: Float) -> bool:
+    return float(np.abs(one - other).sum()) > _WORTH_ANOTHER * float(other.sum())
