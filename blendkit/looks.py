@@ -1,10 +1,11 @@
 """Asks a proposed matte again, with what the pair itself says of it.
 
 The second look comes twice: what it drops makes discs and veil clearer, and the veil its answer.
-The third settles what the second left half.
+The third settles what the second left half.  Where nobody painted anything, far more of what was
+proposed is no foreground: there the second look comes once and has the last word.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,7 +15,6 @@ from blendkit.blending.sketch import Reduced, Sketch, draw_sketch, sketched_plat
 from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.frame import Bool, Float
 from blendkit.hints import Hints
-from blendkit.masks.colors import foreground_color
 from blendkit.masks.second_look import second_look
 from blendkit.masks.third_look import Seen, carried_over, third_look
 from blendkit.settings import MergeSettings, PlateSettings
@@ -65,18 +65,15 @@ def looked_again(
     """
     weighed = weigh(laid, small, proposed, grain, hints, settings)
     kept = weighed.matted
-    if not kept.sketch.groups:
+    if not (_shown(hints) and kept.sketch.groups):
         return kept
     seen = seen_with_plate(small, weighed, proposed.alpha, settings.plate)
     open_ = reduce_by(_open(laid, region, hints).astype(np.float32), small.factor) > _OPEN
     if hints.back_strokes is not None:
         open_ &= seen.proposed > _PROPOSED  # what a stroke took away stays away
     better = third_look(seen, open_, grain / small.factor)
-    alpha = carried_over(kept.alpha, seen.kept, better, small.factor)
-    if not _differ(alpha, kept.alpha):
-        return kept
-    color = foreground_color(laid.aligned, alpha)
-    return Matted(alpha, color, draw_sketch(small, alpha, color, settings.discs))
+    # Discs and colours stay those of what was kept: found anew they cost the halo 0.3 dB.
+    return replace(kept, alpha=carried_over(kept.alpha, seen.kept, better, small.factor))
 
 
 def weigh(
@@ -89,8 +86,8 @@ def weigh(
 ) -> Weighed:
     """Ask whether what was proposed leaves a veil, and keep what likely stands in front.
 
-    Where that changes the veil, it is asked again, and both answers count the same.  Parameters as
-    for `looked_again`.
+    Where that changes the veil of what somebody painted, it is asked again, and both answers count
+    the same.  Parameters as for `looked_again`.
     """
 
     def asked(matted: Matted) -> Float:
@@ -113,7 +110,7 @@ def weigh(
 
     chance = asked(proposed)
     kept = without(proposed, chance)
-    if kept is proposed or not kept.sketch.groups:
+    if kept is proposed or not (_shown(hints) and kept.sketch.groups):
         return Weighed(kept, chance)
     chance = np.asarray((chance + asked(kept)) / 2, np.float32)
     return Weighed(without(kept, chance), chance)
@@ -135,6 +132,11 @@ def seen_with_plate(
         coverage,
         small.softness,
     )
+
+
+def _shown(hints: Hints) -> bool:
+    """Return whether somebody showed where the foreground is."""
+    return hints.foreground_mask is not None or hints.front_strokes is not None
 
 
 def _open(laid: Laid, region: Bool, hints: Hints) -> Bool:
