@@ -3,14 +3,10 @@
 python tests/bench/matte_training/plates.py SCENES PLATES
 """
 
-import sys
 from dataclasses import fields
-from pathlib import Path
 
-import click
-import cv2
 import numpy as np
-from testimonies import SETTINGS, prepared
+from testimonies import SETTINGS, command, prepared
 
 from blendkit.blending.sketch import draw_sketch, reduced
 from blendkit.frame import Float
@@ -42,25 +38,5 @@ def training_plate(scene: dict[str, Float], seed: int) -> dict[str, np.ndarray] 
     return parts | {"open": open_, "matte": pair.truth, "grain": np.float32(pair.grain[1])}
 
 
-@click.command()
-@click.argument("scenes", type=click.Path(exists=True, file_okay=False, path_type=Path))
-@click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--parts", default=1, help="how many processes share the work")
-@click.option("--part", default=0, help="which of them this is")
-def main(scenes: Path, folder: Path, parts: int, part: int) -> None:
-    """Write what the third look sees of every scene in SCENES to FOLDER, as npz files."""
-    cv2.setNumThreads(1)
-    folder.mkdir(parents=True, exist_ok=True)
-    for index, file in enumerate(sorted(scenes.glob("*.npz"))):
-        target = folder / file.name
-        if index % parts != part or target.exists():
-            continue
-        seen = training_plate(dict(np.load(file)), index)
-        if seen is not None:
-            np.savez(target, **seen)
-        if index % 50 == 0:
-            print(index, file=sys.stderr)
-
-
 if __name__ == "__main__":
-    main()
+    command(training_plate, "Write what the third look sees of every scene to FOLDER.")()

@@ -8,6 +8,7 @@ wide and stands for a part of a picture of 1200 px, so shares of the long side a
 """
 
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -154,25 +155,32 @@ def _grainy(light: Float, grain: float, smooth_px: float, rng: np.random.Generat
     return np.clip(noisy, 0, 1).astype(np.float32)
 
 
-@click.command()
-@click.argument("scenes", type=click.Path(exists=True, file_okay=False, path_type=Path))
-@click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--parts", default=1, help="how many processes share the work")
-@click.option("--part", default=0, help="which of them this is")
-def main(scenes: Path, folder: Path, parts: int, part: int) -> None:
-    """Write what the second look sees of every scene in SCENES to FOLDER, as npz files."""
-    cv2.setNumThreads(1)
-    folder.mkdir(parents=True, exist_ok=True)
-    for index, file in enumerate(sorted(scenes.glob("*.npz"))):
-        target = folder / file.name
-        if index % parts != part or target.exists():
-            continue
-        seen = training_testimony(dict(np.load(file)), index)
-        if seen is not None:
-            np.savez(target, **seen)
-        if index % 50 == 0:
-            print(index, file=sys.stderr)
+Made = Callable[[dict[str, Float], int], dict[str, np.ndarray] | None]
+
+
+def command(made: Made, help_: str) -> click.Command:
+    """Return a command that makes something of every scene in a folder, as npz files."""
+
+    @click.command(help=help_)
+    @click.argument("scenes", type=click.Path(exists=True, file_okay=False, path_type=Path))
+    @click.argument("folder", type=click.Path(path_type=Path))
+    @click.option("--parts", default=1, help="how many processes share the work")
+    @click.option("--part", default=0, help="which of them this is")
+    def main(scenes: Path, folder: Path, parts: int, part: int) -> None:
+        cv2.setNumThreads(1)
+        folder.mkdir(parents=True, exist_ok=True)
+        for index, file in enumerate(sorted(scenes.glob("*.npz"))):
+            target = folder / file.name
+            if index % parts != part or target.exists():
+                continue
+            seen = made(dict(np.load(file)), index)
+            if seen is not None:
+                np.savez(target, **seen)
+            if index % 50 == 0:
+                print(index, file=sys.stderr)
+
+    return main
 
 
 if __name__ == "__main__":
-    main()
+    command(training_testimony, "Write what the second look sees of every scene to FOLDER.")()
