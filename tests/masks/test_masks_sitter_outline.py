@@ -27,6 +27,11 @@ def _figure(seed: int) -> tuple[Bool, Bool, Float]:
     return (body | arm) > 0, body > 0, np.asarray(np.clip(picture, 0, 1), np.float32)
 
 
+def _wider(zone: Bool, px: int) -> Bool:
+    kernel = np.ones((2 * px + 1, 2 * px + 1), np.uint8)
+    return cv2.dilate(zone.astype(np.uint8), kernel) > 0
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_a_smooth_arm_is_joined_to_the_body(seed: int) -> None:
     figure, body, picture = _figure(seed)
@@ -40,8 +45,16 @@ def test_a_smooth_arm_is_joined_to_the_body(seed: int) -> None:
 def test_ground_is_not_joined_where_the_body_is_whole() -> None:
     figure, _, picture = _figure(9)
     found = carried_to_outline(figure, picture)
-    near = cv2.dilate(figure.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
-    assert (found & ~near).sum() < 0.05 * figure.sum()
+    assert (found & ~_wider(figure, 4)).sum() < 0.05 * figure.sum()
+
+
+def test_a_zone_that_reaches_past_her_does_not_spread_over_even_sky() -> None:
+    figure, _, picture = _figure(2)
+    sky = np.where(figure[..., None], picture, np.float32([0.3, 0.4, 0.55]))
+    past = _wider(figure, 3)
+    found = carried_to_outline(past, np.asarray(sky, np.float32))
+    assert found[figure].all()
+    assert (found & ~past).sum() < 0.05 * figure.sum()
 
 
 @pytest.mark.parametrize("zone", [np.zeros(SIZE, np.bool_), np.ones(SIZE, np.bool_)])
