@@ -15,15 +15,13 @@ from blendkit.frame import Bool, Float
 
 _WORKING_PX = 400
 _REACH_SHARE = 0.05
-"""How far the zone may spread, of the long side: the breadth of a limb."""
-_EDGE = 4000.0
-"""How much an edge holds back; on the 36 pairs of DEVELOPERS.md's table 300 loses over three
-times as much of her."""
-_WITHIN_PX = 2
-"""How far inside the zone the walker sets out, px of the working size.  The zone reaches a little
-past her outline, and who sets out beside her walks on over even ground: on the 36 pairs 1 px
-in place of 2 keeps half as much ground again beside her, and boughs end there in mid-air; 3 px lose
-half as much again of her, since arms are thin."""
+"""How far the zone may spread each time, of the long side: the breadth of a limb."""
+_EDGE = 8000.0
+"""How much an edge holds back; with half of it and with twice of it more of her is lost."""
+_WITHIN_PX, _TIMES = 3, 2
+"""How far inside the zone the walker sets out, px of the working size, and how often.  The zone
+reaches a little past her outline, and a walker set out beside her walks on over even ground: boughs
+then end in mid-air before her.  Set out well inside her he needs two days for an arm."""
 _LIKELY = 0.5
 _NO_EDGES = 1e-3
 _LEFT = 1e-5
@@ -46,6 +44,12 @@ def carried_to_outline(zone: Bool, picture: Float) -> Bool:
     ndarray
         bool (height, width), the zone and what was added.
     """
+    for _ in range(_TIMES):
+        zone = _carried_once(zone, picture)
+    return zone
+
+
+def _carried_once(zone: Bool, picture: Float) -> Bool:
     factor = -(-max(zone.shape) // _WORKING_PX)
     inside = reduce_by(zone.astype(np.float32), factor) > _LIKELY
     away_px = cv2.distanceTransform((~inside).astype(np.uint8), cv2.DIST_L2, 5)
