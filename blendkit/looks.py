@@ -2,7 +2,8 @@
 
 The second look comes twice: what it drops makes discs and veil clearer, and the veil its answer.
 The third settles what the second left half.  Where nobody painted anything, far more of what was
-proposed is no foreground: there the second look comes once and has the last word.
+proposed is no foreground: there the second look comes once and has the last word, unless it dropped
+so much that the discs it judged by were those of what it dropped.
 """
 
 from dataclasses import dataclass, replace
@@ -10,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blendkit.blending import Laid
+from blendkit.blending.ground_discs import told_from_ground
 from blendkit.blending.proof import keep_likely, veil_testimony
 from blendkit.blending.sketch import Reduced, Sketch, draw_sketch, sketched_plate
 from blendkit.filters.resample import enlarge, reduce_by
@@ -21,6 +23,9 @@ from blendkit.settings import MergeSettings, PlateSettings
 
 _WORTH_ANOTHER = 0.005
 """Share of the matte that must have changed for discs and veil to be found anew."""
+_FEW_LEFT, _MOST_TIMES = 0.2, 3
+"""Share of the matte below which what is left is judged anew, by its own discs, and how often:
+where poplars far behind were proposed with a few twigs, the first discs are the poplars'."""
 _OPEN = 0.5
 _MARKED = 0.5
 _PROPOSED = 0.02
@@ -86,12 +91,16 @@ def weigh(
 ) -> Weighed:
     """Ask whether what was proposed leaves a veil, and keep what likely stands in front.
 
-    Where that changes the veil of what somebody painted, it is asked again, and both answers count
-    the same.  Parameters as for `looked_again`.
+    Where hardly anything is left, the answer counts for nothing but what it dropped, and what is
+    left is asked about anew.  Where it changes the veil of what somebody painted, it is asked
+    again, and both answers count the same.  Parameters as for `looked_again`.
     """
 
     def asked(matted: Matted) -> Float:
-        said = veil_testimony(matted.sketch.evidence, matted.sketch.groups, laid.softness)
+        evidence, groups = matted.sketch.evidence, matted.sketch.groups
+        if hints.foreground_mask is None:  # inside a painted one the boughs have the majority
+            groups = told_from_ground(evidence, groups, laid.softness, settings.discs)
+        said = veil_testimony(evidence, groups, laid.softness)
         return second_look(
             small.background,
             small.aligned,
@@ -110,6 +119,11 @@ def weigh(
 
     chance = asked(proposed)
     kept = without(proposed, chance)
+    for _ in range(_MOST_TIMES):
+        if not kept.sketch.groups or kept.alpha.sum() > _FEW_LEFT * proposed.alpha.sum():
+            break
+        proposed, chance = kept, asked(kept)
+        kept = without(kept, chance)
     if kept is proposed or not (_shown(hints) and kept.sketch.groups):
         return Weighed(kept, chance)
     chance = np.asarray((chance + asked(kept)) / 2, np.float32)

@@ -9,12 +9,12 @@ What this testimony is worth is weighed by `masks.second_look`, whose chance dec
 """
 
 from dataclasses import dataclass
-from itertools import product
 
 import numpy as np
 
 from blendkit.blending import BoughGroup
 from blendkit.blending.discs import DiscEvidence, band_square, forward_model, residual_map
+from blendkit.blending.ground_discs import as_far_off
 from blendkit.blending.veil import shifted
 from blendkit.filters.bands import gaussian
 from blendkit.filters.channels import channel_mean
@@ -31,10 +31,6 @@ _LIKELY, _LIKELY_MARKED = (0.3, 0.8), (0.15, 0.5)
 that a stroke touches.  Chosen on the 36 pairs of DEVELOPERS.md's table and on training scenes kept
 aside, for which they are close to the best; between 0.2 and 0.4, 0.7 and 0.9 little changes."""
 _MARKED = 0.5
-_CHOICE_PX = 12.0
-"""Window over which one of the discs is chosen, px at the evidence's scale."""
-_THERE, _ALONG = 0.1, (0.15, 0.5, 0.85)
-"""Matte from which the background's disc is read along the boughs, and quantiles of it."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -76,7 +72,7 @@ def veil_testimony(
     softness : ndarray
         Disc of the background, px, float32 (height, width).
     """
-    far, unlike_far = _as_far_off(evidence, softness, groups)
+    far, unlike_far = as_far_off(evidence, softness, groups)
     ground_px = np.maximum(reduce_by(softness, evidence.factor), 0)
     best, most = np.zeros((6, *evidence.weight.shape)), np.full(evidence.weight.shape, -np.inf)
     for group in groups:
@@ -113,33 +109,6 @@ def _lean(
     unexplained = gaussian(np.minimum(far, near) * weight, reach)
     heard = distance / (distance + unexplained / _LOOKS)
     return np.clip(speaks, -1, 1), np.asarray(heard, np.float32)
-
-
-def _as_far_off(
-    evidence: DiscEvidence, softness: Float, groups: tuple[BoughGroup, ...]
-) -> tuple[Float, Float]:
-    """Return a model in which the boughs stand where their background is, and its residual.
-
-    The background's disc is measured to some 10 % and varies, the boughs' disc and displacement are
-    fitted: to be fair, each place may choose among the discs that the background has along the
-    boughs, in its place or displaced like them.  Else a far hedge is taken for boughs whose disc
-    happens to be the hedge's.
-    """
-    factor = evidence.factor
-    disc = reduce_by(softness, factor) / np.float32(factor)
-    along = disc[(evidence.foreground[..., 3] > _THERE) & (disc > 0)]
-    discs = np.quantile(along if along.size else disc, _ALONG)
-    shifts = {(0.0, 0.0)} | {(x / factor, y / factor) for x, y in (g.shift_px for g in groups)}
-    best, residual = evidence.rerendered, np.zeros_like(evidence.weight)
-    cost = np.full(evidence.weight.shape, np.inf, np.float32)
-    for trial, shift in product(discs, sorted(shifts)):
-        model = forward_model(evidence, float(trial), shift)
-        left = residual_map(evidence, float(trial), shift)
-        around = gaussian(left * evidence.weight, _CHOICE_PX)
-        better = around < cost
-        best = np.where(better[..., None], model, best)
-        residual, cost = np.where(better, left, residual), np.minimum(around, cost)
-    return np.asarray(best, np.float32), np.asarray(residual, np.float32)
 
 
 def keep_likely(alpha: Float, chance: Float, *, marked: Float | None = None) -> Float:

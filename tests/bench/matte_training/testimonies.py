@@ -18,6 +18,7 @@ import numpy as np
 from hints import wobbly_hint
 
 from blendkit.blending import Laid
+from blendkit.blending.ground_discs import told_from_ground
 from blendkit.blending.proof import veil_testimony
 from blendkit.blending.sketch import draw_sketch, reduced
 from blendkit.frame import Bool, Float
@@ -93,7 +94,10 @@ def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarr
     sketch = draw_sketch(small, pair.found, color, SETTINGS.discs)
     if not sketch.groups:
         return None
-    said = veil_testimony(sketch.evidence, sketch.groups, pair.laid.softness)
+    groups, softness = sketch.groups, pair.laid.softness
+    if pair.mask is None:
+        groups = told_from_ground(sketch.evidence, groups, softness, SETTINGS.discs)
+    said = veil_testimony(sketch.evidence, groups, softness)
     planes = second_planes(
         pair.laid.background,
         pair.laid.aligned,
