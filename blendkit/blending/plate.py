@@ -84,6 +84,8 @@ def make_plate(
             guess = np.maximum(behind.at(own)[0] + offset.at(own), 0)
             divided = _divided(background[own], *veil.at(own), settings)
             joined = trust * divided + (1 - trust) * guess
+            if rim is not None:
+                _brightened(joined, np.maximum(divided, background[own]), rim[own])
             joined += sitter[own][..., None] * (background[own] - joined)
             np.copyto(beneath[own], joined, where=here[..., None])
 
@@ -96,6 +98,15 @@ def _divided(background: Float, coverage: Float, veil: Float, settings: PlateSet
     clear = np.maximum(1 - coverage, settings.least_clear)
     light = (background - veil) / clear[..., None]
     return np.asarray(np.maximum(light, 0), np.float32)
+
+
+def _brightened(plate: Float, least: Float, rim: Float) -> None:
+    """Raise a plate, in place, to what the background frame was full of at least.
+
+    What is full through a veil is no darker without it, and the divided plate is then too dark if
+    anything.  A lamp's disc that was re-rendered from a clipped dot would lie there as a dark ring.
+    """
+    plate += rim[..., None] * np.maximum(least - plate, 0)
 
 
 def _soft_rim(full: Bool) -> Float:

@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from blendkit.filters.bands import gaussian
 from blendkit.filters.tiles import Window
 from blendkit.frame import Bool, Float, luminance
 
@@ -21,6 +22,8 @@ _LONGEST = 2.2
 """Long over short side of its box."""
 _SURROUNDINGS = 0.6
 """Light around it, of the level that it stands over."""
+_EVEN_PX = 0.8
+"""Of a Gaussian before levels are cut: else grain breaks a dot whose light is near one of them."""
 _GROWN_PX, _CLEAR_PX, _AROUND_PX = 3, 5, 11
 
 
@@ -63,13 +66,14 @@ def find_dots(sharp: Float, disc_radius_px: float, full: Bool) -> list[Dot]:
     makes of points.  full: bool (height, width), where the picture is clipped.
     """
     light = luminance(sharp)
+    even = gaussian(light, _EVEN_PX)
     surroundings = _typical_around(light, disc_radius_px)
     brightest = max(float(np.percentile(light, 99.99)), _DARK)
     taken = np.zeros(light.shape, np.bool_)
     found = []
     # From the brightest down: a lamp before bright leaves is a dot of its own at a high level.
     for level in np.geomspace(0.9, _FAINTEST, _LEVELS) * brightest:
-        for window, inside in _spots(light, float(level), disc_radius_px, surroundings):
+        for window, inside in _spots(even, float(level), disc_radius_px, surroundings):
             if not taken[window][inside].any():
                 taken[window] |= inside
                 found.append(_dot(sharp, light, window, inside, full))

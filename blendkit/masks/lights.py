@@ -29,11 +29,12 @@ BEYOND = 1.18
 class PointLight:
     """A bright point, in px of the reduced picture.
 
-    dot: where the sharp frame shows it.  radius_px: of its disc in the soft frame.
-    light: per channel, that the disc adds to each of its pixels.
+    dot: where the sharp frame shows it.  centre, radius_px: (x, y) and radius of its disc in the
+    soft frame.  light: per channel, that the disc adds to each of its pixels.
     """
 
     dot: Dot
+    centre: tuple[float, float]
     radius_px: float
     light: NDArray[np.float32]
 
@@ -106,7 +107,7 @@ class Lights:
 
     def _disc(self, point: PointLight, shape: tuple[int, ...]) -> tuple[Window, Bool]:
         """Return the window around a disc in the full picture, and its disc within it."""
-        x, y = (self.factor * (at + 0.5) - 0.5 for at in point.dot.centre)
+        x, y = (self.factor * (at + 0.5) - 0.5 for at in point.centre)
         place = x, y
         reach = BEYOND * point.radius_px * self.factor + 1
         window = window_around(place, reach + 1, shape)

@@ -107,6 +107,24 @@ def test_light_that_clipped_behind_boughs_comes_from_the_darker_frame() -> None:
     assert found.divided[lamp].max() < 0.05
 
 
+def test_a_full_disc_is_not_darkened_by_a_guess_that_lacks_its_light() -> None:
+    matte, color, plate, _ = layered()
+    lamp = np.zeros(SHAPE, np.bool_)
+    lamp[90:130, 140:180] = True
+    lit = np.where(lamp[..., None], 1.3, plate).astype(np.float32)
+    veil = make_veil(matte, color, [whole()])
+    soft = np.minimum(veil.over(lit), 1)
+    full = soft.max(axis=2) >= 1
+    none = np.zeros(SHAPE, np.float32)
+    found = make_plate(soft, veil, behind(plate), none, PlateSettings(), full=full)
+    assert full[lamp].mean() > 0.3
+    assert (found.pixels >= soft - 1e-6)[full].all()
+    assert found.pixels[full].max() < 2
+    beyond = cv2.dilate(lamp.astype(np.uint8), np.ones((15, 15), np.uint8)) == 0
+    far = make_plate(soft, veil, behind(plate), none, PlateSettings())
+    np.testing.assert_allclose(found.pixels[beyond], far.pixels[beyond], atol=0.02)
+
+
 def test_a_sitter_keeps_every_bit() -> None:
     matte, color, plate, soft = layered()
     veil = make_veil(matte, color, [whole()])

@@ -32,10 +32,12 @@ def _spread(light: Float) -> Float:
     return cv2.filter2D(light, -1, disc_kernel(DISC_PX), borderType=cv2.BORDER_REPLICATE)
 
 
-def _pair(seed: int, lamps: list[tuple[int, int, float, float]]) -> tuple[Float, Float, Float]:
+def _pair(
+    seed: int, lamps: list[tuple[int, int, float, float]], *, brightest: float = 0.3
+) -> tuple[Float, Float, Float]:
     """Return soft and sharp frame, clipped at 1, and the ground; lamps: x, y, radius, light."""
     rng = np.random.default_rng(seed)
-    ground = _ground(seed, 0.3)
+    ground = _ground(seed, brightest)
     true = ground.copy()
     for x, y, radius, light in lamps:
         rows, columns = np.ogrid[: SIZE[0], : SIZE[1]]
@@ -87,6 +89,28 @@ def test_leaves_in_the_sun_are_no_lamps(seed: int) -> None:
     assert without is soft
     assert np.array_equal(dotless, sharp)
     assert np.shares_memory(restored, sharp)
+
+
+def test_a_lamp_before_bright_leaves_is_found() -> None:
+    # Its disc adds hardly as much light as lies around it.
+    soft, sharp, ground = _pair(11, [(120, 90, 3.0, 2.4), (300, 200, 3.0, 2.6)], brightest=0.9)
+    around = float(np.median(_spread(ground)[..., 1]))
+    assert soft[90, 120, 1] < 2.0 * around
+    centres, *_ = _found(soft, sharp)
+    for x, y in ((120, 90), (300, 200)):
+        assert min(np.hypot(x - a, y - b) for a, b in centres) < 1.5
+    assert len(centres) <= 4
+
+
+@pytest.mark.parametrize("off_px", [(3.0, 0.0), (-2.0, 2.5)])
+def test_a_disc_beside_its_dot_is_taken_out_where_it_lies(off_px: tuple[float, float]) -> None:
+    # What stands behind is displaced by parallax.
+    soft, sharp, _ = _pair(12, [(200, 150, 3.0, 12.0)])
+    move = np.float64([[1, 0, off_px[0]], [0, 1, off_px[1]]])
+    soft = cv2.warpAffine(soft, move, SIZE[::-1], borderMode=cv2.BORDER_REFLECT)
+    softness = np.full(SIZE, DISC_PX * 0.93, np.float32)
+    (point,) = find_lights(soft, sharp, softness, (sharp >= 1).any(axis=2)).points
+    assert np.hypot(*(np.subtract(point.centre, (200, 150)) - off_px)) < 1.5
 
 
 def test_a_bright_spot_in_front_is_no_lamp() -> None:
