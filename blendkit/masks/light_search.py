@@ -142,6 +142,8 @@ def _centred(
             return start
     for _ in range(_ROUNDS):
         here = lighter & (distance_px(window, centre) < reach_px)
+        if not here.any():
+            return start
         centre = float(columns[here].mean()), float(rows[here].mean())
     off_px = np.hypot(*np.subtract(centre, start))
     return centre if off_px < _OFF_CENTRE * radius_px else start
