@@ -91,9 +91,9 @@ def weigh(
 ) -> Weighed:
     """Ask whether what was proposed leaves a veil, and keep what likely stands in front.
 
-    Where hardly anything is left, the answer counts for nothing but what it dropped, and what is
-    left is asked about anew.  Where it changes the veil of what somebody painted, it is asked
-    again, and both answers count the same.  Parameters as for `looked_again`.
+    Where hardly anything is left, the answer counts for nothing but what it dropped; what is left,
+    as it was proposed, is asked about anew.  Where it changes the veil of what somebody painted, it
+    is asked again, and both answers count the same.  Parameters as for `looked_again`.
     """
 
     def asked(matted: Matted) -> Float:
@@ -122,8 +122,9 @@ def weigh(
     for _ in range(_MOST_TIMES):
         if not kept.sketch.groups or kept.alpha.sum() > _FEW_LEFT * proposed.alpha.sum():
             break
-        proposed, chance = kept, asked(kept)
-        kept = without(kept, chance)
+        left = np.where(kept.alpha > 0, proposed.alpha, np.float32(0))
+        proposed, chance = replace(kept, alpha=left), asked(kept)
+        kept = without(proposed, chance)
     if kept is proposed or not (_shown(hints) and kept.sketch.groups):
         return Weighed(kept, chance)
     chance = np.asarray((chance + asked(kept)) / 2, np.float32)
