@@ -67,7 +67,7 @@ def _carried_once(zone: Bool, picture: Float) -> Bool:
         beta=_EDGE,
         mode="cg_j",
         tol=_LEFT,
-        prob_tol=1.0,  # a place shut in by edges may miss its chance; only 0.5 is asked for
+        prob_tol=np.inf,  # a place shut in by edges may miss its chance; 0.5 is all that counts
         return_full_prob=True,
         channel_axis=-1,
     )
