@@ -134,7 +134,8 @@ def merge_pair(
         found = find_sitter(background.pixels, lit.aligned, blur, grain[1])
         sitter, drawn = protected(found.kept, painted), found.drawn
         del found
-        region = search_region(lit.covered, softness, sitter, hints)
+        frames = background.pixels, lit.aligned
+        region = search_region(lit.covered, frames, grain, sitter, hints)
         lights = find_lights(background.pixels, lit.aligned, softness, lit.clipped[1])
         proposed = _coverage(background, lit, lights, region, hints, grain[1], settings)
         if hints.foreground_mask is None:

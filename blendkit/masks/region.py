@@ -4,24 +4,33 @@ import numpy as np
 
 from blendkit.frame import Bool, Float
 from blendkit.hints import Hints
+from blendkit.masks.own_detail import own_detail
 
 _PAINTED = 0.5
 
 
-def search_region(footprint: Bool, softer: Float, sitter: Float, hints: Hints) -> Bool:
+def search_region(
+    footprint: Bool,
+    frames: tuple[Float, Float],
+    grain: tuple[float, float],
+    sitter: Float,
+    hints: Hints,
+) -> Bool:
     """Return where the matte is searched.
 
     Parameters
     ----------
     footprint : ndarray
         bool (height, width), where the foreground frame reaches.
-    softer : ndarray
-        Disc by which the background frame is the softer one, float32 (height, width), px.
+    frames : tuple of ndarray
+        Background and foreground frame on one grid, float32 (height, width, 3), linear.
+    grain : tuple of float
+        Noise of both at middle grey, linear standard deviation.
     sitter : ndarray
         float32 (height, width), 1 where the zone in focus stays the background frame's.
     hints : Hints
         A painted foreground mask decides; without one the whole frame is searched, off the sitter
-        and where the background frame is not the sharper one.
+        and off what the foreground frame shows only blurred.
 
     Returns
     -------
@@ -31,7 +40,7 @@ def search_region(footprint: Bool, softer: Float, sitter: Float, hints: Hints) -
     if hints.foreground_mask is not None:
         region = footprint & (hints.foreground_mask > _PAINTED)
     else:
-        region = footprint & (sitter < _PAINTED) & (softer > -1)
+        region = footprint & (sitter < _PAINTED) & own_detail(*frames, grain)
     if hints.background_mask is not None:
         region &= hints.background_mask <= _PAINTED
     return np.asarray(region, np.bool_)

@@ -65,13 +65,13 @@ def prepare(background: Float, merged: Merged, hints: Hints) -> Ready:
     softness = filled(merged.blur, (alpha.shape[1], alpha.shape[0]))
     free = merged.matte
     if hints.matte is None:
-        region = search_region(merged.covered, softness, merged.sitter, hints)
-        grain = merged.noise[1].at_middle_grey
+        frames = background, merged.aligned
+        grain = merged.noise[0].at_middle_grey, merged.noise[1].at_middle_grey
+        region = search_region(merged.covered, frames, grain, merged.sitter, hints)
         found = find_coverage(
-            background,
-            merged.aligned,
+            *frames,
             region,
-            grain,
+            grain[1],
             merged.settings.matte,
             painted=hints.foreground_mask is not None,
         )

@@ -8,6 +8,8 @@ import pytest
 from pymatting import cf_laplacian, estimate_alpha_cf, estimate_foreground_ml
 from skimage import data
 
+from blendkit.filters.bands import gaussian
+from blendkit.filters.disc import disc_blur
 from blendkit.frame import Float
 from blendkit.hints import Hints
 from blendkit.masks.closed_form import closed_form
@@ -100,21 +102,27 @@ def test_paint_decides_where_to_search() -> None:
     painted, barred = none.copy(), none.copy()
     painted[:80], barred[:20] = 1, 1
     hints = Hints(foreground_mask=painted, background_mask=barred)
-    region = search_region(everywhere, none, none, hints)
+    region = search_region(everywhere, (none[..., None],) * 2, (0.01, 0.01), none, hints)
     assert region[20:80].all()
     assert not region[:20].any()
     assert not region[80:].any()
 
 
 def test_without_paint_the_sitter_and_what_is_sharper_behind_are_left_alone() -> None:
-    everywhere, none = np.ones(SHAPE, np.bool_), np.zeros(SHAPE, np.float32)
-    softer = np.full(SHAPE, 20.0, np.float32)
-    softer[:, :50] = -10
-    sitter = none.copy()
+    everywhere, sitter = np.ones(SHAPE, np.bool_), np.zeros(SHAPE, np.float32)
+    leaves = np.random.default_rng(4).uniform(0.05, 0.5, (*SHAPE, 3)).astype(np.float32)
+    leaves = gaussian(leaves, 1.0)
+    soft = disc_blur(leaves, 12.0)
+    twig = np.zeros(SHAPE, np.bool_)
+    twig[:, 30:33] = True
+    sharp = np.where(twig[..., None], np.float32(0.01), soft)
     sitter[:, 100:] = 1
-    region = search_region(everywhere, softer, sitter, Hints())
-    assert region[:, 50:100].all()
-    assert region.sum() == 50 * SHAPE[0]
+    region = search_region(everywhere, (leaves, sharp), (1e-3, 1e-3), sitter, Hints())
+    assert region[twig].all(), "a twig that only the foreground frame shows may be foreground"
+    assert not region[:, 60:].any(), "leaves that are sharp in the background frame alone may not"
+    same = search_region(everywhere, (soft, sharp), (1e-3, 1e-3), sitter, Hints())
+    assert same[:, :100].all()
+    assert not same[:, 100:].any(), "nor may the sitter"
 
 
 def test_strokes_keep_what_hangs_together_and_background_strokes_stop_them() -> None:

@@ -140,3 +140,26 @@ def test_the_disc_of_a_focus_pair_does_not_run_off() -> None:
     for group in merged.groups:
         assert group.disc_px == pytest.approx(40, rel=0.3)
         assert np.hypot(*group.shift_px) < 24
+
+
+def test_boughs_before_sharp_trees_are_found_in_a_focus_pair_with_nothing_painted() -> None:
+    """The background frame is the sharper one all over the trees, twigs in front of them included.
+
+    While whatever the map of blur called sharper there was left out, 0.17 of them was found and the
+    picture 2.2 dB better for it.
+    """
+    spec = PairSpec(
+        foreground_disc_px=(50.0, 0.8),
+        background_disc_px=(1.0, 24.0),
+        shift_px=(4.0, -3.0),
+        iso=(100.0, 400.0),
+        seed=2,
+    )
+    found = make_pair(SCENES["boughs_at_two_depths"](3, SIZE), spec)
+    merged, truth = merge_pair(found.background, found.foreground), found.truth
+    assert np.minimum(merged.matte.alpha, truth.matte).sum() > 0.35 * truth.matte.sum()
+    before = psnr(found.background.pixels, truth.composite)
+    assert psnr(merged.pixels, truth.composite) > before + 4
+    still = regions(truth)["sitter"]
+    changed = np.abs(merged.pixels - found.background.pixels).max(axis=2) > 0.01
+    assert changed[still].mean() < 0.001
