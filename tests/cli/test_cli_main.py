@@ -50,6 +50,12 @@ def test_version() -> None:
     assert CliRunner().invoke(main, ["--version"]).output == f"blendkit, version {__version__}\n"
 
 
+def test_the_package_runs_as_a_module_too() -> None:
+    command = [sys.executable, "-m", "blendkit", "--version"]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
+    assert done.stdout == f"blendkit, version {__version__}\n"
+
+
 def test_unknown_command_is_a_usage_error() -> None:
     done = CliRunner().invoke(main, ["enlarge"])
     assert done.exit_code == 2

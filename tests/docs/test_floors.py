@@ -20,6 +20,7 @@ FLOORS = (
     {"batch"},
     {"review"},
     {"cli"},
+    {"__main__"},
 )
 """From the ground up.
 
