@@ -29,6 +29,7 @@ from blendkit.memory import unwritten
 from blendkit.midground import Flag, ResultBlur
 from blendkit.midground.checks import (
     clipped,
+    ends_at_sitter,
     not_covered,
     soft_foreground,
     unplaced_zones,
@@ -265,6 +266,7 @@ def _raised(
     seen = np.logical_and.reduce([drawn, lit.covered, ~near(alpha > 0), *(~r for r in soft)])
     return (
         *unplaced_zones(view.unplaced),
+        *ends_at_sitter(alpha, merged.sitter),
         *not_covered(lit.covered),
         *clipped(*lit.clipped),
         *soft_foreground(foreground, alpha, own_disc_px),

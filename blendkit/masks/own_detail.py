@@ -21,7 +21,7 @@ for sigmas f and w."""
 _SEEN, _LOST = 4.0, 0.5
 """Energy from which there is detail, as a multiple of the noise's, and share of it that is left
 where it was lost."""
-_REACH_PX = 7
+_REACH_PX = 3
 _MIDDLE_GREY = 0.18
 
 
@@ -38,7 +38,7 @@ def own_detail(background: Float, aligned: Float, grain: tuple[float, float]) ->
     Returns
     -------
     ndarray
-        bool (height, width), with what lies within 7 px at 1200 px width.
+        bool (height, width), with what lies within 3 px at 1200 px width.
     """
     height, width = background.shape[:2]
     factor = max(round(max(height, width) / _WORKING_PX), 1)

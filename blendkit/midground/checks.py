@@ -2,8 +2,10 @@
 
 from collections.abc import Iterator
 
+import cv2
 import numpy as np
 
+from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.midground import Flag
 
@@ -11,7 +13,11 @@ _MEASURABLE_PX = 4.0
 """Discs below this cannot be told from bark's own texture at a bough's edge."""
 _LEAST_SHARE = 1e-4
 _LOUD_UNPLACED = 0.005
-_SOFT_SHARE_OF_LONG_SIDE = 1 / 1200
+_SOLID = 0.5
+_TOUCH_SHARE, _PLACE_SHARE = 1 / 400, 1 / 40
+"""How near to the sitter a bough ends that may run on, and how far apart two places are, of the
+long side: 3 and 30 px of 1200."""
+_COUNTED_PX = 300
 
 
 def not_covered(footprint: Bool) -> Iterator[Flag]:
@@ -39,6 +45,34 @@ def unplaced_zones(region: Bool) -> Iterator[Flag]:
             "and not in the other",
             "it stays the background frame's; paint it if it is foreground",
         )
+
+
+def ends_at_sitter(alpha: Float, sitter: Float) -> Iterator[Flag]:
+    """Flag boughs that end at the sitter's outline: she is never covered unasked.
+
+    alpha: the matte; sitter: 1 where she stays the background frame's; float32 (height, width).
+    """
+    boughs, hers = alpha > _SOLID, sitter > _SOLID
+    ends = _within(boughs, _TOUCH_SHARE) & _within(hers, _TOUCH_SHARE)
+    if not ends.any():
+        return
+    small = reduce_by(ends.astype(np.float32), max(max(ends.shape) // _COUNTED_PX, 1)) > 0
+    count, _ = cv2.connectedComponents(_within(small, _PLACE_SHARE).astype(np.uint8))
+    places = "1 place" if count == 2 else f"{count - 1} places"
+    yield Flag(
+        "ends-at-sitter",
+        "note",
+        ends,
+        f"boughs end at the sitter's outline in {places}",
+        "paint them across the sitter if they run on in front; unpainted she stays as she is",
+    )
+
+
+def _within(region: Bool, share: float) -> Bool:
+    """Return a region with what lies within a share of the long side."""
+    side = 2 * max(round(share * max(region.shape)), 1) + 1
+    kernel = np.ones((side, side), np.uint8)
+    return np.asarray(cv2.dilate(region.astype(np.uint8), kernel) > 0, np.bool_)
 
 
 def clear_not_used(frame: Frame, why: str) -> Iterator[Flag]:

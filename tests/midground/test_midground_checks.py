@@ -1,0 +1,27 @@
+"""Checks that need nothing but the matte and the sitter."""
+
+import numpy as np
+
+from blendkit.midground.checks import ends_at_sitter
+
+
+def test_boughs_that_end_at_the_sitters_outline_are_pointed_out() -> None:
+    alpha, sitter = (np.zeros((400, 600), np.float32) for _ in range(2))
+    sitter[150:, 250:350] = 1
+    alpha[40:46], alpha[200:208, :250], alpha[300:308, :249] = 1, 1, 1
+    alpha[220:228, 350:], alpha[290:298, 356:] = 1, 1
+    (flag,) = ends_at_sitter(alpha, sitter)
+    assert flag.severity == "note"
+    assert "in 3 places" in flag.message, "two at her left, one at her right"
+    rows = np.flatnonzero(flag.region.any(axis=1))
+    assert rows.min() >= 195, "a bough above her head ends nowhere"
+    assert rows.max() < 315
+    assert not flag.region[285:300, 352:].any(), "nor does one that stops before her"
+
+
+def test_no_bough_at_the_sitter_no_finding() -> None:
+    alpha, sitter = (np.zeros((400, 600), np.float32) for _ in range(2))
+    alpha[40:46] = 1
+    assert list(ends_at_sitter(alpha, sitter)) == []
+    sitter[150:, 250:350] = 1
+    assert list(ends_at_sitter(alpha, sitter)) == []
