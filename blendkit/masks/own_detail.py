@@ -3,7 +3,7 @@
 There the background frame is the sharper one over whole woods, and the map of blur, whose windows
 are as wide as its discs, says so of twigs in front of them too.  But what the background frame
 shows sharper is soft in the foreground frame: fine detail that is lost from the one to the other is
-no foreground, and all else may be.
+no foreground, and all else may be.  Where both frames focus on the sitter nothing is lost.
 """
 
 import cv2
@@ -18,9 +18,9 @@ _FINE_PX, _WIDE_PX, _WINDOW_PX = 1.0, 2.5, 3.0
 _PASSED = 0.048
 """Share of white noise's variance that the band lets pass: 1/4pi (1/f^2 + 1/w^2) - 1/pi(f^2+w^2),
 for sigmas f and w."""
-_SEEN, _LOST = 4.0, 0.5
-"""Energy from which there is detail, as a multiple of the noise's, and share of it that is left
-where it was lost."""
+_SEEN, _LOST = 4.0, 0.12
+"""Energy from which there is detail, as a multiple of the noise's, and the share of it that is left
+where it was lost: a smooth bough before leaves that show through its veil still has more."""
 _REACH_PX = 3
 _MIDDLE_GREY = 0.18
 

@@ -29,8 +29,8 @@ def search_region(
     sitter : ndarray
         float32 (height, width), 1 where the zone in focus stays the background frame's.
     hints : Hints
-        A painted foreground mask decides; without one the whole frame is searched, off the sitter
-        and off what the foreground frame shows only blurred.
+        A painted foreground mask decides; without one the whole frame is searched, off the sitter.
+        What the foreground frame shows only blurred is left out either way.
 
     Returns
     -------
@@ -38,9 +38,10 @@ def search_region(
         bool (height, width).
     """
     if hints.foreground_mask is not None:
-        region = footprint & (hints.foreground_mask > _PAINTED)
+        meant = hints.foreground_mask > _PAINTED
     else:
-        region = footprint & (sitter < _PAINTED) & own_detail(*frames, grain)
+        meant = sitter < _PAINTED
+    region = footprint & meant & own_detail(*frames, grain)
     if hints.background_mask is not None:
         region &= hints.background_mask <= _PAINTED
     return np.asarray(region, np.bool_)

@@ -102,7 +102,8 @@ def test_paint_decides_where_to_search() -> None:
     painted, barred = none.copy(), none.copy()
     painted[:80], barred[:20] = 1, 1
     hints = Hints(foreground_mask=painted, background_mask=barred)
-    region = search_region(everywhere, (none[..., None],) * 2, (0.01, 0.01), none, hints)
+    frames = (np.full((*SHAPE, 3), 0.2, np.float32),) * 2
+    region = search_region(everywhere, frames, (0.01, 0.01), none, hints)
     assert region[20:80].all()
     assert not region[:20].any()
     assert not region[80:].any()
