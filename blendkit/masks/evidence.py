@@ -14,6 +14,8 @@ from blendkit.frame import Bool, Float, luminance
 
 PLANES = 10
 """sqrt light of foreground frame (3) and background frame (3), hint, prior, grain, colour."""
+PRIOR = 7
+"""Index of the prior's plane."""
 NO_PRIOR = 0.5
 _MIDDLE_GREY = 0.18
 _GRAIN_SCALE = 20.0
@@ -142,7 +144,7 @@ def network_planes(
         root = np.sqrt(np.clip(pixels * scale, 0, 4))
         planes[first : first + 3] = np.moveaxis(root, 2, 0) - 0.5
     planes[6] = hint
-    planes[7] = prior - NO_PRIOR
+    planes[PRIOR] = prior - NO_PRIOR
     planes[8] = min(grain * scale * _GRAIN_SCALE, 2.0)
     planes[9] = colour
     return planes

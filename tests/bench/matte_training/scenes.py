@@ -10,6 +10,7 @@ five scenes all boughs, those in front and those behind, are of one bark: colour
 The pair is rendered by the simulator, through a sampled aperture.  With --alike a share of the
 scenes is of the hard kind: one bark, the background nearly as soft as the boughs are in the soft
 frame, and now and then softer in the sharp frame than in the soft one, as in a pair of two focuses.
+With --leafy there are leaves on all that stands in front.
 
     python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1 --photographs FOLDER
 """
@@ -33,18 +34,21 @@ MARGIN = 110
 _SUPER = 4
 _PHOTOGRAPHED = 0.45
 _TWO_FOCUSES = 0.15
+_LEAVED = 0.35
 
 
 def training_pair(
-    seed: int, photographs: Photographs, *, alike: float = 0.0
+    seed: int, photographs: Photographs, *, alike: float = 0.0, leafy: float = 0.0
 ) -> dict[str, np.ndarray]:
     """Return one pair: both frames noise-free in one light, matte, sitter, all float16.
 
-    alike: share of scenes in which boughs and background are hard to tell apart.
+    alike: share of scenes in which boughs and background are hard to tell apart.  leafy: share in
+    which everything in front bears leaves.
     """
     rng = np.random.default_rng(seed)
     hard = np.random.default_rng((seed, 1))
     close = bool(hard.uniform() < alike)
+    leaved = 1.0 if np.random.default_rng((seed, 2)).uniform() < leafy else _LEAVED
     shape = (SIZE[1] + 2 * MARGIN, SIZE[0] + 2 * MARGIN)
     kin = _bark(rng) if rng.uniform() < 0.4 or (close and hard.uniform() < 0.7) else None
     layers = [
@@ -68,7 +72,9 @@ def training_pair(
         layers.append(Layer(color, cover, 5.0, "sitter", "sitter"))
     for index in range(rng.integers(1, 3)):
         thickness = float(np.exp(rng.uniform(-0.7, 1.2)))
-        color, cover = _foreground(shape, rng, photographs, thickness=thickness, base=kin)
+        color, cover = _foreground(
+            shape, rng, photographs, thickness=thickness, base=kin, leaved=leaved
+        )
         layers.append(Layer(color, cover, 2.5 - 0.4 * index, "foreground", f"near{index}"))
     if not any(layer.role == "sitter" for layer in layers):
         layers.append(layers.pop())
@@ -380,8 +386,12 @@ def _foreground(
     *,
     thickness: float,
     base: np.ndarray | None = None,
+    leaved: float = _LEAVED,
 ) -> tuple[Float, Float]:
-    """Return colour and coverage of one layer of boughs, tangles or leaves; base: of the bark."""
+    """Return colour and coverage of one layer of boughs, tangles or leaves.
+
+    base: colour of the bark.  leaved: chance of leaves.
+    """
     kind = rng.uniform()
     lines: list[tuple[np.ndarray, np.ndarray]] = []
     if kind < 0.65:
@@ -394,7 +404,7 @@ def _foreground(
             lines.append((path, np.full(len(path), max(thickness * rng.uniform(0.9, 4), 0.9))))
     cover = _stroked(shape, lines)
     color = _surface(shape, cover, rng, _bark(rng) if base is None else base, photographs)
-    if rng.uniform() < 0.35:
+    if rng.uniform() < leaved:
         leaves = _leaves(rng, shape, max(rng.uniform(6, 30) * thickness, 4))
         own, leafy = _leafage(shape, leaves, rng, photographs)
         color = own * leafy[..., None] + color * (1 - leafy[..., None])
@@ -439,8 +449,11 @@ def _surface(
 @click.option("--count", default=600)
 @click.option("--seed", default=1)
 @click.option("--alike", default=0.0, help="share of scenes that are hard to tell apart")
+@click.option("--leafy", default=0.0, help="share of scenes with leaves on all that is in front")
 @click.option("--photographs", type=click.Path(exists=True, file_okay=False, path_type=Path))
-def main(folder: Path, count: int, seed: int, alike: float, photographs: Path | None) -> None:
+def main(
+    folder: Path, count: int, seed: int, alike: float, leafy: float, photographs: Path | None
+) -> None:
     """Write COUNT training pairs to FOLDER as npz files."""
     stock = Photographs(photographs)
     cv2.setNumThreads(1)
@@ -448,7 +461,8 @@ def main(folder: Path, count: int, seed: int, alike: float, photographs: Path | 
     for index in range(count):
         target = folder / f"{seed:03d}-{index:05d}.npz"
         if not target.exists():
-            np.savez(target, **training_pair(seed * 100_000 + index, stock, alike=alike))
+            pair = training_pair(seed * 100_000 + index, stock, alike=alike, leafy=leafy)
+            np.savez(target, **pair)
         if index % 50 == 0:
             print(index, file=sys.stderr)
 

@@ -9,9 +9,9 @@ the last line prints the mean absolute error there.
 
 import time
 from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from queue import Queue
-from threading import Thread
 from typing import cast
 
 import click
@@ -19,15 +19,16 @@ import cv2
 import numpy as np
 import torch
 from hints import wobbly_hint
+from learning import fed, rate_at, raw_maps, running_mean
 from network import MatteNet, exported
 from numpy.typing import NDArray
 from resume import resumed
 from torch import nn
-from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
 
 from blendkit.masks.evidence import (
     NO_PRIOR,
     PLANES,
+    PRIOR,
     colour_evidence,
     exposure_scale,
     network_planes,
@@ -35,8 +36,10 @@ from blendkit.masks.evidence import (
 
 _CROP = 160
 _BATCH = 10
-_WITH_PRIOR = 0.67
-_KEPT_A_STEP = 0.998
+_SURROUNDED = 7
+"""Crops of a batch that get a prior: always as many, since each number costs its own kernels."""
+_JUDGED = 40
+"""Batches by which the held-out error is measured."""
 
 Sample = dict[str, NDArray[np.float32]]
 
@@ -50,11 +53,11 @@ class Scenes:
     def __len__(self) -> int:
         return len(self._scenes)
 
-    def crop(self, index: int, rng: np.random.Generator) -> Sample:
+    def crop(self, index: int, rng: np.random.Generator, *, surrounded: bool) -> Sample:
         """Return a random crop, scaled and turned, in random light, with random grain.
 
-        Two of three also hold its surroundings at half the scale, from which the network makes the
-        prior, as it does in use: there the coarser scale has seen more of the picture.
+        surrounded: with its surroundings at half the scale, from which the network makes the prior,
+        as it does in use: there the coarser scale has seen more of the picture.
         """
         scene = self._scenes[index]
         full = scene["matte"].shape[0]
@@ -70,7 +73,7 @@ class Scenes:
         turn = (int(rng.integers(4)), bool(rng.uniform() < 0.5))
         taking = _Taking(rng)
         fine = _cut(scene, window, _CROP)
-        if rng.uniform() > _WITH_PRIOR:
+        if not surrounded:
             fine = _turned(fine, turn)
             fine["hint"] = _hint(fine["matte"], rng)
             return taking.taken(fine, rng, shrunk=1)
@@ -183,22 +186,68 @@ def _planes(parts: Sample, prior: NDArray[np.float32]) -> NDArray[np.float32]:
     )
 
 
-def _with_priors(net: MatteNet, batch: list[Sample]) -> torch.Tensor:
+@dataclass(frozen=True, slots=True)
+class Lift:
+    """How a crop's surroundings lie on it: which crop, the map onto its grid, and how it turned."""
+
+    index: int
+    where: NDArray[np.float32]
+    turn: tuple[int, bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Crops ready for the net: planes without priors, truths and hint, (batch, 1, side, side).
+
+    coarse: planes of the surroundings that `lifts` speak of, in their order.
+    """
+
+    planes: torch.Tensor
+    matte: torch.Tensor
+    sitter: torch.Tensor
+    hint: torch.Tensor
+    coarse: torch.Tensor
+    lifts: tuple[Lift, ...]
+
+
+def _batch(scenes: Scenes, rng: np.random.Generator) -> Batch:
+    crops = [
+        scenes.crop(int(rng.integers(len(scenes))), rng, surrounded=k < _SURROUNDED)
+        for k in range(_BATCH)
+    ]
+    bare = np.full((_CROP, _CROP), NO_PRIOR, np.float32)
+    coarse, lifts = [np.zeros((0, PLANES, _CROP, _CROP), np.float32)], []
+    for index, parts in enumerate(crops):
+        if "where" in parts:
+            names = ("soft", "sharp", "hint", "grain")
+            coarse.append(_planes({n: parts[f"coarse {n}"] for n in names}, bare)[None])
+            quarters, mirrored = (int(v) for v in parts["turn"])
+            lifts.append(Lift(index, parts["where"], (quarters, bool(mirrored))))
+    truths = (
+        torch.from_numpy(np.stack([parts[name] for parts in crops]))[:, None]
+        for name in ("matte", "sitter", "hint")
+    )
+    planes = torch.from_numpy(np.stack([_planes(parts, bare) for parts in crops]))
+    return Batch(planes, *truths, torch.from_numpy(np.concatenate(coarse)), tuple(lifts))
+
+
+def _matte(raw: torch.Tensor) -> torch.Tensor:
+    return torch.clamp(1.04 * torch.sigmoid(raw[:, :1]) - 0.02, 0, 1)
+
+
+def _with_priors(net: MatteNet, batch: Batch) -> torch.Tensor:
     """Return the planes of a batch; where its surroundings are known, with the net's own prior."""
-    priors = [np.full((_CROP, _CROP), NO_PRIOR, np.float32) for _ in batch]
-    chosen = [i for i, parts in enumerate(batch) if "where" in parts]
-    if chosen:
-        names = ("soft", "sharp", "hint", "grain")
-        stack = [_planes({n: batch[i][f"coarse {n}"] for n in names}, priors[0]) for i in chosen]
+    planes = batch.planes.clone()
+    if batch.lifts:
         net.eval()
         with torch.no_grad():
-            coarse = net(torch.from_numpy(np.stack(stack)))[:, 0].numpy()
+            coarse = _matte(raw_maps(net, batch.coarse))[:, 0].numpy()
         net.train()
-        for i, value in zip(chosen, coarse, strict=True):
-            lifted = _lifted(value, batch[i]["where"])
-            turns, mirrored = (int(v) for v in batch[i]["turn"])
-            priors[i] = _turned({"prior": lifted}, (turns, bool(mirrored)))["prior"]
-    return torch.from_numpy(np.stack([_planes(p, q) for p, q in zip(batch, priors, strict=True)]))
+        for lift, value in zip(batch.lifts, coarse, strict=True):
+            lifted = {"prior": _lifted(value, lift.where)}
+            prior = _turned(lifted, lift.turn)["prior"] - NO_PRIOR
+            planes[lift.index, PRIOR] = torch.from_numpy(prior)
+    return planes
 
 
 def _loss(matte: torch.Tensor, truth: torch.Tensor, hint: torch.Tensor) -> torch.Tensor:
@@ -218,37 +267,24 @@ def _loss(matte: torch.Tensor, truth: torch.Tensor, hint: torch.Tensor) -> torch
     return plain + slopes
 
 
-def _batches(scenes: Scenes, seed: int) -> Iterator[list[Sample]]:
-    """Yield batches that a second thread prepares while the network learns."""
-    ready: Queue[list[Sample]] = Queue(maxsize=4)
-
-    def prepare() -> None:
-        rng = np.random.default_rng(seed)
-        while True:
-            ready.put([scenes.crop(int(rng.integers(len(scenes))), rng) for _ in range(_BATCH)])
-
-    Thread(target=prepare, daemon=True).start()
-    while True:
-        yield ready.get()
+def _batches(scenes: Scenes, seed: int) -> Iterator[Batch]:
+    yield from fed(partial(_batch, scenes), seed)
 
 
 def _validate(net: MatteNet, scenes: Scenes) -> str:
     """Return the mean absolute errors: of the matte inside the hint, of the zone in focus."""
     rng = np.random.default_rng(7)
     errors, others = [], []
-    for _ in range(12):
-        batch = [scenes.crop(int(rng.integers(len(scenes))), rng) for _ in range(_BATCH)]
+    for _ in range(_JUDGED):
+        batch = _batch(scenes, rng)
         planes = _with_priors(net, batch)
         net.eval()
         with torch.no_grad():
-            maps = net(planes).numpy()
+            found, zone = net(planes.to(memory_format=torch.channels_last)).split(1, dim=1)
         net.train()
-        for (found, zone), parts in zip(maps, batch, strict=True):
-            others.append(float(np.abs(zone - parts["sitter"]).mean()))
-            inside = parts["hint"] > 0
-            if not inside.any():
-                continue
-            errors.append(float(np.abs(found - parts["matte"])[inside].mean()))
+        others.append(float((zone - batch.sitter).abs().mean()))
+        inside = batch.hint > 0
+        errors.append(float((found - batch.matte).abs()[inside].mean()))
     return f"{np.mean(errors):.4f} (zone in focus {np.mean(others):.4f})"
 
 
@@ -274,33 +310,26 @@ def main(
     torch.set_num_threads(threads)
     cv2.setNumThreads(1)
     files = sorted(folder.glob("*.npz"))
-    held = Scenes(files[::10][::4])
+    held = Scenes(files[::10])
     scenes = Scenes([f for i, f in enumerate(files) if i % 10])
     net = MatteNet().to(memory_format=torch.channels_last)
     if resume:
         resumed(net, resume, (_with_priors(net, b) for b in _batches(scenes, seed + 1)))
         print(f"held-out error {_validate(net, held)} at the start", flush=True)
     optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-4)
-    # The figures of single steps wander; the running mean of their weights does not.
-    mean = AveragedModel(net, multi_avg_fn=get_ema_multi_avg_fn(_KEPT_A_STEP), use_buffers=True)
+    mean = running_mean(net)
     began, step, running = time.time(), 0, 0.0
     for batch in _batches(scenes, seed):
         share = (time.time() - began) / max(60 * minutes, 1e-9)
         if share >= 1:
             break
         for group in optimiser.param_groups:
-            group["lr"] = rate * min(1, (step + 1) / 50) * max(np.cos(share * np.pi / 2), 0.02)
-        planes = _with_priors(net, batch)
-        truth, sitter, hint = (
-            torch.from_numpy(np.stack([p[name] for p in batch]))[:, None]
-            for name in ("matte", "sitter", "hint")
-        )
-        raw = net.raw(planes.to(memory_format=torch.channels_last))
-        matte = torch.clamp(1.04 * torch.sigmoid(raw[:, :1]) - 0.02, 0, 1)
+            group["lr"] = rate_at(share, step, rate)
+        raw = raw_maps(net, _with_priors(net, batch))
         # Cross entropy: most places are not in focus in both, and an absolute error would settle
         # for saying so everywhere.
-        zone = nn.functional.binary_cross_entropy_with_logits(raw[:, 1:], sitter)
-        loss = _loss(matte, truth, hint) + 0.2 * zone
+        zone = nn.functional.binary_cross_entropy_with_logits(raw[:, 1:], batch.sitter)
+        loss = _loss(_matte(raw), batch.matte, batch.hint) + 0.2 * zone
         optimiser.zero_grad()
         loss.backward()
         optimiser.step()
@@ -310,16 +339,17 @@ def main(
         step += 1
         if step % 50 == 0:
             print(f"step {step}  {share:.0%}  loss {running:.4f}", flush=True)
-        if step % 300 == 0:
-            print(f"held-out error {_validate(net, held)}", flush=True)
-            _export(cast("MatteNet", mean.module), target)
+        if step % 1000 == 0:
+            averaged = cast("MatteNet", mean.module)
+            print(f"held-out error {_validate(averaged, held)}", flush=True)
+            _export(averaged, target)
     averaged = cast("MatteNet", mean.module)
     _settle(averaged, _batches(scenes, seed + 2))
     _export(averaged, target)
     print(f"held-out error {_validate(averaged, held)} after {step} steps")
 
 
-def _settle(net: MatteNet, batches: Iterator[list[Sample]], count: int = 60) -> None:
+def _settle(net: MatteNet, batches: Iterator[Batch], count: int = 60) -> None:
     """Take the normalisations' statistics over many batches: the last few say too little."""
     norms = [module for module in net.modules() if isinstance(module, nn.BatchNorm2d)]
     stacks = [_with_priors(net, next(batches)) for _ in range(count)]

@@ -10,27 +10,25 @@ the first look as it is, times the chance, with what is likely kept whole, and w
 
 import time
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
-from queue import Queue
-from threading import Thread
 from typing import cast
 
 import click
 import cv2
 import numpy as np
 import torch
+from learning import fed, rate_at, raw_maps, running_mean
 from network import MatteNet, exported
 from numpy.typing import NDArray
 from resume import resumed
 from torch import nn
-from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
 
 from blendkit.masks.second_look import MATTE, PLANES
 
 _WIDTHS = (16, 28, 48, 72, 96)
 _CROP, _BATCH = 128, 12
 _THERE = 0.02
-_KEPT_A_STEP = 0.998
 
 Array = NDArray[np.float32]
 
@@ -90,20 +88,9 @@ class Seen:
         return seen, np.ascontiguousarray(truth)
 
 
-def _batches(seen: Seen, seed: int) -> Iterator[tuple[torch.Tensor, torch.Tensor]]:
-    """Yield batches that a second thread prepares while the network learns."""
-    ready: Queue[tuple[Array, Array]] = Queue(maxsize=6)
-
-    def prepare() -> None:
-        rng = np.random.default_rng(seed)
-        while True:
-            planes, truths = zip(*(seen.crop(rng) for _ in range(_BATCH)), strict=True)
-            ready.put((np.stack(planes), np.stack(truths)))
-
-    Thread(target=prepare, daemon=True).start()
-    while True:
-        planes, truth = ready.get()
-        yield torch.from_numpy(planes), torch.from_numpy(truth)
+def _batch(seen: Seen, rng: np.random.Generator) -> tuple[torch.Tensor, torch.Tensor]:
+    planes, truths = zip(*(seen.crop(rng) for _ in range(_BATCH)), strict=True)
+    return torch.from_numpy(np.stack(planes)), torch.from_numpy(np.stack(truths))
 
 
 def _loss(said: torch.Tensor, matte: torch.Tensor, truth: torch.Tensor) -> torch.Tensor:
@@ -162,19 +149,19 @@ def main(
     cv2.setNumThreads(1)
     files = sorted(folder.glob("*.npz"))
     held = Seen(files[::12])
-    batches = _batches(Seen([f for i, f in enumerate(files) if i % 12]), seed)
+    batches = fed(partial(_batch, Seen([f for i, f in enumerate(files) if i % 12])), seed)
     net = MatteNet(_WIDTHS, planes=PLANES, maps=1).to(memory_format=torch.channels_last)
     if resume:
         resumed(net, resume, (planes for planes, _ in batches))
         print(f"at the start  held out: {_validate(net, held)}", flush=True)
     optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-3)
-    mean = AveragedModel(net, multi_avg_fn=get_ema_multi_avg_fn(_KEPT_A_STEP), use_buffers=True)
+    mean = running_mean(net)
     began, step = time.time(), 0
     while (share := (time.time() - began) / max(60 * minutes, 1e-9)) < 1:
         for group in optimiser.param_groups:
-            group["lr"] = rate * min(1, (step + 1) / 50) * max(np.cos(share * np.pi / 2), 0.02)
+            group["lr"] = rate_at(share, step, rate)
         planes, truth = next(batches)
-        said = net.raw(planes.to(memory_format=torch.channels_last))[:, 0]
+        said = raw_maps(net, planes)[:, 0]
         loss = _loss(said, planes[:, MATTE], truth)
         optimiser.zero_grad()
         loss.backward()
