@@ -122,10 +122,12 @@ def test_unrelated_frames_are_refused_and_sizes_must_agree() -> None:
         merge_pair(one, Frame(small, name="small"))
 
 
-def test_the_disc_of_a_focus_pair_does_not_run_off() -> None:
+@pytest.mark.parametrize("seed", [2, 8])
+def test_the_disc_of_a_focus_pair_does_not_run_off(seed: int) -> None:
     """The background frame is the sharper one behind, and hills tell little about twigs' discs.
 
-    Before both sides were blurred on, and displacements bounded, this pair ended 109 px aside.
+    Before both sides were blurred on, and displacements bounded, the second pair ended 109 px aside;
+    before a displacement had to explain something, the first came out half too large, 17 px aside.
     """
     spec = PairSpec(
         foreground_disc_px=(40.0, 0.5),
@@ -134,7 +136,7 @@ def test_the_disc_of_a_focus_pair_does_not_run_off() -> None:
         iso=(100.0, 400.0),
         seed=8,
     )
-    found = make_pair(SCENES["twigs_from_below_over_hills"](8, (600, 400)), spec)
+    found = make_pair(SCENES["twigs_from_below_over_hills"](seed, (600, 400)), spec)
     merged = merge_pair(found.background, found.foreground, hints=Hints(matte=found.truth.matte))
     assert merged.groups
     for group in merged.groups:
