@@ -126,8 +126,8 @@ def test_unrelated_frames_are_refused_and_sizes_must_agree() -> None:
 def test_the_disc_of_a_focus_pair_does_not_run_off(seed: int) -> None:
     """The background frame is the sharper one behind, and hills tell little about twigs' discs.
 
-    Before both sides were blurred on, and displacements bounded, the second pair ended 109 px aside;
-    before a displacement had to explain something, the first came out half too large, 17 px aside.
+    Before both sides were blurred on, and displacements bounded, the second pair ended 109 px
+    aside; before a displacement had to explain something, the first came out half too large.
     """
     spec = PairSpec(
         foreground_disc_px=(40.0, 0.5),
