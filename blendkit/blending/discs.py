@@ -22,6 +22,8 @@ _SMALLEST_PX = 2.5
 _WORTH_A_SHIFT = 0.015
 """Share of the residual that a displacement must explain: hills behind twigs that stand still
 gained 0.012 by 17 px and a disc too large by half, twigs that moved 6 to 12 px 0.02 to 0.27."""
+_STILL_PX = 1.0
+"""Displacement, px of the evidence, within which the disc in place is the same disc."""
 _FARTHEST = 0.04
 """Largest believable displacement of the blurred boughs, share of the long side: 48 px of 1200."""
 
@@ -110,6 +112,8 @@ def _unless_needless(
     evidence: DiscEvidence, disc: float, shift: tuple[float, float]
 ) -> tuple[float, tuple[float, float]]:
     """Return the fit, or one in place where that explains the background frame as well."""
+    if np.hypot(*shift) < _STILL_PX:
+        return disc, shift
     in_place = _search_disc(evidence, disc, (0.0, 0.0))
     gained = 1 - residual(evidence, disc, shift) / residual(evidence, in_place, (0.0, 0.0))
     return (disc, shift) if gained > _WORTH_A_SHIFT else (in_place, (0.0, 0.0))
@@ -201,13 +205,20 @@ _AROUND: Sequence[tuple[int, int]] = (
 
 def _search_disc(evidence: DiscEvidence, disc: float, shift: tuple[float, float]) -> float:
     """Refine the disc by a parabola over the logarithm of its diameter."""
+
+    def cost(trial: float) -> float:
+        return residual(evidence, trial, shift)
+
     for ratio in (1.14, 1.05):
         trials = [disc / ratio, disc, disc * ratio]
-        costs = [residual(evidence, d, shift) for d in trials]
+        costs = [cost(d) for d in trials]
         while np.argmin(costs) != 1 and _SMALLEST_PX < trials[1] < max(evidence.weight.shape) / 2:
-            grow = ratio if np.argmin(costs) == 2 else 1 / ratio
-            trials = [d * grow for d in trials]
-            costs = [residual(evidence, d, shift) for d in trials]
+            if np.argmin(costs) == 2:
+                trials = [*trials[1:], trials[2] * ratio]
+                costs = [*costs[1:], cost(trials[2])]
+            else:
+                trials = [trials[0] / ratio, *trials[:2]]
+                costs = [cost(trials[0]), *costs[:2]]
         bend = costs[0] - 2 * costs[1] + costs[2]
         offset = 0.5 * (costs[0] - costs[2]) / bend if bend > 0 else 0.0
         disc = trials[1] * ratio ** float(np.clip(offset, -1, 1))
