@@ -10,7 +10,8 @@ five scenes all boughs, those in front and those behind, are of one bark: colour
 The pair is rendered by the simulator, through a sampled aperture.  With --alike a share of the
 scenes is of the hard kind: one bark, the background nearly as soft as the boughs are in the soft
 frame, and now and then softer in the sharp frame than in the soft one, as in a pair of two focuses.
-With --leafy there are leaves on all that stands in front.
+With --leafy there are leaves on all that stands in front; with --grown leaves hang on their twigs
+(grown.py), and bark is in patches.
 
     python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1 --photographs FOLDER
 """
@@ -21,6 +22,8 @@ from pathlib import Path
 import click
 import cv2
 import numpy as np
+from grown import Palette, hung, laid_leaves, patched
+from lines import SUPER, forks, stroked, walk
 from photographs import Photographs
 
 from blendkit.frame import Float
@@ -31,24 +34,31 @@ from blendkit.simulate.spec import PairSpec
 
 SIZE = (448, 448)
 MARGIN = 110
-_SUPER = 4
 _PHOTOGRAPHED = 0.45
 _TWO_FOCUSES = 0.15
-_LEAVED = 0.35
+_LEAVED, _LEAVED_IF_GROWN = 0.35, 0.75
 
 
 def training_pair(
-    seed: int, photographs: Photographs, *, alike: float = 0.0, leafy: float = 0.0
+    seed: int,
+    photographs: Photographs,
+    *,
+    alike: float = 0.0,
+    leafy: float = 0.0,
+    grown: float = 0.0,
 ) -> dict[str, np.ndarray]:
     """Return one pair: both frames noise-free in one light, matte, sitter, all float16.
 
     alike: share of scenes in which boughs and background are hard to tell apart.  leafy: share in
-    which everything in front bears leaves.
+    which everything in front bears leaves.  grown: share in which leaves hang on their twigs.
     """
     rng = np.random.default_rng(seed)
     hard = np.random.default_rng((seed, 1))
     close = bool(hard.uniform() < alike)
     leaved = 1.0 if np.random.default_rng((seed, 2)).uniform() < leafy else _LEAVED
+    alive = bool(np.random.default_rng((seed, 3)).uniform() < grown)
+    if alive:
+        leaved = max(leaved, _LEAVED_IF_GROWN)
     shape = (SIZE[1] + 2 * MARGIN, SIZE[0] + 2 * MARGIN)
     kin = _bark(rng) if rng.uniform() < 0.4 or (close and hard.uniform() < 0.7) else None
     layers = [
@@ -65,7 +75,9 @@ def training_pair(
             color, cover = _rails(shape, rng, photographs)
         else:
             thickness = rng.uniform(0.5, 2.5)
-            color, cover = _foreground(shape, rng, photographs, thickness=thickness, base=kin)
+            color, cover = _foreground(
+                shape, rng, photographs, thickness=thickness, base=kin, grown=alive
+            )
         layers.append(Layer(color, cover, 12.0, "background", "middle"))
     if rng.uniform() < 0.6:
         color, cover = _sitter(shape, rng, photographs)
@@ -73,7 +85,7 @@ def training_pair(
     for index in range(rng.integers(1, 3)):
         thickness = float(np.exp(rng.uniform(-0.7, 1.2)))
         color, cover = _foreground(
-            shape, rng, photographs, thickness=thickness, base=kin, leaved=leaved
+            shape, rng, photographs, thickness=thickness, base=kin, leaved=leaved, grown=alive
         )
         layers.append(Layer(color, cover, 2.5 - 0.4 * index, "foreground", f"near{index}"))
     if not any(layer.role == "sitter" for layer in layers):
@@ -185,7 +197,7 @@ def _rails(
     if lines and rng.uniform() < 0.4:
         ends = rng.uniform(0, 1, (2, 2)) * shape[::-1]
         lines.append((ends, np.full(2, lines[-1][1][0])))
-    cover = _stroked(shape, lines)
+    cover = stroked(shape, lines)
     if rng.uniform() < 0.6:
         cover = cover * _blob(shape, rng.uniform(0, 1, 2) * shape[::-1], (300, 120), rng)
     return _surface(shape, cover, rng, _bark(rng), photographs), cover
@@ -239,9 +251,9 @@ def _sitter(
     color = _cloth(shape, rng, photographs)
     for _ in range(rng.integers(0, 6)):
         if rng.uniform() < 0.6:
-            path = _walk(rng, tuple(middle), rng.uniform(150, 420), rng.uniform(0.01, 0.08))
+            path = walk(rng, tuple(middle), rng.uniform(150, 420), rng.uniform(0.01, 0.08))
             widths = np.linspace(rng.uniform(25, 80), rng.uniform(10, 40), len(path))
-            part = _stroked(shape, [(path, widths)])
+            part = stroked(shape, [(path, widths)])
         else:
             at = middle + rng.normal(0, 90, 2)
             part = _blob(shape, at, (rng.uniform(20, 90), rng.uniform(20, 90)), rng)
@@ -249,10 +261,9 @@ def _sitter(
         cover = np.maximum(cover, part)
     if rng.uniform() < 0.6:
         paths = [
-            _walk(rng, tuple(middle), rng.uniform(60, 200), 0.02)
-            for _ in range(rng.integers(5, 60))
+            walk(rng, tuple(middle), rng.uniform(60, 200), 0.02) for _ in range(rng.integers(5, 60))
         ]
-        hair = _stroked(shape, [(p, np.full(len(p), rng.uniform(0.8, 2))) for p in paths])
+        hair = stroked(shape, [(p, np.full(len(p), rng.uniform(0.8, 2))) for p in paths])
         color = color * (1 - hair[..., None]) + _color(rng, high=0.3) * hair[..., None]
         cover = np.maximum(cover, hair)
     return color.astype(np.float32), cover.astype(np.float32)
@@ -278,59 +289,6 @@ def _cloth(shape: tuple[int, int], rng: np.random.Generator, photographs: Photog
     shading = rng.uniform(0.02, 0.5) * _noise(shape, rng, roughness=2.2)
     texture = np.exp(rng.uniform(-4, -1)) * _noise(shape, rng, roughness=rng.uniform(0.6, 1.3))
     return np.asarray(_color(rng) * np.exp(shading + texture)[..., None], np.float32)
-
-
-def _walk(
-    rng: np.random.Generator, start: tuple[float, float], length: float, bend: float
-) -> np.ndarray:
-    """Return the points of a wandering line, (n, 2)."""
-    count = max(int(length / 4), 3)
-    heading = rng.uniform(0, 2 * np.pi) + np.cumsum(rng.normal(0, bend * 4, count))
-    steps = np.column_stack([np.cos(heading), np.sin(heading)]) * 4
-    return np.asarray(start) + np.cumsum(steps, axis=0)
-
-
-def _stroked(shape: tuple[int, int], lines: list[tuple[np.ndarray, np.ndarray]]) -> Float:
-    """Draw tapered lines at four times the size and average down: coverage."""
-    fine = np.zeros((shape[0] * _SUPER, shape[1] * _SUPER), np.uint8)
-    for points, widths in lines:
-        scaled = np.round(points * _SUPER).astype(int)
-        for a, b, width in zip(scaled[:-1], scaled[1:], widths, strict=False):
-            cv2.line(
-                fine, tuple(map(int, a)), tuple(map(int, b)), 255, max(round(width * _SUPER), 1)
-            )
-    return (cv2.resize(fine, shape[::-1], interpolation=cv2.INTER_AREA) / 255).astype(np.float32)
-
-
-def _forks(
-    rng: np.random.Generator, shape: tuple[int, int], width: float
-) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Return a wandering limb with side twigs, each with twigs of its own."""
-    lines = []
-    start = rng.uniform(-0.05, 1.05, 2) * shape[::-1]
-    stack = [(start, rng.uniform(0, 2 * np.pi), width, rng.uniform(150, 600), 0)]
-    bend, spread = rng.uniform(0.01, 0.06), rng.uniform(0.3, 1.3)
-    while stack:
-        at, heading, w, length, level = stack.pop()
-        count = max(int(length / 4), 3)
-        headings = heading + np.cumsum(rng.normal(0, bend * 2, count))
-        points = at + np.cumsum(np.column_stack([np.cos(headings), np.sin(headings)]) * 4, axis=0)
-        lines.append((points, np.linspace(w, max(w * 0.4, 0.9), count)))
-        if level < 3:
-            for _ in range(rng.integers(1, 7)):
-                k = int(rng.integers(count // 5, count))
-                turn = rng.choice([-1, 1]) * spread * rng.uniform(0.5, 1.4)
-                share = rng.uniform(0.25, 0.6)
-                stack.append(
-                    (
-                        points[k],
-                        headings[k] + turn,
-                        max(w * rng.uniform(0.35, 0.7), 1.0),
-                        length * share,
-                        level + 1,
-                    )
-                )
-    return lines
 
 
 def _leaves(
@@ -363,13 +321,13 @@ def _leafage(
     photographs: Photographs,
 ) -> tuple[Float, Float]:
     """Return colour and coverage of leaves: all of one colour, or each of its own."""
-    fine = np.zeros((shape[0] * _SUPER, shape[1] * _SUPER), np.uint8)
+    fine = np.zeros((shape[0] * SUPER, shape[1] * SUPER), np.uint8)
     vivid = float(rng.choice([0.2, 0.8]))
     base = _color(rng, low=0.02, high=0.6, tinting=vivid)
     variety = rng.uniform(0, 0.5)
     color = np.ascontiguousarray(np.broadcast_to(base, (*shape, 3)), np.float32)
     for leaf in leaves:
-        cv2.fillPoly(fine, [np.round(leaf * _SUPER).astype(np.int32)], 255)
+        cv2.fillPoly(fine, [np.round(leaf * SUPER).astype(np.int32)], 255)
         own = base * np.exp(rng.normal(0, variety) + rng.normal(0, 0.4 * variety, 3))
         outline, tint = np.round(leaf).astype(np.int32), [float(v) for v in own]
         cv2.fillPoly(color, [outline], tint)
@@ -387,30 +345,42 @@ def _foreground(
     thickness: float,
     base: np.ndarray | None = None,
     leaved: float = _LEAVED,
+    grown: bool = False,
 ) -> tuple[Float, Float]:
     """Return colour and coverage of one layer of boughs, tangles or leaves.
 
-    base: colour of the bark.  leaved: chance of leaves.
+    base: colour of the bark.  leaved: chance of leaves.  grown: whether they hang on their twigs.
     """
     kind = rng.uniform()
     lines: list[tuple[np.ndarray, np.ndarray]] = []
     if kind < 0.65:
         for _ in range(rng.integers(1, 4) if rng.uniform() < 0.75 else rng.integers(4, 10)):
-            lines += _forks(rng, shape, thickness * np.exp(rng.uniform(np.log(2), np.log(24))))
+            lines += forks(rng, shape, thickness * np.exp(rng.uniform(np.log(2), np.log(24))))
     if kind > 0.5:
         for _ in range(rng.integers(2, 14)):
             start = tuple(rng.uniform(0, 1, 2) * shape[::-1])
-            path = _walk(rng, start, rng.uniform(80, 700), rng.uniform(0.004, 0.05))
+            path = walk(rng, start, rng.uniform(80, 700), rng.uniform(0.004, 0.05))
             lines.append((path, np.full(len(path), max(thickness * rng.uniform(0.9, 4), 0.9))))
-    cover = _stroked(shape, lines)
+    cover = stroked(shape, lines)
     color = _surface(shape, cover, rng, _bark(rng) if base is None else base, photographs)
-    if rng.uniform() < leaved:
+    if grown:
+        color = patched(color, _noise(shape, rng, roughness=rng.uniform(0.8, 1.6)), rng)
+        if lines and rng.uniform() < leaved:
+            size = float(np.clip(rng.uniform(5, 22) * thickness, 5, 45))
+            return laid_leaves((color, cover), hung(lines, size, rng), _palette(rng), rng)
+    elif rng.uniform() < leaved:
         leaves = _leaves(rng, shape, max(rng.uniform(6, 30) * thickness, 4))
         own, leafy = _leafage(shape, leaves, rng, photographs)
         color = own * leafy[..., None] + color * (1 - leafy[..., None])
         cover = leafy + cover * (1 - leafy) if rng.uniform() < 0.7 else leafy
         color = color if rng.uniform() < 0.7 else own
     return color, cover
+
+
+def _palette(rng: np.random.Generator) -> Palette:
+    """Return the colours that the leaves of one layer come in, dark to lit through."""
+    vivid = float(rng.choice([0.2, 0.5, 0.9]))
+    return [_color(rng, low=0.02, high=1.0, tinting=vivid) for _ in range(1 + rng.integers(3))]
 
 
 def _bark(rng: np.random.Generator) -> np.ndarray:
@@ -450,9 +420,16 @@ def _surface(
 @click.option("--seed", default=1)
 @click.option("--alike", default=0.0, help="share of scenes that are hard to tell apart")
 @click.option("--leafy", default=0.0, help="share of scenes with leaves on all that is in front")
+@click.option("--grown", default=0.0, help="share of scenes with leaves that hang on their twigs")
 @click.option("--photographs", type=click.Path(exists=True, file_okay=False, path_type=Path))
 def main(
-    folder: Path, count: int, seed: int, alike: float, leafy: float, photographs: Path | None
+    folder: Path,
+    count: int,
+    seed: int,
+    alike: float,
+    leafy: float,
+    grown: float,
+    photographs: Path | None,
 ) -> None:
     """Write COUNT training pairs to FOLDER as npz files."""
     stock = Photographs(photographs)
@@ -461,7 +438,8 @@ def main(
     for index in range(count):
         target = folder / f"{seed:03d}-{index:05d}.npz"
         if not target.exists():
-            pair = training_pair(seed * 100_000 + index, stock, alike=alike, leafy=leafy)
+            number = seed * 100_000 + index
+            pair = training_pair(number, stock, alike=alike, leafy=leafy, grown=grown)
             np.savez(target, **pair)
         if index % 50 == 0:
             print(index, file=sys.stderr)

@@ -23,6 +23,7 @@ from learning import fed, rate_at, raw_maps, running_mean
 from network import MatteNet, exported
 from numpy.typing import NDArray
 from resume import resumed
+from tints import colour_mix, mixed
 from torch import nn
 
 from blendkit.masks.evidence import (
@@ -138,6 +139,7 @@ class _Taking:
     def __init__(self, rng: np.random.Generator) -> None:
         self.gain = np.exp(rng.uniform(-0.7, 0.9)) * np.exp(rng.normal(0, 0.12, 3))
         self.light = np.exp(rng.normal(0, 0.02, 3))
+        self.mix = colour_mix(rng)
         self.power = rng.uniform(0.75, 1.35) if rng.uniform() < 0.3 else 1.0
         self.off_px = rng.normal(0, 0.4, 2) if rng.uniform() < 0.5 else np.zeros(2)
         self.grain = float(0.002 * np.exp(rng.uniform(0, 3)))
@@ -146,8 +148,8 @@ class _Taking:
     def taken(self, parts: Sample, rng: np.random.Generator, *, shrunk: int) -> Sample:
         """Return the parts as taken; shrunk: 2 at half the scale, where grain is half as strong."""
         side = parts["matte"].shape[0]
-        soft = np.maximum(parts["soft"], 0) * self.gain
-        sharp = np.maximum(parts["sharp"], 0) * self.gain * self.light
+        soft = mixed(parts["soft"], self.mix) * self.gain
+        sharp = mixed(parts["sharp"], self.mix) * self.gain * self.light
         if self.power != 1:
             soft, sharp = soft**self.power, sharp**self.power
         if self.off_px.any():
