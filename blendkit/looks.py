@@ -100,7 +100,7 @@ def weigh(
         evidence, groups = matted.sketch.evidence, matted.sketch.groups
         if hints.foreground_mask is None:  # inside a painted one the boughs have the majority
             groups = told_from_ground(evidence, groups, laid.softness, settings.discs)
-        said = veil_testimony(evidence, groups, laid.softness)
+        said = veil_testimony(evidence, groups, laid.softness, settings.discs)
         return second_look(
             small.background,
             small.aligned,

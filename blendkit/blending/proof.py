@@ -15,6 +15,7 @@ import numpy as np
 from blendkit.blending import BoughGroup
 from blendkit.blending.discs import DiscEvidence, band_square, forward_model, residual_map
 from blendkit.blending.ground_discs import as_far_off
+from blendkit.blending.own_discs import own_disc
 from blendkit.blending.veil import shifted
 from blendkit.filters.bands import gaussian
 from blendkit.filters.channels import channel_mean
@@ -23,9 +24,12 @@ from blendkit.filters.pieces import pieces, share_of_pieces, strips
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
 from blendkit.memory import unwritten
+from blendkit.settings import DiscSettings
 
 _LOOKS = 4
 """Independent looks at the residual that one window gives, about."""
+_LEAST_PX = 1.0
+"""Disc of a sharp background, px at the evidence's scale: smaller ones are not told apart."""
 _LIKELY, _LIKELY_MARKED = (0.3, 0.8), (0.15, 0.5)
 """Chance up to which a place is dropped and from which it is kept whole; and the same for a piece
 that a stroke touches.  Chosen on the 36 pairs of DEVELOPERS.md's table and on training scenes kept
@@ -42,6 +46,8 @@ class VeilTestimony:
     coverage: of the veil, a*k.  ratio: the background's disc over the boughs', at most 2.
     near_left, far_left: what the two models leave of the background frame, mean of the channels,
     signed, relative to the light around.
+    own_disc: which disc the place would choose by itself, in doublings of the background's, -2 to
+    2; lead: -1 to 1, by how much that suits better than the background's.
     """
 
     speaks: Float
@@ -50,16 +56,21 @@ class VeilTestimony:
     ratio: Float
     near_left: Float
     far_left: Float
+    own_disc: Float
+    lead: Float
 
     @property
     def parts(self) -> tuple[Float, ...]:
         """All of it, in the order above."""
-        kept = (self.speaks, self.heard, self.coverage, self.ratio)
-        return (*kept, self.near_left, self.far_left)
+        of_groups = (self.speaks, self.heard, self.coverage, self.ratio)
+        return (*of_groups, self.near_left, self.far_left, self.own_disc, self.lead)
 
 
 def veil_testimony(
-    evidence: DiscEvidence, groups: tuple[BoughGroup, ...], softness: Float
+    evidence: DiscEvidence,
+    groups: tuple[BoughGroup, ...],
+    softness: Float,
+    settings: DiscSettings,
 ) -> VeilTestimony:
     """Ask the background frame how far the veil around each place is borne out.
 
@@ -71,13 +82,17 @@ def veil_testimony(
         it best.
     softness : ndarray
         Disc of the background, px, float32 (height, width).
+    settings : DiscSettings
+        Which discs can be.
     """
     far, unlike_far = as_far_off(evidence, softness, groups)
     ground_px = np.maximum(reduce_by(softness, evidence.factor), 0)
+    moves = [(x / evidence.factor, y / evidence.factor) for x, y in (g.shift_px for g in groups)]
+    own, lead = own_disc(evidence, unlike_far, moves, settings)
+    doublings = np.log2(own / np.maximum(ground_px / evidence.factor, _LEAST_PX))
     best, most = np.zeros((6, *evidence.weight.shape)), np.full(evidence.weight.shape, -np.inf)
-    for group in groups:
+    for group, shift in zip(groups, moves, strict=True):
         disc = group.disc_px / evidence.factor
-        shift = (group.shift_px[0] / evidence.factor, group.shift_px[1] / evidence.factor)
         near = forward_model(evidence, disc, shift)
         unlike_near = residual_map(evidence, disc, shift)
         speaks, heard = _lean(evidence, unlike_far, unlike_near, near - far, max(disc / 3, 3.0))
@@ -87,7 +102,8 @@ def veil_testimony(
         said = np.stack([speaks, heard, coverage, ratio, *left])
         better = speaks * heard > most
         best, most = np.where(better, said, best), np.where(better, speaks * heard, most)
-    return VeilTestimony(*np.asarray(best, np.float32))
+    parts = np.stack([*best, np.clip(doublings, -2, 2), lead])
+    return VeilTestimony(*np.asarray(parts, np.float32))
 
 
 def _left(evidence: DiscEvidence, model: Float) -> Float:

@@ -19,10 +19,11 @@ from blendkit.frame import Float, luminance
 from blendkit.masks.evidence import exposure_scale
 from blendkit.masks.network import network_matte, run_network
 
-PLANES = 20
+PLANES = 22
 """sqrt light of foreground frame (3) and background frame (3), matte, testimony: speaks, heard;
 the piece's share, coverage, ratio, what both models leave; whether painted, grain, fine and less
-fine detail of the foreground frame, what the testimony leans to, and a first look at small size."""
+fine detail of the foreground frame, what the testimony leans to, a first look at small size; the
+disc that the place would choose by itself, and its lead."""
 MATTE = 6
 """The plane of the matte."""
 _MIDDLE_GREY_GRAIN = 20.0
@@ -47,8 +48,8 @@ def second_look(
     alpha : ndarray
         The proposed matte at that size, float32 (height, width).
     said : tuple of ndarray
-        The testimony: speaks, heard, coverage, ratio, near_left, far_left of `blending.proof`,
-        float32, any scale.
+        The testimony: speaks, heard, coverage, ratio, near_left, far_left, own_disc, lead of
+        `blending.proof`, float32, any scale.
     grain : float
         Noise of `aligned` at middle grey, linear standard deviation.
     painted : bool
@@ -79,7 +80,7 @@ def second_planes(
     scale = exposure_scale(background)
     matte = reduce_by(alpha, 2)
     size = (matte.shape[1], matte.shape[0])
-    speaks, heard, coverage, ratio, near_left, far_left = (
+    speaks, heard, coverage, ratio, near_left, far_left, own_disc, lead = (
         cv2.resize(part, size, interpolation=cv2.INTER_LINEAR) for part in said
     )
     planes = np.empty((PLANES, *matte.shape), np.float32)
@@ -96,6 +97,7 @@ def second_planes(
     planes[16], planes[17] = _detail(aligned, scale)
     planes[18] = speaks * heard
     planes[19] = _small_look(background, aligned, grain, size)
+    planes[20], planes[21] = 0.5 * own_disc, lead
     return planes
 
 

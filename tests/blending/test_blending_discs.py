@@ -67,10 +67,32 @@ def test_what_left_no_veil_is_not_foreground() -> None:
     evidence = gather_evidence(soft, plate, claimed, color, np.ones_like(left), DiscSettings())
     groups = (BoughGroup(np.ones_like(left), 60.0, (0.0, 0.0)),)
     softness = np.full_like(left, 12.0)
-    said = veil_testimony(evidence, groups, softness)
+    said = veil_testimony(evidence, groups, softness, DiscSettings())
     lean = cv2.resize(said.speaks * said.heard, SHAPE[::-1], interpolation=cv2.INTER_LINEAR)
     assert (lean * left).sum() / left.sum() > 0.3
     assert (lean * right).sum() / right.sum() < -0.3
+
+
+def test_each_place_chooses_the_disc_that_made_its_veil() -> None:
+    """Also where its group has another disc, and where the background is softer than the boughs."""
+    parts = twigs(31, (0, 180)), twigs(32, (220, 380)), twigs(33, (420, 600))
+    discs_px, ground_px = (20.0, 80.0, 40.0), 40.0
+    color = np.full((*SHAPE, 3), 0.04, np.float32)
+    soft = plate = soft_trees(34)
+    # The last bunch is as soft as what is behind: as far off, that is.
+    for part, disc_px in zip(parts, discs_px, strict=True):
+        veil = make_veil(part, color, [BoughGroup(np.ones_like(part), disc_px, (0.0, 0.0))])
+        soft = veil.over(soft)
+    claimed = np.max(parts, axis=0)
+    evidence = gather_evidence(soft, plate, claimed, color, np.ones_like(claimed), DiscSettings())
+    groups = (BoughGroup(np.ones_like(claimed), 60.0, (0.0, 0.0)),)
+    said = veil_testimony(evidence, groups, np.full_like(claimed, ground_px), DiscSettings())
+    own, lead = (cv2.resize(v, SHAPE[::-1]) for v in (said.own_disc, said.lead))
+    of = [float((own * part).sum() / part.sum()) for part in parts]
+    assert of == pytest.approx([-1, 1, 0], abs=0.3)
+    leads = [float((lead * part).sum() / part.sum()) for part in parts]
+    assert min(leads[:2]) > 0.2
+    assert leads[2] < 0.1
 
 
 def dense_twigs() -> tuple[Float, Float, Float]:
@@ -95,7 +117,7 @@ def test_dense_boughs_as_soft_as_their_background_are_not_disproved(disc_px: flo
     behind, _ = rerender(sharp, 1 - matte, softness)
     evidence = gather_evidence(soft, behind, matte, color, np.ones_like(matte), DiscSettings())
     groups = (BoughGroup(np.ones_like(matte), disc_px, (0.0, 0.0)),)
-    said = veil_testimony(evidence, groups, softness)
+    said = veil_testimony(evidence, groups, softness, DiscSettings())
     lean = cv2.resize(said.speaks * said.heard, SHAPE[::-1], interpolation=cv2.INTER_LINEAR)
     assert (matte * (lean < -0.2)).sum() / matte.sum() < 0.1
 

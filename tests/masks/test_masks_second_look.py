@@ -43,7 +43,7 @@ def told(seed: int, boughs_px: float, ground_px: float) -> tuple[Float, Float, F
     guess = disc_blur(trees, ground_px)
     evidence = gather_evidence(soft, guess, claimed, bark, np.ones_like(front), DiscSettings())
     groups = (BoughGroup(np.ones_like(front), boughs_px, (0.0, 0.0)),)
-    said = veil_testimony(evidence, groups, np.full_like(front, ground_px))
+    said = veil_testimony(evidence, groups, np.full_like(front, ground_px), DiscSettings())
     likely = second_look(soft, sharp, claimed, said.parts, GRAIN, painted=True)
     whole = cv2.resize(likely, SHAPE[::-1], interpolation=cv2.INTER_LINEAR)
     return front, behind, np.asarray(whole, np.float32)
@@ -65,7 +65,9 @@ def test_what_the_second_look_sees_is_at_half_size_and_has_no_units() -> None:
     soft, sharp = (rng.uniform(0.05, 0.4, (61, 90, 3)).astype(np.float32) for _ in range(2))
     alpha = np.zeros((61, 90), np.float32)
     alpha[20:24] = 1
-    said = tuple(np.full((16, 23), value, np.float32) for value in (0.2, 0.5, 0.3, 0.4, 0, 0))
+    said = tuple(
+        np.full((16, 23), value, np.float32) for value in (0.2, 0.5, 0.3, 0.4, 0, 0, 1, 0.1)
+    )
     dim, bright = (
         second_planes(k * soft, k * sharp, alpha, said, k * 0.002, painted=True) for k in (1, 2)
     )

@@ -17,7 +17,10 @@ _BATCHES = 6
 
 
 def resumed(net: MatteNet, source: Path, batches: Iterator[torch.Tensor]) -> None:
-    """Load weights, those of a narrower net too; batches: planes to measure normalisations by."""
+    """Load weights, those of a narrower net too; batches: planes to measure normalisations by.
+
+    Planes that the stored net does not know stand behind those that it knows.
+    """
     if source.suffix != ".onnx":
         _widened(net, torch.load(source))
         return
@@ -29,8 +32,9 @@ def resumed(net: MatteNet, source: Path, batches: Iterator[torch.Tensor]) -> Non
     folded = [value for name, value in values.items() if name.startswith("onnx::Conv")]
     depth = len(net.down)
     widths = tuple(len(weight) for weight in folded[: 4 * depth : 4])
-    narrow = MatteNet(widths, planes=folded[0].shape[1], maps=len(values["out.weight"]))
-    _refolded(narrow, values, folded, batches)
+    known = folded[0].shape[1]
+    narrow = MatteNet(widths, planes=known, maps=len(values["out.weight"]))
+    _refolded(narrow, values, folded, (planes[:, :known] for planes in batches))
     _widened(net, narrow.state_dict())
 
 

@@ -4,6 +4,8 @@ Scenes are those of scenes.py.  Each is taken as a pair of frames with grain, er
 place; the package's own stages find blur, sitter, matte, discs and testimony.  A scene is 448 px
 wide and stands for a part of a picture of 1200 px, so shares of the long side are larger here.
 
+Each is asked about as a merge asks: what the first look found, and what is kept of that.
+
     python tests/bench/matte_training/testimonies.py SCENES TESTIMONIES
 """
 
@@ -16,14 +18,18 @@ import click
 import cv2
 import numpy as np
 from hints import wobbly_hint
+from tints import colour_mix, mixed
 
 from blendkit.blending import Laid
 from blendkit.blending.ground_discs import told_from_ground
-from blendkit.blending.proof import veil_testimony
-from blendkit.blending.sketch import draw_sketch, reduced
+from blendkit.blending.proof import keep_likely, veil_testimony
+from blendkit.blending.sketch import Reduced, draw_sketch, reduced
 from blendkit.frame import Bool, Float
+from blendkit.hints import Hints
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.find import find_coverage
+from blendkit.masks.network import run_network
+from blendkit.masks.region import search_region
 from blendkit.masks.second_look import second_planes
 from blendkit.masks.sitter import find_sitter, protected
 from blendkit.settings import DiscSettings, MergeSettings, SharpnessSettings
@@ -75,41 +81,50 @@ def prepared(scene: dict[str, Float], seed: int) -> Prepared:
     blur = relative_blur(soft, sharp, usable, SETTINGS.sharpness, grain=grain)
     softness = filled(blur, size)
     sitter = protected(find_sitter(soft, sharp, blur, grain[1]).kept, mask)
-    region = mask if painted else (sitter < 0.5) & (softness > -1)
+    given = mask.astype(np.float32) if painted else None
+    everywhere = np.ones(matte.shape, np.bool_)
+    hints = Hints(foreground_mask=given)
+    region = search_region(everywhere, (soft, sharp), grain, sitter, hints)
     found = find_coverage(soft, sharp, region, grain[1], SETTINGS.matte, painted=painted)
     if not painted:
         bare = usable & ~near(found > 0)
         blur = relative_blur(soft, sharp, bare, SETTINGS.sharpness, grain=grain)
         softness = filled(blur, size)
     laid = _laid(soft, sharp, softness, sitter, (full_w, full_s))
-    given = mask.astype(np.float32) if painted else None
     return Prepared(laid, found, region, given, grain, matte)
 
 
 def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarray] | None:
-    """Return planes of the second look and the truth at half size; None without foreground."""
+    """Return planes of the second look and the truth at half size; None without foreground.
+
+    planes: (1 or 2, PLANES, height, width), of the proposal and of what was kept of it.
+    """
     pair = prepared(scene, seed)
     small = reduced(pair.laid)
-    color = foreground_color(pair.laid.aligned, pair.found)
-    sketch = draw_sketch(small, pair.found, color, SETTINGS.discs)
+    first = _testimony(pair, small, pair.found)
+    if first is None:
+        return None
+    chance = np.asarray(run_network("veil_net.onnx", first)[0], np.float32)
+    again = _testimony(pair, small, keep_likely(pair.found, chance, marked=None))
+    asked = [planes.astype(np.float16) for planes in (first, again) if planes is not None]
+    matte = cv2.resize(pair.truth, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    return {"planes": np.stack(asked), "matte": matte}
+
+
+def _testimony(pair: Prepared, small: Reduced, alpha: Float) -> Float | None:
+    """Return what the second look sees of a matte; None where nothing is left of it."""
+    laid = pair.laid
+    color = foreground_color(laid.aligned, alpha)
+    sketch = draw_sketch(small, alpha, color, SETTINGS.discs)
     if not sketch.groups:
         return None
-    groups, softness = sketch.groups, pair.laid.softness
+    groups = sketch.groups
     if pair.mask is None:
-        groups = told_from_ground(sketch.evidence, groups, softness, SETTINGS.discs)
-    said = veil_testimony(sketch.evidence, groups, softness)
-    planes = second_planes(
-        pair.laid.background,
-        pair.laid.aligned,
-        pair.found,
-        said.parts,
-        pair.grain[1],
-        painted=pair.mask is not None,
-    )
-    return {
-        "planes": planes.astype(np.float16),
-        "matte": cv2.resize(pair.truth, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA),
-    }
+        groups = told_from_ground(sketch.evidence, groups, laid.softness, SETTINGS.discs)
+    said = veil_testimony(sketch.evidence, groups, laid.softness, SETTINGS.discs)
+    painted = pair.mask is not None
+    grain = pair.grain[1]
+    return second_planes(laid.background, laid.aligned, alpha, said.parts, grain, painted=painted)
 
 
 def _laid(
@@ -135,8 +150,9 @@ def _taken(
 ) -> tuple[Float, Float, tuple[float, float]]:
     """Return both frames as taken, and their grain at middle grey."""
     gain, light = np.exp(rng.uniform(-0.5, 0.5)), np.exp(rng.normal(0, 0.01, 3))
-    soft = np.maximum(scene["soft"].astype(np.float32), 0) * gain
-    sharp = np.maximum(scene["sharp"].astype(np.float32), 0) * gain * light
+    mix = colour_mix(rng)
+    soft = mixed(scene["soft"].astype(np.float32), mix) * gain
+    sharp = mixed(scene["sharp"].astype(np.float32), mix) * gain * light
     if rng.uniform() < 0.3:
         power = rng.uniform(0.8, 1.25)
         soft, sharp = soft**power, sharp**power

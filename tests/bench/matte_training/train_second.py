@@ -52,14 +52,14 @@ class Seen:
         self._scenes = []
         for file in files:
             with np.load(file) as stored:
-                planes, matte = (stored[n].astype(np.float16) for n in ("planes", "matte"))
-            self._scenes.append((planes, matte))
+                asked, matte = (stored[n].astype(np.float16) for n in ("planes", "matte"))
+            self._scenes += [(planes, matte) for planes in asked]
 
     def __len__(self) -> int:
         return len(self._scenes)
 
     def __iter__(self) -> Iterator[tuple[Array, Array]]:
-        """Yield planes and matte of every scene, whole."""
+        """Yield planes and matte of every question, whole."""
         for planes, matte in self._scenes:
             yield planes.astype(np.float32), matte.astype(np.float32)
 
