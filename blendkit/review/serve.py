@@ -17,6 +17,19 @@ ADDRESS = "127.0.0.1"
 _WAITING = 512
 
 
+class _Announced(uvicorn.Server):
+    """Says that it is there once it obeys Ctrl-C: before, half an event loop may exist."""
+
+    def __init__(self, config: uvicorn.Config) -> None:
+        super().__init__(config)
+        self.ready: Callable[[], None] = lambda: None
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Start, and say so."""
+        await super().startup(sockets)
+        self.ready()
+
+
 class Server:
     """A session behind a port of its own.
 
@@ -39,15 +52,15 @@ class Server:
             server_header=False,
             timeout_graceful_shutdown=3,
         )
-        self._server = uvicorn.Server(config)
+        self._server = _Announced(config)
 
     def run(self, ready: Callable[[str], None] = lambda _: None) -> None:
         """Serve until Ctrl-C or until the page asks for the end; merges are ended, all is saved.
 
         ready: called with the url once the port is open.
         """
+        self._server.ready = lambda: ready(self.url)
         try:
-            ready(self.url)
             self._server.run(sockets=[self._socket])
         except KeyboardInterrupt:
             pass  # uvicorn raises it again once it has ended in good order
@@ -65,7 +78,7 @@ def _bound(port: int) -> socket.socket:
     opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         opened.bind((ADDRESS, port))
-        opened.listen(_WAITING)  # the address is printed before uvicorn gets this far
+        opened.listen(_WAITING)
     except OSError as error:
         opened.close()
         raise OutputError(f"port {port} is taken or not allowed; choose --port 0") from error
