@@ -29,6 +29,8 @@ _SETTLED = 0.004
 _TURNED_PX, _SIDES = 1600, 4
 """Long side up to which several looks are worth their time, and their number."""
 _NAME, _INPUT = "matte_net.onnx", "planes"
+_ZONE_NAME = "zone_net.onnx"
+"""The same net at an earlier stage: what taught it mattes since cost the sitter part of her hem."""
 
 
 def network_matte(
@@ -96,7 +98,7 @@ def focus_zone(background: Float, foreground: Float, grain: float) -> Float:
             grain,
             scale,
         )
-        zone[inner] = _from_all_sides(planes)[1][inside(inner, outer)]
+        zone[inner] = _from_all_sides(planes, _ZONE_NAME)[1][inside(inner, outer)]
 
     each_part(propose, tiles(everywhere.shape, _TILE, _MARGIN))
     return zone
@@ -153,11 +155,11 @@ def _at_one_scale(
     return matte
 
 
-def _looked(planes: Float) -> Float:
-    return run_network(_NAME, planes)
+def _looked(planes: Float, name: str = _NAME) -> Float:
+    return run_network(name, planes)
 
 
-def _from_all_sides(planes: Float) -> Float:
+def _from_all_sides(planes: Float, name: str = _NAME) -> Float:
     """Return the mean of the maps seen as it is, mirrored, upside down, and with both.
 
     The network was trained on pictures turned at random, so its errors differ and part of them
@@ -166,7 +168,7 @@ def _from_all_sides(planes: Float) -> Float:
     total = np.zeros((2, *planes.shape[1:]), np.float32)
     for rows in (1, -1):
         for columns in (1, -1):
-            maps = _looked(np.ascontiguousarray(planes[:, ::rows, ::columns]))
+            maps = _looked(np.ascontiguousarray(planes[:, ::rows, ::columns]), name)
             total += maps[:, ::rows, ::columns]
     return np.asarray(total / _SIDES, np.float32)
 
