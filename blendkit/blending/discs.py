@@ -22,7 +22,7 @@ _SMALLEST_PX = 2.5
 _WORTH_A_SHIFT = 0.015
 """Share of the residual that a displacement must explain: hills behind twigs that stand still
 gained 0.012 by 17 px and a disc too large by half, twigs that moved 6 to 12 px 0.02 to 0.27."""
-_STILL_PX = 1.0
+STILL_PX = 1.0
 """Displacement, px of the evidence, within which the disc in place is the same disc."""
 _FARTHEST = 0.04
 """Largest believable displacement of the blurred boughs, share of the long side: 48 px of 1200."""
@@ -112,7 +112,7 @@ def _unless_needless(
     evidence: DiscEvidence, disc: float, shift: tuple[float, float]
 ) -> tuple[float, tuple[float, float]]:
     """Return the fit, or one in place where that explains the background frame as well."""
-    if np.hypot(*shift) < _STILL_PX:
+    if np.hypot(*shift) < STILL_PX:
         return disc, shift
     in_place = _search_disc(evidence, disc, (0.0, 0.0))
     gained = 1 - residual(evidence, disc, shift) / residual(evidence, in_place, (0.0, 0.0))

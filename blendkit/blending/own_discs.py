@@ -11,7 +11,7 @@ from itertools import product
 
 import numpy as np
 
-from blendkit.blending.discs import DiscEvidence, disc_steps, residual_map
+from blendkit.blending.discs import STILL_PX, DiscEvidence, disc_steps, residual_map
 from blendkit.filters.bands import gaussian
 from blendkit.frame import Float
 from blendkit.settings import DiscSettings
@@ -20,7 +20,6 @@ _WINDOW_PX = 6.0
 """Window over which a place chooses, px at the evidence's scale."""
 _EVERY = 2
 """Every second of the search's discs is tried, in steps of 30 %."""
-_STILL_PX = 1.0
 
 
 def own_disc(
@@ -45,7 +44,7 @@ def own_disc(
     disc_px, lead : ndarray
         Float32 (h, w): px of the evidence; -1 to 1, 0 where both suit alike.
     """
-    moved = {shift for shift in shifts_px if np.hypot(*shift) > _STILL_PX}
+    moved = {shift for shift in shifts_px if np.hypot(*shift) > STILL_PX}
     disc = np.zeros_like(evidence.weight)
     least = np.full(evidence.weight.shape, np.inf, np.float32)
     for trial, shift in product(disc_steps(evidence, settings)[::_EVERY], [(0.0, 0.0), *moved]):

@@ -5,7 +5,8 @@ there as a trunk, as soft as the rest of the background.  Two models are held ag
 the thing under the boughs' disc, and the same thing under the background's, over the same guess of
 what is behind.  The guess is poor where twigs are dense, and both share that fault; a model without
 any guess, everything re-rendered from the foreground frame, would win there against every veil.
-What this testimony is worth is weighed by `masks.second_look`, whose chance decides what is kept.
+Besides, each place says which disc it would choose by itself.  What this testimony is worth is
+weighed by `masks.second_look`, whose chance decides what is kept.
 """
 
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Matte and zone in focus, proposed by a small network that was trained on simulated pairs.
+"""Matte and zone in focus, each proposed by a small network that was trained on simulated pairs.
 
 It runs from coarse to fine: at a quarter or an eighth of the size it sees whole boughs and their
 veils, and each finer scale takes the coarser matte as its prior, so a 1.5 px twig is judged at

@@ -57,7 +57,7 @@ class Server:
     def run(self, ready: Callable[[str], None] = lambda _: None) -> None:
         """Serve until Ctrl-C or until the page asks for the end; merges are ended, all is saved.
 
-        ready: called with the url once the port is open.
+        ready: called with the url once the page is served.
         """
         self._server.ready = lambda: ready(self.url)
         try:
