@@ -17,6 +17,8 @@ _SHAKE_SIGMA_PX = 1.6
 _ANISOTROPY = (1.8, 3.0)
 _LEAST_TEXTURE = 4.0
 _LIGHT_STEP_EV = (0.1, 0.2, 0.45)
+_WIDTH_PX = 4.0
+"""A light's width on each side of a seam, px, that a reduced picture still holds."""
 _ALIKE = 0.4
 _GRAIN_RATIO = (1.5, 2.5)
 
@@ -102,8 +104,13 @@ def light_step(background: Float, aligned: Float, seam: Bool) -> Iterator[Flag]:
     if seam.sum() < 0.02 * max(seam.shape):
         return
     width = 0.006 * max(seam.shape)
-    one, other = (gaussian(luminance(frame), width) for frame in (background, aligned))
-    steps = np.log2((other[seam] + 1e-3) / (one[seam] + 1e-3))
+    factor = max(int(width / _WIDTH_PX), 1)
+    along = reduce_by(seam.astype(np.float32), factor) > 0
+    one, other = (
+        gaussian(luminance(reduce_by(frame, factor)), width / factor)
+        for frame in (background, aligned)
+    )
+    steps = np.log2((other[along] + 1e-3) / (one[along] + 1e-3))
     step = float(np.median(steps))
     spread = float(np.median(np.abs(steps - step)))
     if abs(step) < max(_LIGHT_STEP_EV[0], 2 * spread):
