@@ -23,6 +23,7 @@ from blendkit.filters.channels import channel_mean
 from blendkit.filters.disc import disc_blur
 from blendkit.filters.pieces import pieces, share_of_pieces, strips
 from blendkit.filters.resample import reduce_by
+from blendkit.filters.threads import each_part
 from blendkit.frame import Float
 from blendkit.memory import unwritten
 from blendkit.settings import DiscSettings
@@ -156,11 +157,14 @@ def keep_likely(alpha: Float, chance: Float, *, marked: Float | None = None) -> 
         touched = np.unique(labels[(marked > _MARKED) & (labels > 0)])
         low[touched], high[touched] = _LIKELY_MARKED
     kept = unwritten(alpha.shape)
-    for rows in strips(alpha):
+
+    def keep_in(rows: slice) -> None:
         piece = labels[rows]
         likely = 0.5 * whole[piece] + 0.5 * local[rows]
         keep = np.clip((likely - low[piece]) / (high[piece] - low[piece]), 0, 1)
         if marked is not None:
             keep[marked[rows] > _MARKED] = 1
         np.multiply(alpha[rows], keep, out=kept[rows], where=alpha[rows] > 0)
+
+    each_part(keep_in, strips(alpha))
     return kept

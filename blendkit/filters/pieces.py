@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from blendkit.filters.threads import each_part
 from blendkit.frame import Float
 
 _THERE = 0.05
@@ -47,11 +48,17 @@ def share_of_pieces(
     """
     size = (alpha.shape[1], alpha.shape[0])
     local = np.asarray(cv2.resize(share, size, interpolation=cv2.INTER_LINEAR), np.float32)
-    mass, good = np.zeros(count), np.zeros(count)
-    for rows in strips(alpha):
+    parts = strips(alpha)
+    sums = np.zeros((2, len(parts), count))
+
+    def add_up(part: int) -> None:
+        rows = parts[part]
         numbers = labels[rows].ravel()
-        mass += np.bincount(numbers, alpha[rows].ravel(), count)
-        good += np.bincount(numbers, (alpha[rows] * local[rows]).ravel(), count)
+        sums[0, part] = np.bincount(numbers, alpha[rows].ravel(), count)
+        sums[1, part] = np.bincount(numbers, (alpha[rows] * local[rows]).ravel(), count)
+
+    each_part(add_up, range(len(parts)))
+    mass, good = sums.sum(axis=1)
     return local, (good / np.maximum(mass, 1e-6)).astype(np.float32)
 
 

@@ -94,11 +94,15 @@ def colour_bins(foreground: Float, scale: float) -> NDArray[np.int32]:
 
 def colour_density(bins: NDArray[np.int32], weight: Float | Bool) -> NDArray[np.float64]:
     """Return the smoothed density of the weighted pixels over all bins, summing to 1."""
-    total = np.zeros(int(np.prod(_BINS)))
-    for top in range(0, len(bins), _ROWS):
-        rows = slice(top, top + _ROWS)
-        total += np.bincount(bins[rows].ravel(), weight[rows].ravel(), len(total))
-    counts = total.reshape(_BINS)
+    tops = range(0, len(bins), _ROWS)
+    strips = np.zeros((len(tops), int(np.prod(_BINS))))
+
+    def add_up(number: int) -> None:
+        rows = slice(tops[number], tops[number] + _ROWS)
+        strips[number] = np.bincount(bins[rows].ravel(), weight[rows].ravel(), strips.shape[1])
+
+    each_part(add_up, range(len(tops)))
+    counts = strips.sum(axis=0).reshape(_BINS)
     for axis in range(3):
         moved = np.moveaxis(counts, axis, 0).reshape(counts.shape[axis], -1)
         blurred = cv2.GaussianBlur(moved, (1, 5), 0.1, sigmaY=0.9, borderType=cv2.BORDER_REPLICATE)
