@@ -9,6 +9,7 @@ over an edge (Grady 2006, IEEE TPAMI 28(11), doi:10.1109/TPAMI.2006.233), no far
 import cv2
 import numpy as np
 from skimage.segmentation import random_walker
+from threadpoolctl import threadpool_limits
 
 from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.frame import Bool, Float
@@ -60,17 +61,20 @@ def _carried_once(zone: Bool, picture: Float) -> Bool:
     root = np.sqrt(np.clip(reduce_by(picture, factor), 0, 1))
     if set(np.unique(marks)) != {0, _INSIDE, _BEYOND} or float(root.std()) < _NO_EDGES:
         return zone
-    # Solved by steps: the direct solver never comes back when it finds no memory.
-    chances = random_walker(
-        root,
-        marks,
-        beta=_EDGE,
-        mode="cg_j",
-        tol=_LEFT,
-        prob_tol=np.inf,  # a place shut in by edges may miss its chance; 0.5 is all that counts
-        return_full_prob=True,
-        channel_axis=-1,
-    )
+    # One thread: products this short gain nothing from a second, wait for it beside other work, and
+    # add up in another order with each number of threads.
+    with threadpool_limits(1, user_api="blas"):
+        # Solved by steps: the direct solver never comes back when it finds no memory.
+        chances = random_walker(
+            root,
+            marks,
+            beta=_EDGE,
+            mode="cg_j",
+            tol=_LEFT,
+            prob_tol=np.inf,  # a place shut in by edges may miss its chance; 0.5 is all that counts
+            return_full_prob=True,
+            channel_axis=-1,
+        )
     size = (zone.shape[1], zone.shape[0])
     chance = enlarge(np.asarray(chances[0], np.float32), factor, size)
     return np.asarray(zone | (chance > _LIKELY), np.bool_)
