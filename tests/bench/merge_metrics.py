@@ -52,8 +52,8 @@ def grain_ratios(result: Float, background: Float, truth: Truth, reached: Bool) 
     solid = cv2.erode((truth.matte > 0.999).astype(np.uint8), np.ones((5, 5))) > 0
     solid &= reached
     free = (truth.veil_coverage < 1e-4) & (truth.matte < 1e-4)
-    pasted = _fine(result - truth.composite)
-    around = _fine(background - truth.plate)
+    pasted = fine(result - truth.composite)
+    around = fine(background - truth.plate)
     tone = luminance(truth.composite)
     if solid.sum() < 500:
         return []
@@ -63,15 +63,15 @@ def grain_ratios(result: Float, background: Float, truth: Truth, reached: Bool) 
         there = solid & (tone >= low) & (tone <= high)
         other = free & (tone >= 0.8 * low) & (tone <= 1.25 * high)
         if there.sum() > 200 and other.sum() > 200:
-            ratios.append(float(_deviation(pasted[there]) / max(_deviation(around[other]), 1e-9)))
+            ratios.append(float(deviation(pasted[there]) / max(deviation(around[other]), 1e-9)))
     return ratios
 
 
-def _fine(difference: Float) -> Float:
+def fine(difference: Float) -> Float:
     light = luminance(difference)
     return light - cv2.GaussianBlur(light, (0, 0), 1.5)
 
 
-def _deviation(values: Float) -> float:
+def deviation(values: Float) -> float:
     """Return the standard deviation from the median absolute one: a wrong twig is no grain."""
     return 1.4826 * float(np.median(np.abs(values - np.median(values))))
