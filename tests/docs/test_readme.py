@@ -14,6 +14,7 @@ from blendkit.cli.main import main
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+TRAINING = (ROOT / "tests/bench/matte_training/README.md").read_text(encoding="utf-8")
 ALLOWED = {
     *("pyproject.toml", "README.md", "DEVELOPERS.md", "LICENSE"),
     *("blendkit", "tests", "testimages", "examples"),
@@ -111,7 +112,9 @@ def test_top_level_holds_nothing_else() -> None:
     assert {top for top in tops if not top.startswith(".")} == ALLOWED
 
 
-@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
+@pytest.mark.parametrize(
+    "text", [README, DEVELOPERS, TRAINING], ids=["README", "DEVELOPERS", "training"]
+)
 def test_files_that_the_texts_name_exist(text: str) -> None:
     named = set(re.findall(r"`((?:tests|examples|blendkit|\.ci)/[\w./]*\w)`", text))
     assert {name for name in named if not (ROOT / name).exists()} == set()

@@ -1,7 +1,7 @@
 """Photographs as ground and texture of training scenes: scikit-image's, and a folder's.
 
 What a camera saw has edges, depths and textures that no painter of ours has.  The folder is any
-folder of photographs; which ones the shipped network saw stands in DEVELOPERS.md.
+folder of photographs; which ones the shipped network saw stands in this folder's README.md.
 """
 
 from functools import cache
