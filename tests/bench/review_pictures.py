@@ -34,7 +34,6 @@ def main() -> None:
         page = browser.new_page(viewport=SIZE)
         page.goto(server.url)
         page.locator("#name", has_text="to decide").wait_for(timeout=60_000)
-        _take(page, target / "review_open.jpg")
         page.keyboard.press("w")
         _take(page, target / "review_wipe.jpg")
         page.keyboard.press("w")
