@@ -1,7 +1,7 @@
 """The frames in a folder: every picture once, our own results never."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 
 from blendkit.errors import InputError
@@ -13,7 +13,9 @@ RENDERED = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
 RECORDS = ".blendkit"
 """Folder inside an output folder that holds what a batch remembers."""
 
-_OURS = re.compile(r"\.(flags|sources|matte|plate|foreground)\.(png|tiff?)$", re.IGNORECASE)
+_OURS = re.compile(
+    r"\.(flags|sources|preview|layers|matte|plate|foreground)\.(png|tiff?|jpg)$", re.IGNORECASE
+)
 
 
 def find_frames(folder: Path) -> tuple[list[Path], list[str]]:
@@ -90,8 +92,3 @@ def is_result(path: Path) -> bool:
 def _rank(path: Path) -> int:
     suffix = path.suffix.lower()
     return RENDERED.index(suffix) if suffix in RENDERED else len(RENDERED)
-
-
-def by_name(paths: Sequence[Path], folder: Path) -> dict[str, Path]:
-    """Return paths by how they are written in a list of pairs: relative, with forward slashes."""
-    return {path.relative_to(folder).as_posix(): path for path in paths}

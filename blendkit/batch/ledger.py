@@ -8,12 +8,14 @@ result that is there is never made a second time.
 """
 
 import json
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import psutil
 from filelock import FileLock, Timeout
 
 from blendkit.batch.folder import RECORDS
@@ -22,7 +24,7 @@ from blendkit.errors import OutputError
 from blendkit.files.atomic import atomic, explain
 from blendkit.files.checksums import sha256
 
-_LEFTOVER = ".*.part.*"
+_TEMPORARY = re.compile(r"\..*\.(\d+)\.[^.]+\.part\.[^.]+")
 
 
 @contextmanager
@@ -51,11 +53,23 @@ def opened(out: Path) -> Iterator[Path]:
 
 
 def sweep(out: Path) -> None:
-    """Remove temporary files that a killed run has left."""
+    """Remove temporary files that a killed run has left, not those that others are writing."""
     for folder in (out, out / RECORDS):
-        for path in folder.glob(_LEFTOVER):
+        for path in folder.glob(".*.part.*"):
+            writer = _TEMPORARY.fullmatch(path.name)
             with suppress(OSError):
-                path.unlink()
+                if writer is None or not _writes(int(writer[1]), path):
+                    path.unlink()
+
+
+def _writes(number: int, path: Path) -> bool:
+    """Return whether the process of a number lives, on this machine, and is as old as a file."""
+    try:
+        process = psutil.Process(number)
+        lives = process.status() != psutil.STATUS_ZOMBIE
+        return bool(lives and process.create_time() <= path.stat().st_mtime + 1)
+    except psutil.Error:
+        return False
 
 
 def record_path(records: Path, name: str) -> Path:

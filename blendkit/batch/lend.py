@@ -19,7 +19,7 @@ from blendkit.alignment.relight import apply_light
 from blendkit.alignment.warp import warp_to_background
 from blendkit.batch.pairs_file import Pair
 from blendkit.errors import AlignmentError
-from blendkit.files import read_frame, read_mask
+from blendkit.files import prefer_raws, read_frame, read_mask
 from blendkit.filters.resample import matrix_at_reduced_scale, reduce_by
 from blendkit.frame import Float, Frame, Matrix
 from blendkit.hints import Hints
@@ -54,11 +54,14 @@ def lent_hints(
 
     lender : the other pair; output : its result, beside which its sidecar lies.
     """
-    first = read_frame(lender.background)
-    second = read_frame(lender.foreground, match=first)
-    painted = _painted(lender, output, first.size)
-    if first.size != pair.background.size or not painted:
+    frames, _ = prefer_raws((lender.background, lender.foreground))
+    first = read_frame(frames[0])
+    if first.size != pair.background.size:
         return hints, ()
+    painted = _painted(lender, output, first.size)
+    if not painted:
+        return hints, ()
+    second = read_frame(frames[1], match=first)
     try:
         one, other = _laid(first, second), _laid(pair.background, pair.foreground)
         between = _between(pair.foreground, second)

@@ -1,11 +1,9 @@
 """The repairs of a pair in a batch: those kept in its sidecar, else those its list asks for."""
 
 from dataclasses import dataclass
-from pathlib import Path
 
 from blendkit.batch.pairs_file import Pair
 from blendkit.errors import InputError
-from blendkit.files import prefer_raws
 from blendkit.merge import Merged
 from blendkit.repair import Attempt, Repaired
 from blendkit.report.document import Input
@@ -34,7 +32,7 @@ def mended(own: Pair, sidecar: Sidecar, merged: Merged, pair: ReadPair) -> Mende
     modes, bridges, troubles = modes_for(own, sidecar), list[Input](), list[str]()
     for path in own.bridges if modes else ():
         try:
-            bridges += read_bridges([_as_the_pair(path, own, pair)], pair)
+            bridges += read_bridges([path], pair)
         except InputError as error:
             troubles.append(f"a bridge frame was not used: {error}")
     if not bridges:
@@ -51,12 +49,6 @@ def modes_for(own: Pair, sidecar: Sidecar) -> tuple[str, ...]:
     if sidecar.repairs or own.repair is None:
         return modes_of(sidecar.repairs, own.bridges)
     return () if own.repair == "none" else (own.repair,)
-
-
-def _as_the_pair(path: Path, own: Pair, pair: ReadPair) -> Path:
-    """Return a bridge frame's RAW if the pair's own RAWs were read: light is compared."""
-    read = next(item.path for item in pair.inputs if item.role == "background")
-    return path if read == own.background else prefer_raws((path,))[0][0]
 
 
 def _without(mode: str, own: Pair) -> str:

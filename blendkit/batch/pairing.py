@@ -1,12 +1,12 @@
 """Finds the pairs of a shoot."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 from blendkit.batch.choose import Cast, Partner, best_foreground, bridges_for, cast_of, clears_among
 from blendkit.batch.folder import find_frames
 from blendkit.batch.found import Found, FoundPair
+from blendkit.batch.names import uniquely_named
 from blendkit.batch.setups import Likenesses, SetUp, find_setups, gap_s
 from blendkit.batch.shots import Shot, read_shots
 
@@ -48,7 +48,7 @@ def find_pairs(folder: Path, *, told: Callable[[str, float], None] = lambda *_: 
             for shot in setup.shots
             if shot.path not in used
         ]
-    return Found(folder, tuple(_uniquely_named(pairs)), tuple(alone), tuple(notes))
+    return Found(folder, tuple(uniquely_named(pairs)), tuple(alone), tuple(notes))
 
 
 def _seldom(told: Callable[[str, float], None]) -> Callable[[str, float], None]:
@@ -114,14 +114,3 @@ def _reason_alone(setup: SetUp) -> str:
 def _files(pair: FoundPair) -> tuple[Path, ...]:
     third = () if pair.clear is None else (pair.clear,)
     return pair.background, pair.foreground, *third, *pair.bridges
-
-
-def _uniquely_named(pairs: list[FoundPair]) -> list[FoundPair]:
-    """Return pairs whose names, those of their background frames, are told apart by folder."""
-    names = [pair.name.lower() for pair in pairs]
-    return [
-        pair
-        if names.count(pair.name.lower()) == 1
-        else replace(pair, name=f"{pair.background.parent.name}-{pair.name}")
-        for pair in pairs
-    ]

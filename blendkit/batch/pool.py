@@ -51,8 +51,9 @@ class Local:
         try:
             while waiting or running:
                 while waiting and slots.free and self._fits(waiting[0], running.values()):
-                    job, slot = waiting.popleft(), slots.free.pop()
-                    running[slot.submit(self.work, job)] = job, slot
+                    job = waiting.popleft()
+                    future, slot = slots.begin(self.work, job)
+                    running[future] = job, slot
                 if not running:
                     job = waiting.popleft()
                     yield failed(job, self._too_large(job))
@@ -98,14 +99,25 @@ class _Slots:
             max_tasks_per_child=_PAIRS_A_PROCESS,
         )
 
+    def begin(self, work: Work, job: Job) -> tuple[Future[Outcome], ProcessPoolExecutor]:
+        """Begin a job in a free slot, in a new one where its process died while it was idle."""
+        slot = self.free.pop()
+        try:
+            return slot.submit(work, job), slot
+        except BrokenProcessPool:
+            slot = self._replaced(slot)
+            return slot.submit(work, job), slot
+
+    def _replaced(self, slot: ProcessPoolExecutor) -> ProcessPoolExecutor:
+        slot.shutdown(wait=False)
+        self._all.remove(slot)
+        fresh = self._new()
+        self._all.append(fresh)
+        return fresh
+
     def take_back(self, slot: ProcessPoolExecutor, *, broken: bool) -> None:
         """Make a slot free again, with a new pool if its process has died."""
-        if broken:
-            slot.shutdown(wait=False)
-            self._all.remove(slot)
-            slot = self._new()
-            self._all.append(slot)
-        self.free.append(slot)
+        self.free.append(self._replaced(slot) if broken else slot)
 
     def cut_off(self) -> None:
         """End the processes at once, whatever they do."""

@@ -34,6 +34,8 @@ class Order:
 
     suffix: of the results, one of SUFFIXES.
     private, deliveries: see `Job`.
+    only: names of the pairs that are merged now, empty = all; the others keep their numbers and
+        lend what was painted for them.
     """
 
     pairs: tuple[Pair, ...]
@@ -42,6 +44,12 @@ class Order:
     layers: bool = False
     private: bool = False
     deliveries: tuple[str, ...] = ()
+    only: tuple[str, ...] = ()
+
+    @property
+    def chosen(self) -> tuple[Pair, ...]:
+        """The pairs that are merged now."""
+        return tuple(pair for pair in self.pairs if not self.only or pair.name in self.only)
 
     def output(self, pair: Pair) -> Path:
         """Return where a pair's result goes."""
@@ -120,7 +128,7 @@ def run_batch(
                 reason = "not reached before the run was ended: run again to go on"
                 # A process may have finished a pair without having been able to say so.
                 report.outcomes[job.name] = ledger.recall(job) or left_out(job.pair, reason)
-        report.outcomes = {pair.name: report.outcomes[pair.name] for pair in order.pairs}
+        report.outcomes = {pair.name: report.outcomes[pair.name] for pair in order.chosen}
         report.time_s = time.perf_counter() - began
         write_summary(order.out, report)
     return report
@@ -159,7 +167,7 @@ def _sorted_out(order: Order, records: Path, report: Report, told: Told) -> list
     jobs = []
     checksums = Checksums()
     lenders = _lenders(order)
-    for pair in order.pairs:
+    for pair in order.chosen:
         ended = _ended(order, pair, records, checksums, lenders)
         if isinstance(ended, Job):
             jobs.append(ended)
@@ -186,6 +194,7 @@ def _ended(
         if lender is not None and (lender[0] is pair or _painted(pair, sidecar)):
             lender = None
         wanted = {
+            "suffix": order.suffix,
             "layers": order.layers,
             "private": order.private,
             "deliveries": order.deliveries,

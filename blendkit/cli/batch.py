@@ -71,11 +71,18 @@ def command(
     from blendkit.files.delivery_spec import parse_delivery  # noqa: PLC0415
 
     limit = parse_bytes(memory) if memory else None
-    pairs = _chosen(_pairs(source, out, settings_file), only)
+    pairs = _pairs(source, out, settings_file)
+    _check_names(only, pairs)
     for text in deliveries:
         parse_delivery(text)
     order = Order(
-        pairs, out, suffix=f".{suffix}", layers=layers, private=private, deliveries=deliveries
+        pairs,
+        out,
+        suffix=f".{suffix}",
+        layers=layers,
+        private=private,
+        deliveries=deliveries,
+        only=only,
     )
     runner: Any = local_runner(merge_job, jobs=jobs, memory_bytes=limit)
     if cluster:
@@ -83,7 +90,7 @@ def command(
 
         order = replace(order, out=out.resolve())
         runner = lambda _: Cluster(merge_job, cluster)  # noqa: E731
-    with _shown(len(pairs), as_json=as_json) as told:
+    with _shown(len(order.chosen), as_json=as_json) as told:
         report = run_batch(order, runner, told=told)
     _tell_end(report, out, as_json=as_json)
     ctx.exit(_exit_code(report))
@@ -124,12 +131,11 @@ def _found(source: Path, out: Path) -> Any:
     return found
 
 
-def _chosen(pairs: tuple[Any, ...], only: tuple[str, ...]) -> tuple[Any, ...]:
-    names = {pair.name for pair in pairs}
+def _check_names(only: tuple[str, ...], pairs: tuple[Any, ...]) -> None:
+    names = [pair.name for pair in pairs]
     for name in only:
         if name not in names:
             raise InputError(f"--only {name}: there is no such pair; there are {', '.join(names)}")
-    return tuple(pair for pair in pairs if not only or pair.name in only)
 
 
 @contextmanager

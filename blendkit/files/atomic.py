@@ -1,6 +1,8 @@
 """Files that appear whole or not at all, and never in the place of an input.
 
-A result is written to a temporary name beside its target, flushed to the disk and renamed.
+A result is written to a temporary name beside its target, flushed to the disk and renamed.  The
+temporary name holds the number of the process that writes it, so that what a killed process left
+can be told from what another is writing.
 """
 
 import errno
@@ -95,7 +97,9 @@ def explain(error: OSError) -> str:
 
 def _temporary_beside(target: Path) -> Path:
     handle, name = tempfile.mkstemp(
-        prefix=f".{target.stem[:40]}.", suffix=f".part{target.suffix}", dir=target.parent
+        prefix=f".{target.stem[:40]}.{os.getpid()}.",
+        suffix=f".part{target.suffix}",
+        dir=target.parent,
     )
     os.close(handle)
     temporary = Path(name)

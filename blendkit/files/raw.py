@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from blendkit.errors import InputError
+from blendkit.errors import InputError, out_of_memory
 from blendkit.files import convert, exif, ifd, profiles
 from blendkit.files.exif_raw import directory_of_raw
 from blendkit.files.limits import check_size
@@ -83,7 +83,9 @@ def read_raw(path: Path, *, match: Frame | None = None, colours: str = "wide") -
             check_size(path.name, raw.sizes.width, raw.sizes.height)
             chosen = balance or _balance(raw)
             pixels, clipped = _developed(raw, chosen), _clipped(raw)
-    except (rawpy.LibRawError, OSError, ValueError, MemoryError) as error:
+    except (rawpy.LibRawError, OSError, ValueError) as error:
+        if out_of_memory(error):
+            raise
         raise InputError(
             f"{path.name}: {_reason(error)}; copy it again or export a TIFF"
         ) from error

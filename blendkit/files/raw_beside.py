@@ -23,8 +23,10 @@ def prefer_raws(paths: Sequence[Path]) -> tuple[tuple[Path, ...], tuple[str, ...
     paths : the files to read.
     notes : one sentence for each file that was replaced.
     """
+    if not available():  # asked first: what follows reads a RAW's Exif by the same extra
+        return tuple(paths), ()
     found = [path if is_raw(path) else _raw_beside(path) for path in paths]
-    if not available() or any(path is None for path in found):
+    if any(path is None for path in found):
         return tuple(paths), ()
     chosen = tuple(path for path in found if path is not None)
     notes = tuple(
@@ -33,6 +35,14 @@ def prefer_raws(paths: Sequence[Path]) -> tuple[tuple[Path, ...], tuple[str, ...
         if old != new
     )
     return chosen, notes
+
+
+def as_the_pair(path: Path, frame: Path) -> Path:
+    """Return a further frame's RAW, if it has one, where a pair's own frame is a RAW.
+
+    Its light is compared with the pair's, and a rendered file has a tone curve.
+    """
+    return prefer_raws((path,))[0][0] if is_raw(frame) else path
 
 
 def _raw_beside(path: Path) -> Path | None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from blendkit.errors import InputError
-from blendkit.files import prefer_raws, read_frame, read_mask
+from blendkit.files import as_the_pair, prefer_raws, read_frame, read_mask
 from blendkit.files.documents import read_json
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints
@@ -103,17 +103,18 @@ def read_pair(given: Given) -> Pair:
         first, second, one, other = second, first, other, one
     foreground = _matched(second, other, one)
     strokes = read_strokes(given.strokes, one.size) if given.strokes else ()
+    clear = None if given.clear is None else as_the_pair(given.clear, first)
     hints = Hints(
         foreground_mask=_mask(given.foreground_mask, one),
         background_mask=_mask(given.background_mask, one),
         matte=_mask(given.matte, one),
-        clear=read_frame(given.clear, match=one) if given.clear else None,
+        clear=None if clear is None else read_frame(clear, match=one),
         aligned=given.aligned,
     )
     hints = with_strokes(hints, strokes, one.size)
     frames = (Input(first, "background", one), Input(second, "foreground", foreground.recorded))
     why = "; ".join((f"background frame: {one.name} ({roles.reason})", *swapped))
-    return Pair(one, foreground, hints, (*frames, *_other_inputs(given, hints.clear)), why)
+    return Pair(one, foreground, hints, (*frames, *_other_inputs(given, clear, hints.clear)), why)
 
 
 def read_strokes(path: Path, size: tuple[int, int]) -> tuple[Stroke, ...]:
@@ -153,9 +154,9 @@ def _mask(path: Path | None, background: Frame) -> Float | None:
     return None if path is None else read_mask(path, size=background.size)
 
 
-def _other_inputs(given: Given, clear: Frame | None) -> Iterator[Input]:
-    if given.clear is not None:
-        yield Input(given.clear, "clear", clear)
+def _other_inputs(given: Given, clear: Path | None, frame: Frame | None) -> Iterator[Input]:
+    if clear is not None:
+        yield Input(clear, "clear", frame)
     for name in PAINTED:
         path = getattr(given, name)
         if path is not None:

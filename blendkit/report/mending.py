@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from blendkit.errors import InputError
-from blendkit.files import read_frame
+from blendkit.files import as_the_pair, read_frame
 from blendkit.merge import Merged
 from blendkit.repair import Attempt, Mode, Repaired, repair_result
 from blendkit.report.document import Input
@@ -29,12 +29,16 @@ def modes_of(kept: Sequence[Mapping[str, Any]], bridges: Sequence[Path]) -> tupl
 def read_bridges(paths: Sequence[Path], pair: Pair) -> tuple[Input, ...]:
     """Read bridge frames in the background frame's profile, as they stand in the report.
 
+    Their RAWs are read, if there are any, where the pair's were.
+
     Raises
     ------
     InputError : a file that cannot be read, or of another size than the pair.
     """
     found = []
-    for path in paths:
+    own = next((item.path for item in pair.inputs if item.role == "background"), None)
+    for named in paths:
+        path = named if own is None else as_the_pair(named, own)
         frame = read_frame(path, match=pair.background)
         if frame.size != pair.background.size:
             one, other = ("x".join(map(str, f.size)) for f in (frame, pair.background))

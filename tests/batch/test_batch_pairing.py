@@ -27,6 +27,7 @@ from blendkit.batch.shots import Shot
 from blendkit.errors import InputError
 from blendkit.files import write_picture
 from blendkit.frame import Capture, Frame
+from blendkit.report.bundle import target_paths
 from blendkit.simulate import Scene
 
 
@@ -118,6 +119,15 @@ def test_a_raw_and_its_rendered_files_count_once(tmp_path: Path) -> None:
     frames, notes = find_frames(tmp_path)
     assert [path.name for path in frames] == ["P1.tif", "P2.dng", "P10.jpg"]
     assert notes == ["P1.tif: counts once together with P1.jpg and P1.DNG"]
+
+
+def test_what_a_merge_left_beside_its_frames_is_not_taken_for_frames(tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(b"x")
+    for path in target_paths(tmp_path / "gate.tif", layers=True, pages=True).values():
+        path.write_bytes(b"x")
+    assert [path.name for path in find_frames(tmp_path)[0]] == ["a.jpg"]
+    (tmp_path / "gate.report.json").unlink()
+    assert len(find_frames(tmp_path)[0]) > 1, "without its report it is nobody's result"
 
 
 def test_results_of_a_batch_are_not_taken_for_frames(tmp_path: Path) -> None:

@@ -7,17 +7,19 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+import psutil
 import pytest
 from stub_work import SIZE, content, invented_pairs, work
 
 from blendkit.batch import ledger
 from blendkit.batch.pool import Local
-from blendkit.batch.records import Job
+from blendkit.batch.records import Job, Outcome
 from blendkit.batch.run import Order, Report, Runner, run_batch
 from blendkit.errors import OutputError
+from blendkit.files import atomic
 
 HERE = Path(__file__).parent
 
@@ -98,6 +100,59 @@ def test_skipped_pairs_are_left_out(tmp_path: Path) -> None:
     assert run_batch(order, local()).counts == {
         "failed": 0, "needs-a-look": 0, "merged": 1, "left-out": 2,
     }  # fmt: skip
+
+
+def test_another_kind_of_file_is_another_result(tmp_path: Path) -> None:
+    pairs = invented_pairs(tmp_path / "shoot", ["ok"])
+    run_batch(Order(pairs, tmp_path / "out"), local())
+    run_batch(Order(pairs, tmp_path / "out", suffix=".png"), local())
+    assert (tmp_path / "out" / "p00.png").exists()
+
+
+def test_a_pair_merged_alone_keeps_its_number_and_leaves_the_others(tmp_path: Path) -> None:
+    pairs = invented_pairs(tmp_path / "shoot", ["ok", "ok", "ok"])
+    seen: list[tuple[str, int]] = []
+
+    class Listed(Local):
+        def run(self, jobs: Sequence[Job]) -> Iterator[Outcome]:
+            seen.extend((job.name, job.number) for job in jobs)
+            return Local.run(self, jobs)
+
+    def make(jobs: Sequence[Job]) -> Runner:
+        return Listed(work, 1, 10**10, {job.name: 10**8 for job in jobs})
+
+    report = run_batch(Order(pairs, tmp_path / "out", only=("p02",)), make)
+    assert seen == [("p02", 3)]
+    assert list(report.outcomes) == ["p02"]
+
+
+def test_a_process_that_dies_while_idle_costs_no_pair(tmp_path: Path) -> None:
+    """Two pairs one after the other in one process, which is killed in between."""
+    before = {child.pid for child in psutil.Process().children(recursive=True)}
+    outcomes = []
+    pairs = invented_pairs(tmp_path / "shoot", ["ok", "ok"])
+    records = tmp_path / "out" / ".blendkit"
+    records.mkdir(parents=True)
+    jobs = [Job(p, tmp_path / "out" / f"{p.name}.tif", records, "x") for p in pairs]
+    for outcome in Local(work, 1, 10**10, {job.name: 10**8 for job in jobs}).run(jobs):
+        outcomes.append(outcome.status)
+        for child in psutil.Process().children(recursive=True):
+            if child.pid not in before and "spawn_main" in " ".join(child.cmdline()):
+                child.kill()
+                child.wait()
+        time.sleep(0.3)  # until the pool has noticed
+    assert outcomes == ["merged", "merged"]
+
+
+def test_what_another_process_is_writing_is_not_swept(tmp_path: Path) -> None:
+    (tmp_path / ".a.tif.x.part.tif").touch()
+    with atomic(tmp_path / "b.tif") as unfinished:
+        gone = subprocess.Popen([sys.executable, "-c", ""])
+        gone.wait()
+        (tmp_path / f".c.{gone.pid}.abc.part.tif").touch()
+        ledger.sweep(tmp_path)
+        assert unfinished.exists()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["b.tif"]
 
 
 def test_two_runs_do_not_work_in_one_folder(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ Adobe DNG Specification 1.4.0.0 (tags CFARepeatPatternDim to AsShotNeutral) and 
 the same light in BT.2020's primaries (matrix of ITU-R BT.2087-0, table 2).
 """
 
+import sys
 from datetime import datetime
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 
 from blendkit.cli.main import main
 from blendkit.errors import InputError
-from blendkit.files import prefer_raws, profiles, read_frame, write_grey, write_picture
+from blendkit.files import as_the_pair, prefer_raws, profiles, read_frame, write_grey, write_picture
 from blendkit.files.layers import PAGES
 from blendkit.frame import Capture, Frame
 from blendkit.simulate import SCENES, PairSpec, make_pair
@@ -196,6 +197,20 @@ def test_damaged_raws_are_refused_in_one_line(tmp_path: Path) -> None:
         read_frame(tmp_path / "x.nef")
 
 
+def test_without_the_extra_the_rendered_files_are_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A RAW beside every frame is the rule; the extra that reads it is not."""
+    for seed, name in enumerate("ab"):
+        write_dng(tmp_path / f"{name}.dng", patches(seed))
+        frame = read_frame(tmp_path / f"{name}.dng")
+        write_picture(tmp_path / f"{name}.jpg", frame.pixels, like=frame)
+    for library in ("exifread", "rawpy"):
+        monkeypatch.setitem(sys.modules, library, None)  # importing it now fails
+    pair = (tmp_path / "a.jpg", tmp_path / "b.jpg")
+    assert prefer_raws(pair) == (pair, ())
+
+
 def test_the_raw_of_the_same_moment_wins_and_is_named(tmp_path: Path) -> None:
     for seed, name in enumerate("ab"):
         write_dng(tmp_path / f"{name}.dng", patches(seed))
@@ -207,6 +222,8 @@ def test_the_raw_of_the_same_moment_wins_and_is_named(tmp_path: Path) -> None:
     mixed, notes = prefer_raws([tmp_path / "a.dng", tmp_path / "b.jpg"])
     assert mixed == (tmp_path / "a.dng", tmp_path / "b.dng")
     assert len(notes) == 1
+    assert as_the_pair(tmp_path / "b.jpg", tmp_path / "a.dng") == tmp_path / "b.dng"
+    assert as_the_pair(tmp_path / "b.jpg", tmp_path / "a.jpg") == tmp_path / "b.jpg"
 
 
 def test_a_pair_of_raws_becomes_a_master_and_a_lab_copy_in_one_command(tmp_path: Path) -> None:
