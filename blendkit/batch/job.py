@@ -16,10 +16,18 @@ from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, lacked_mem
 from blendkit.files import prefer_raws
 from blendkit.hints import Hints
 from blendkit.merge import merge_pair
+from blendkit.report.asked import Asked
 from blendkit.report.bundle import Written, write_refusal, write_result
 from blendkit.report.inputs import Given, read_pair, read_strokes, with_strokes
 from blendkit.report.inputs import Pair as ReadPair
-from blendkit.sidecar import Sidecar, merge_settings, read_sidecar, sidecar_path, write_sidecar
+from blendkit.sidecar import (
+    Sidecar,
+    differing,
+    merge_settings,
+    read_sidecar,
+    sidecar_path,
+    write_sidecar,
+)
 
 _CURE = (
     "tie the same points in both frames on the page of `blendkit review`, or loosen "
@@ -68,6 +76,7 @@ def _finished(job: Job, kept: ledger.Sealed) -> Outcome:
 def _merge(job: Job, began: float) -> Outcome:
     sidecar = read_sidecar(sidecar_path(job.output))
     settings = merge_settings(sidecar.settings, job.pair.settings)
+    asked = Asked(differing(job.pair.settings), private=job.private)
     pair, notes = _read(job, sidecar)
     time_s = {"read": time.perf_counter() - began}
     report = job.output.with_name(f"{job.output.stem}.report.json")
@@ -98,7 +107,7 @@ def _merge(job: Job, began: float) -> Outcome:
         pair.foreground,
         inputs=(*pair.inputs, *done.bridges),
         layers=job.layers,
-        private=job.private,
+        asked=asked,
         repairs=done.repaired.records,
         time_s=time_s,
         sealed=seal,
@@ -129,9 +138,9 @@ def _read(job: Job, sidecar: Sidecar) -> tuple[ReadPair, tuple[str, ...]]:
 
 
 def _stroked(path: Path | None, sidecar: Sidecar, hints: Hints, size: tuple[int, int]) -> Hints:
-    """Add strokes: those of the sidecar win over a file of strokes."""
+    """Add strokes: those of the sidecar win over a file of strokes, erased ones too."""
     strokes = sidecar.strokes
-    if not strokes and path is not None:
+    if sidecar.size is None and path is not None:
         strokes = read_strokes(path, size)
     return with_strokes(hints, strokes, size)
 

@@ -13,14 +13,14 @@ from blendkit.cli.merge_small import reduced_pair
 from blendkit.cli.progress import shown_progress
 from blendkit.cli.repair_run import tell_attempts
 from blendkit.errors import AlignmentError
-from blendkit.files import write_picture
+from blendkit.files import depth_of, write_picture
 from blendkit.files.deliver import deliver_copies
 from blendkit.merge import Merged, merge_pair
 from blendkit.repair import Repaired
+from blendkit.report.asked import Asked
 from blendkit.report.bundle import (
     as_json,
     check_targets,
-    default_bits,
     target_paths,
     write_refusal,
     write_result,
@@ -28,7 +28,7 @@ from blendkit.report.bundle import (
 from blendkit.report.document import Input, Output, report_document
 from blendkit.report.html import write_html
 from blendkit.report.inputs import Given, Pair, read_pair, read_strokes, with_strokes
-from blendkit.report.mending import read_bridges, repaired_by
+from blendkit.report.mending import modes_of, read_bridges, repaired_by
 from blendkit.report.plain import Document
 from blendkit.report.reduced import settings_at
 from blendkit.report.screen import SCREEN_PX
@@ -71,6 +71,17 @@ class Job:
     as_json: bool = False
     page: bool = False
 
+    @property
+    def inputs(self) -> list[Path]:
+        """All files that are read, none of which may be overwritten."""
+        return [*self.given.paths, *self.bridges]
+
+    @property
+    def asked(self) -> Asked:
+        """What the report keeps of it besides its files."""
+        given = self.given
+        return Asked(self.overrides, given.aligned, given.raw_colours, self.private)
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _Known:
@@ -89,7 +100,7 @@ def run_merge(job: Job) -> Merged:
     )
     page = paths["report"].with_suffix(".html")
     wanted = paths | {"page": page} if job.page else paths
-    check_targets(wanted, [*job.given.paths, *job.bridges])
+    check_targets(wanted, job.inputs, bits=job.bits)
     known = _read(job)
     pair = known.pair
     try:
@@ -104,10 +115,11 @@ def run_merge(job: Job) -> Merged:
         )
         _print_json(refused, job)
         raise
+    modes = _modes(job, known.sidecar)
     repaired, bridges = Repaired(merged, ()), tuple[Input, ...]()
-    if job.repair is not None:
+    if modes:
         bridges = read_bridges(job.bridges, pair)
-        repaired = repaired_by(merged, pair, (job.repair,), bridges)
+        repaired = repaired_by(merged, pair, modes, bridges)
         tell_attempts(repaired)
     written = write_result(
         job.output,
@@ -119,7 +131,7 @@ def run_merge(job: Job) -> Merged:
         bits=job.bits,
         layers=job.layers,
         pages=job.pages,
-        private=job.private,
+        asked=job.asked,
         report=job.report,
         zones=job.zones,
         time_s=known.time_s,
@@ -131,13 +143,11 @@ def run_merge(job: Job) -> Merged:
             pair.background,
             pair.foreground,
             document=written.document,
-            inputs=[*job.given.paths, *job.bridges],
+            inputs=job.inputs,
         )
         click.echo(f"wrote {page}", err=True)
     _keep_sidecar(job, known)
-    copies = deliver_copies(
-        job.output, job.deliveries, subject=merged.sitter, inputs=job.given.paths
-    )
+    copies = deliver_copies(job.output, job.deliveries, subject=merged.sitter, inputs=job.inputs)
     for done in copies:
         click.echo(f"delivered {done.path}", err=True)
     _tell(written.document, job)
@@ -146,16 +156,21 @@ def run_merge(job: Job) -> Merged:
 
 def run_preview(job: Job) -> None:
     """Merge reduced frames and write that picture alone."""
-    check_targets({"result": job.output}, job.given.paths)
+    check_targets({"result": job.output}, job.given.paths, bits=job.bits)
     known = _read(job)
     factor = -(-max(known.pair.background.size) // SCREEN_PX)
     pair = reduced_pair(known.pair, factor)
     merged = _merged(pair, settings_at(1 / factor, known.settings), job)
     write_picture(
-        job.output, merged.pixels, like=pair.background, bits=job.bits, inputs=job.given.paths
+        job.output,
+        merged.pixels,
+        like=pair.background,
+        bits=job.bits,
+        inputs=job.given.paths,
+        private=job.private,
     )
     height, width = merged.pixels.shape[:2]
-    output = Output(job.output, width, height, job.bits or default_bits(job.output))
+    output = Output(job.output, width, height, depth_of(job.output, job.bits), job.asked)
     _tell(report_document(merged, inputs=pair.inputs, output=output), job)
 
 
@@ -166,14 +181,27 @@ def _read(job: Job) -> _Known:
     settings = merge_settings(job.overrides, merge_settings(sidecar.settings))
     pair = read_pair(job.given)
     hints = replace(pair.hints, ties=job.ties or sidecar.ties)
-    if job.given.strokes is None:
+    if job.given.strokes is not None:
+        sidecar = replace(sidecar, strokes=())  # those of the file take their place
+    else:
         hints = with_strokes(hints, sidecar.strokes, pair.background.size)
     for sentence in (pair.why, *pair.background.notes, *pair.foreground.notes):
         click.echo(sentence, err=True)
-    if sidecar.strokes or sidecar.ties or sidecar.settings:
-        click.echo(f"taken up from {sidecar_path(job.output).name}: {_held(sidecar)}", err=True)
+    if held := _held(sidecar):
+        click.echo(f"taken up from {sidecar_path(job.output).name}: {held}", err=True)
     time_s = {"read": time.perf_counter() - began}
     return _Known(replace(pair, hints=hints), settings, sidecar, time_s)
+
+
+def _modes(job: Job, sidecar: Sidecar) -> tuple[str, ...]:
+    """Return the repairs to carry out: the one asked for, else those kept on the page."""
+    if job.repair is not None:
+        return (job.repair,)
+    modes = modes_of(sidecar.repairs, ())
+    if "bridge" in modes and not job.bridges:
+        click.echo("  bridge: left out, name its frames with --bridge", err=True)
+        modes = tuple(mode for mode in modes if mode != "bridge")
+    return modes
 
 
 def _held(sidecar: Sidecar) -> str:
@@ -181,13 +209,18 @@ def _held(sidecar: Sidecar) -> str:
         "strokes": len(sidecar.strokes),
         "tie points": len(sidecar.ties),
         "settings": sum(len(values) for values in sidecar.settings.values()),
+        "repairs": len(sidecar.repairs),
     }
     return ", ".join(f"{count} {what}" for what, count in held.items() if count)
 
 
 def _keep_sidecar(job: Job, known: _Known) -> None:
-    """Leave a sidecar beside the result: its inputs, and what was done by hand."""
-    pair, sidecar, folder = known.pair, known.sidecar, job.output.parent
+    """Leave a sidecar beside the result: its inputs, and what was done by hand.
+
+    It is read anew: on the page somebody may have painted and decided while the merge ran.
+    """
+    pair, folder = known.pair, job.output.parent
+    sidecar = read_sidecar(sidecar_path(job.output))
     inputs = {
         item.role: os.path.relpath(item.path, folder).replace(os.sep, "/")
         for item in pair.inputs

@@ -1,6 +1,7 @@
 """Runs a repair for the command line: merge as the report says, repair, write, tell."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,12 +11,13 @@ from blendkit.cli.progress import shown_progress
 from blendkit.errors import InputError
 from blendkit.merge import merge_pair
 from blendkit.repair import Repaired
+from blendkit.report.asked import asked_from
 from blendkit.report.bundle import as_json as json_text
 from blendkit.report.bundle import check_targets, target_paths, write_result
 from blendkit.report.html import write_html
-from blendkit.report.inputs import Given, read_pair
+from blendkit.report.inputs import Given, Pair, read_pair, with_strokes
 from blendkit.report.mending import read_bridges, repaired_by
-from blendkit.sidecar import merge_settings
+from blendkit.sidecar import Sidecar, merge_settings, read_sidecar, sidecar_path
 
 _MASKS = {"foreground-mask": "foreground_mask", "background-mask": "background_mask"}
 _MASKS |= {"matte": "matte", "strokes": "strokes"}
@@ -30,13 +32,16 @@ def run_repair(
     as_json: bool,
 ) -> None:
     """Repair the result that a report describes and write the whole set under a new name."""
-    given = given_from(document)
-    target = output or _beside(Path(document["output"]["path"]))
+    given, asked = given_from(document), asked_from(document)
+    result, bits = Path(document["output"]["path"]), document["output"]["bits"]
+    target = output or _beside(result)
     paths = target_paths(target)
     page = paths["report"].with_suffix(".html")
-    sources = [*given.paths, *bridges, Path(document["output"]["path"])]
-    check_targets(paths | {"page": page}, sources)
-    pair = read_pair(given)
+    if target.suffix.lower() != result.suffix.lower():
+        bits = None  # another kind of file has its own usual depth
+    sources = [*given.paths, *bridges, result]
+    check_targets(paths | {"page": page}, sources, bits=bits)
+    pair = _with_handwork(read_pair(given), read_sidecar(sidecar_path(result)))
     settings = merge_settings(document["settings"])
     with shown_progress(f"repairing into {target.name}") as progress:
         merged = merge_pair(
@@ -54,7 +59,8 @@ def run_repair(
         pair.background,
         pair.foreground,
         inputs=(*pair.inputs, *thirds),
-        bits=document["output"]["bits"],
+        bits=bits,
+        asked=asked,
         repairs=repaired.records,
     )
     write_html(
@@ -75,14 +81,24 @@ def given_from(document: dict[str, Any]) -> Given:
     """Return the files that a report names; InputError where one is missing."""
     files: dict[str, Path] = {}
     for item in document["inputs"]:
+        if item["role"] == "bridge":  # of a repair that is not repeated
+            continue
         path = Path(item["path"])
         if not path.exists():
             raise InputError(f"{path}: the report names it, but it is gone; put it back")
         files[_MASKS.get(item["role"], item["role"])] = path
     known = {"background", "foreground", "clear", *_MASKS.values()}
-    aligned = (document.get("alignment") or {}).get("model") == "given"
+    asked = asked_from(document)
     named: dict[str, Any] = {name: path for name, path in files.items() if name in known}
-    return Given(**named, aligned=aligned)
+    return Given(**named, aligned=asked.aligned, raw_colours=asked.raw_colours)
+
+
+def _with_handwork(pair: Pair, sidecar: Sidecar) -> Pair:
+    """Return a pair with its sidecar's ties, and strokes where no file of them is named."""
+    hints = replace(pair.hints, ties=sidecar.ties)
+    if not any(item.role == "strokes" for item in pair.inputs):
+        hints = with_strokes(hints, sidecar.strokes, pair.background.size)
+    return replace(pair, hints=hints)
 
 
 def _beside(result: Path) -> Path:

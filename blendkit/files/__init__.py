@@ -4,24 +4,32 @@ The only floor besides the programs' that touches the disk.
 """
 
 from blendkit.files.atomic import atomic, check_output
-from blendkit.files.layers import Layers, write_layer_files, write_layers
+from blendkit.files.layers import Layers, write_layers
 from blendkit.files.masks import read_labels, read_mask
 from blendkit.files.raw_beside import as_the_pair, prefer_raws
 from blendkit.files.read import read_frame
-from blendkit.files.write import write_grey, write_labels, write_picture, write_rgba
+from blendkit.files.write import (
+    check_labels,
+    depth_of,
+    write_grey,
+    write_labels,
+    write_picture,
+    write_rgba,
+)
 
 __all__ = [
     "Layers",
     "as_the_pair",
     "atomic",
+    "check_labels",
     "check_output",
+    "depth_of",
     "prefer_raws",
     "read_frame",
     "read_labels",
     "read_mask",
     "write_grey",
     "write_labels",
-    "write_layer_files",
     "write_layers",
     "write_picture",
     "write_rgba",

@@ -15,7 +15,7 @@ from blendkit.errors import InputError
 from blendkit.files import encode, profiles
 from blendkit.files.atomic import atomic
 from blendkit.files.encode_tiff import BIG_FROM_BYTES, Attached, add_tags, write_page
-from blendkit.files.write import attachments, write_grey, write_labels, write_picture, write_rgba
+from blendkit.files.write import attachments
 from blendkit.frame import Float, Frame, Label
 
 PAGES = ("result", "foreground", "plate", "matte", "sources")
@@ -48,6 +48,7 @@ def write_layers(
     like: Frame,
     bits: int = 16,
     inputs: Sequence[Path | str] = (),
+    private: bool = False,
 ) -> None:
     """Write a TIFF of five pages, named as in PAGES (tag PageName).
 
@@ -60,13 +61,14 @@ def write_layers(
     like : the background frame, for profile, resolution and Exif.
     bits : 8 or 16 for the colours and the matte.
     inputs : files that must not be overwritten.
+    private : leave out position, owner and serial numbers.
     """
     import tifffile  # noqa: PLC0415 - loaded when a TIFF is written
 
     target = Path(path)
     if target.suffix.lower() not in (".tif", ".tiff"):
         raise InputError(f"{target}: layers are pages of a .tif file; change the name")
-    attached = attachments(like, layers.matte.shape[::-1])
+    attached = attachments(like, layers.matte.shape[::-1], private=private)
     plain = Attached(profile=attached.profile, resolution_dpi=attached.resolution_dpi)
     # result 3, foreground 4, plate 3 and matte 1 channels, and a byte for the source map
     estimate = layers.matte.size * (11 * bits // 8 + 1)
@@ -98,32 +100,3 @@ def _pages(layers: Layers, attached: Attached, bits: int) -> Iterator[tuple[str,
     yield "plate", encode.encoded(layers.plate, profile, bits)
     yield "matte", matte
     yield "sources", np.asarray(layers.sources, np.uint8)
-
-
-def write_layer_files(
-    path: Path | str,
-    layers: Layers,
-    *,
-    like: Frame,
-    bits: int = 16,
-    inputs: Sequence[Path | str] = (),
-) -> dict[str, Path]:
-    """Write the layers as files beside the result `path`, as OUT.<layer>.tif.
-
-    Returns
-    -------
-    dict : paths of "foreground", "plate", "matte" (.tif) and "sources" (.png); the result itself
-        is not written again.
-    """
-    target = Path(path)
-    paths = {
-        name: target.with_name(f"{target.stem}.{name}.{'png' if name == 'sources' else 'tif'}")
-        for name in PAGES[1:]
-    }
-    write_rgba(
-        paths["foreground"], layers.foreground, layers.matte, like=like, bits=bits, inputs=inputs
-    )
-    write_picture(paths["plate"], layers.plate, like=like, bits=bits, inputs=inputs)
-    write_grey(paths["matte"], layers.matte, bits=bits, inputs=inputs)
-    write_labels(paths["sources"], layers.sources, inputs=inputs)
-    return paths

@@ -54,7 +54,7 @@ def write_picture(
     OutputError : it cannot be written there.
     """
     target = Path(path)
-    depth = _depth(target, bits)
+    depth = depth_of(target, bits)
     size = pixels.shape[1], pixels.shape[0]
     attached = attachments(like, size, software=software, second=second, private=private)
     profile = attached.profile or profiles.srgb()
@@ -110,7 +110,13 @@ def _directory(frame: Frame) -> ifd.Directory:
         return {}
 
 
-def _depth(path: Path, bits: int | None) -> int:
+def depth_of(path: Path, bits: int | None = None) -> int:
+    """Return the bits a picture is written at; None takes the usual of its kind of file.
+
+    Raises
+    ------
+    InputError : a suffix that is not written, or a depth that it cannot hold.
+    """
     suffix = path.suffix.lower()
     if suffix not in _DEFAULT_BITS:
         raise InputError(f"{path}: name a .tif, .tiff, .png, .jpg or .jpeg file as output")
@@ -126,18 +132,23 @@ def write_grey(
 ) -> None:
     """Write values 0 to 1, shape (height, width), as greyscale TIFF or PNG without a curve."""
     target = Path(path)
-    depth = _depth(target, bits)
+    depth = depth_of(target, bits)
     if target.suffix.lower() in (".jpg", ".jpeg"):
         raise InputError(f"{target}: a matte or mask is written as .tif or .png; change the name")
     with atomic(target, inputs) as temporary:
         _write_codes(temporary, encode.quantised(values, depth), Attached(), JPEG_QUALITY)
 
 
+def check_labels(path: Path) -> None:
+    """Raise OutputError unless labels can be written under this name."""
+    if path.suffix.lower() != ".png":
+        raise OutputError(f"{path}: labels are written as .png; change the name")
+
+
 def write_labels(path: Path | str, labels: Label, *, inputs: Sequence[Path | str] = ()) -> None:
     """Write labels, uint8 (height, width), unchanged as an 8-bit greyscale PNG."""
     target = Path(path)
-    if target.suffix.lower() != ".png":
-        raise OutputError(f"{target}: labels are written as .png; change the name")
+    check_labels(target)
     with atomic(target, inputs) as temporary:
         encode_png_jpeg.write_png(temporary, np.asarray(labels, np.uint8), Attached())
 
@@ -150,13 +161,14 @@ def write_rgba(
     like: Frame,
     bits: int = 16,
     inputs: Sequence[Path | str] = (),
+    private: bool = False,
 ) -> None:
     """Write colours with straight (not premultiplied) alpha as a TIFF.
 
     pixels : float32 (height, width, 3), linear; alpha : float32 (height, width), 0 to 1.
     """
     target = Path(path)
-    attached = attachments(like, alpha.shape[::-1])
+    attached = attachments(like, alpha.shape[::-1], private=private)
     profile = attached.profile or profiles.srgb()
     with atomic(target, inputs) as temporary:
         colours = encode.encoded(pixels, profile, bits)

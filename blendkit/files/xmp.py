@@ -3,6 +3,7 @@
 References
 ----------
 .. [1] ISO 16684-1:2019, XMP data model and serialization: 7 (RDF), 8.4 (the xmp namespace).
+.. [2] IPTC Photo Metadata Standard: the properties that name a place.
 """
 
 import io
@@ -27,7 +28,12 @@ _PREFIXES = {"rdf": _RDF, "x": _META, "xmp": _XMP, "tiff": _TIFF, "blendkit": NA
 _DEVELOPING = "http://ns.adobe.com/camera-raw-settings/1.0/"
 _STALE = {f"{{{_XMP}}}Thumbnails", f"{{{_XMP}}}ModifyDate", f"{{{_XMP}}}MetadataDate",
           f"{{{_XMP}}}CreatorTool", f"{{{_TIFF}}}Orientation"}  # fmt: skip
-_PRIVATE = re.compile(r"GPS|SerialNumber|OwnerName|ImageUniqueID")
+_PRIVATE = re.compile(
+    r"GPS|SerialNumber|OwnerName|ImageUniqueID"
+    # IPTC's names of places [2], whole
+    r"|\}(City|State|Country|CountryCode|CountryName|ProvinceState|WorldRegion|Sublocation"
+    r"|Location|LocationShown|LocationCreated)$"
+)
 
 
 def merged(
@@ -133,7 +139,7 @@ def _empty() -> ET.Element:
 
 
 def _clean(description: ET.Element, *, private: bool) -> None:
-    """Remove what no longer holds, as attribute and as element."""
+    """Remove what no longer holds, as attribute and as element, at any depth."""
 
     def unwanted(name: str) -> bool:
         return (
@@ -146,6 +152,8 @@ def _clean(description: ET.Element, *, private: bool) -> None:
         del description.attrib[name]
     for child in [child for child in description if unwanted(child.tag)]:
         description.remove(child)
+    for child in description:
+        _clean(child, private=private)
 
 
 def _packed(root: ET.Element) -> bytes:

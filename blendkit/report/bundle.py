@@ -8,6 +8,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,9 @@ from blendkit.errors import InputError, OutputError
 from blendkit.files import (
     Layers,
     atomic,
+    check_labels,
     check_output,
+    depth_of,
     write_grey,
     write_labels,
     write_layers,
@@ -24,13 +27,13 @@ from blendkit.files import (
 )
 from blendkit.frame import Frame
 from blendkit.merge import Merged
+from blendkit.report.asked import USUAL, Asked
 from blendkit.report.document import Input, Output, refusal_document, report_document
 from blendkit.report.labels import flag_labels
 from blendkit.report.plain import Document
 from blendkit.report.screen import reduced
 from blendkit.settings import MergeSettings
 
-_DEFAULT_BITS = {".tif": 16, ".tiff": 16, ".png": 16, ".jpg": 8, ".jpeg": 8}
 _LAYERS = ("matte", "plate", "foreground")
 PREVIEW_QUALITY = 88
 
@@ -74,19 +77,22 @@ def target_paths(
     return {"result": target, "report": Path(report) if report else own_report, **beside}
 
 
-def default_bits(path: Path) -> int:
-    """Return the depth that a result is written at unless another is asked for."""
-    return _DEFAULT_BITS[path.suffix.lower()]
+def check_targets(
+    paths: Mapping[str, Path], inputs: Sequence[Path | str], *, bits: int | None = None
+) -> None:
+    """Raise, before any work, if one of the files cannot be written or two have one name.
 
-
-def check_targets(paths: Mapping[str, Path], inputs: Sequence[Path | str]) -> None:
-    """Raise, before any work, if one of the files cannot be written or two have one name."""
-    if paths["result"].suffix.lower() not in _DEFAULT_BITS:
-        raise InputError(f"{paths['result']}: name a .tif, .png or .jpg file as output")
+    bits : depth asked for the result; None = the usual one of its kind of file.
+    """
+    depth_of(paths["result"], bits)
+    if "zones" in paths:
+        check_labels(paths["zones"])
+    named: dict[Path, str] = {}
     for what, path in paths.items():
         check_output(path, inputs)
-        if what != "result" and path.resolve() == paths["result"].resolve():
-            raise InputError(f"{path}: the {what} would replace the result; choose another name")
+        other = named.setdefault(path.resolve(), what)
+        if other != what:
+            raise InputError(f"{path}: the {what} would replace the {other}; choose another name")
 
 
 def write_result(
@@ -99,7 +105,7 @@ def write_result(
     bits: int | None = None,
     layers: bool = False,
     pages: bool = False,
-    private: bool = False,
+    asked: Asked = USUAL,
     report: Path | str | None = None,
     zones: Path | str | None = None,
     repairs: Sequence[Mapping[str, Any]] = (),
@@ -117,7 +123,8 @@ def write_result(
     bits : of the result; None takes 16, for JPEG 8.
     layers : write matte, plate and foreground too.
     pages : write all layers as named pages of one TIFF too.
-    private : leave place and serial numbers out of the result.
+    asked : what was asked besides the files, for the report; if it was to be private, place and
+        serial numbers stay out of everything that is written.
     report : another path for the report.
     zones : also write the numbered zones, 8-bit PNG, here.
     repairs, time_s : for the report, see `report_document`.
@@ -134,17 +141,17 @@ def write_result(
     """
     paths = target_paths(path, layers=layers, pages=pages, report=report, zones=zones)
     sources = [item.path for item in inputs]
-    check_targets(paths, sources)
+    check_targets(paths, sources, bits=bits)
     height, width = merged.pixels.shape[:2]
-    depth = bits or default_bits(paths["result"])
+    depth = depth_of(paths["result"], bits)
     document = report_document(
         merged,
         inputs=inputs,
-        output=Output(paths["result"], width, height, depth),
+        output=Output(paths["result"], width, height, depth, asked),
         repairs=repairs,
         time_s=time_s,
     )
-    writers = _writers(merged, background, foreground, depth, private=private) | {
+    writers = _writers(merged, background, foreground, depth, private=asked.private) | {
         "report": lambda target: _write_json(target, document)
     }
     written = Written(paths, document)
@@ -181,26 +188,18 @@ def _writers(
 ) -> dict[str, Callable[[Path], None]]:
     size = (merged.pixels.shape[1], merged.pixels.shape[0])
     matte = merged.matte
-    like = background
+    shown = partial(write_picture, like=background, second=foreground, private=private)
+    beside: dict[str, Any] = {"like": background, "private": private}
     return {
-        "result": lambda to: write_picture(
-            to, merged.pixels, like=like, bits=depth, second=foreground, private=private
-        ),
+        "result": lambda to: shown(to, merged.pixels, bits=depth),
         "flags": lambda to: write_labels(to, flag_labels(merged.flags, size)),
         "sources": lambda to: write_labels(to, merged.sources),
         "zones": lambda to: write_labels(to, merged.zones),
-        "preview": lambda to: write_picture(
-            to,
-            reduced(merged.pixels),
-            like=like,
-            second=foreground,
-            quality=PREVIEW_QUALITY,
-            private=private,
-        ),
-        "pages": lambda to: write_layers(to, _layers_of(merged), like=like),
+        "preview": lambda to: shown(to, reduced(merged.pixels), quality=PREVIEW_QUALITY),
+        "pages": lambda to: write_layers(to, _layers_of(merged), **beside),
         "matte": lambda to: write_grey(to, matte.alpha),
-        "plate": lambda to: write_picture(to, merged.plate.pixels, like=like, bits=16),
-        "foreground": lambda to: write_rgba(to, matte.color, matte.alpha, like=like, bits=16),
+        "plate": lambda to: write_picture(to, merged.plate.pixels, bits=16, **beside),
+        "foreground": lambda to: write_rgba(to, matte.color, matte.alpha, bits=16, **beside),
     }
 
 

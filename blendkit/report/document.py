@@ -17,6 +17,7 @@ from blendkit.filters.robust import weighted_median
 from blendkit.frame import Frame, Source
 from blendkit.merge import Merged
 from blendkit.midground import Flag
+from blendkit.report.asked import USUAL, Asked
 from blendkit.report.labels import box_of, numbered
 from blendkit.report.plain import Document, as_document
 from blendkit.settings import MergeSettings
@@ -40,12 +41,13 @@ class Input:
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """The result's file."""
+    """The result's file, and what was asked for besides the inputs."""
 
     path: Path
     width: int
     height: int
     bits: int
+    asked: Asked = USUAL
 
 
 def report_document(

@@ -10,6 +10,7 @@ from blendkit.files.documents import read_json
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints
 from blendkit.masks.strokes import Stroke, nearer_lines, rasterise, strokes_from
+from blendkit.report.asked import RAW_COLOURS
 from blendkit.report.document import Input
 from blendkit.roles import Roles, decide_roles
 
@@ -29,7 +30,7 @@ class Given:
     strokes: Path | None = None
     clear: Path | None = None
     aligned: bool = False
-    raw_colours: str = "wide"
+    raw_colours: str = RAW_COLOURS
 
     def __post_init__(self) -> None:
         """Check that there are two frames, given one way."""

@@ -1,14 +1,16 @@
 """Which pairs a folder holds: those listed, those with results, or those found among its frames."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from blendkit.errors import InputError
 from blendkit.files.documents import read_json
+from blendkit.report.asked import USUAL, Asked, asked_from
 from blendkit.report.document import SCHEMA as REPORT_SCHEMA
 from blendkit.settings import MergeSettings
+from blendkit.sidecar import differing, merge_settings
 
 if TYPE_CHECKING:
     from blendkit.batch.pairs_file import Pair
@@ -26,8 +28,11 @@ class PairFiles:
 
     result: where its result is, or is going to be.
     masks: further files that the merge takes, by name: foreground_mask, background_mask, matte.
+    strokes: a file of strokes, which count until something is painted on the page.
     clear: frame with the foreground held aside; bridges: frames that are sharp in the mid-ground.
-    settings: of the pair in the list of pairs; a sidecar's are set on top of them.
+    asked: in the list of pairs, or when it was merged; a sidecar's settings are set on top of its.
+    bits: depth of the result; None takes the usual.
+    unreachable: files of its last merge in folders that may not be looked into.
     why: why the two frames are a pair, as a sentence; empty if nobody said so.
     """
 
@@ -36,10 +41,18 @@ class PairFiles:
     foreground: Path
     result: Path
     masks: Mapping[str, Path] = field(default_factory=dict)
+    strokes: Path | None = None
     clear: Path | None = None
     bridges: tuple[Path, ...] = ()
-    settings: MergeSettings = field(default_factory=MergeSettings)
+    asked: Asked = USUAL
+    bits: int | None = None
+    unreachable: tuple[str, ...] = ()
     why: str = ""
+
+    @property
+    def settings(self) -> MergeSettings:
+        """The settings that were asked for; a sidecar's are set on top of them."""
+        return merge_settings(self.asked.settings)
 
     @property
     def report(self) -> Path:
@@ -65,6 +78,8 @@ def pairs_in(folder: Path, *, frames: Sequence[Path] = ()) -> list[PairFiles]:
     merged, outside = _merged(folder, allowed)
     known = {pair.background.resolve() for pair in merged}
     listed = _listed_or_found(folder, search=not merged and not outside)
+    wanted = {pair.background.resolve(): pair for pair in listed}
+    merged = [_as_listed(pair, wanted.get(pair.background.resolve())) for pair in merged]
     pairs = merged + [pair for pair in listed if pair.background.resolve() not in known]
     if not pairs and outside:
         raise InputError(
@@ -95,11 +110,34 @@ def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], lis
             for role, place in places.items()
             if role.replace("-", "_") in MASKS and place is not None
         }
-        result = _result_of(document, path, stem)
-        bridges = _bridges(document, path.parent, allowed)
-        clear = places.get("clear")
-        pairs.append(PairFiles(stem, background, foreground, result, masks, clear, bridges))
+        pairs.append(
+            PairFiles(
+                stem,
+                background,
+                foreground,
+                _result_of(document, path, stem),
+                masks,
+                strokes=places.get("strokes"),
+                clear=places.get("clear"),
+                bridges=_bridges(document, path.parent, allowed),
+                asked=asked_from(document or {}),
+                bits=_bits(document),
+                unreachable=tuple(
+                    named
+                    for role, named in roles.items()
+                    if places[role] is None and role != "bridge"
+                ),
+            )
+        )
     return pairs, outside
+
+
+def _as_listed(merged: PairFiles, listed: PairFiles | None) -> PairFiles:
+    """Return a merged pair with what its list of pairs says now."""
+    if listed is None:
+        return merged
+    asked = replace(merged.asked, settings=listed.asked.settings)
+    return replace(merged, asked=asked, strokes=listed.strokes or merged.strokes)
 
 
 def read_report(path: Path) -> dict[str, Any] | None:
@@ -143,8 +181,13 @@ def _result_of(document: dict[str, Any] | None, report: Path, stem: str) -> Path
     output = (document or {}).get("output") or {}
     suffix = Path(str(output.get("path", ""))).suffix.lower()
     return report.with_name(
-        stem + (suffix if suffix in (".tif", ".tiff", ".png", ".jpg") else ".tif")
+        stem + (suffix if suffix in (".tif", ".tiff", ".png", ".jpg", ".jpeg") else ".tif")
     )
+
+
+def _bits(document: dict[str, Any] | None) -> int | None:
+    bits = ((document or {}).get("output") or {}).get("bits")
+    return bits if bits in (8, 16, 32) else None
 
 
 def _listed_or_found(folder: Path, *, search: bool) -> list[PairFiles]:
@@ -174,6 +217,7 @@ def _as_files(pair: "Pair", folder: Path, why: str = "") -> PairFiles:
         masks={name: path for name, path in masks.items() if path is not None},
         clear=pair.clear,
         bridges=pair.bridges,
-        settings=pair.settings,
+        strokes=pair.strokes,
+        asked=Asked(differing(pair.settings)),
         why=why,
     )

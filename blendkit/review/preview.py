@@ -35,6 +35,7 @@ class Small:
 
     full_size: (width, height) of the background frame, px.
     masks: what was painted elsewhere and given as files, by name.
+    aligned: whether the frames lie on each other already.
     """
 
     background: Frame
@@ -42,6 +43,7 @@ class Small:
     level: int
     full_size: tuple[int, int]
     masks: Mapping[str, Float] = field(default_factory=dict)
+    aligned: bool = False
 
     def hints(self, strokes: tuple[Stroke, ...], ties: tuple[Tie, ...]) -> Hints:
         """Return what was painted and tied, at this size."""
@@ -54,6 +56,7 @@ class Small:
             matte=self.masks.get("matte"),
             front_strokes=masks.foreground,
             back_strokes=masks.background,
+            aligned=self.aligned,
             ties=places,
         )
 
@@ -82,6 +85,7 @@ def small_frames(
     names: tuple[str, str],
     *,
     masks: Mapping[str, Path],
+    aligned: bool = False,
 ) -> Small:
     """Return a pair at screen size, in linear light, from what the screen shows of its frames."""
     level = screen_level(background.size)
@@ -94,6 +98,7 @@ def small_frames(
             name: reduce_by(read_mask(path, size=background.size), 2**level)
             for name, path in masks.items()
         },
+        aligned=aligned,
     )
 
 

@@ -258,7 +258,8 @@ class Session:
         captures = read_capture(files.background)[0], read_capture(files.foreground)[0]
         pyramids = self.pyramids.of(files.background), self.pyramids.of(files.foreground)
         names = files.background.name, files.foreground.name
-        return small_frames(*pyramids, captures, names, masks=files.masks)
+        aligned = files.asked.aligned
+        return small_frames(*pyramids, captures, names, masks=files.masks, aligned=aligned)
 
     def _small_merge(self, state: PairState) -> Any:
         previewer = self._previewer(state)

@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import Any, get_args
 
 from blendkit.errors import BlendkitError, InputError
+from blendkit.files.capture import read_capture
 from blendkit.masks.strokes import Stroke, strokes_from
+from blendkit.report.inputs import read_strokes
 from blendkit.review.fields import with_values
 from blendkit.review.folder import PairFiles, read_report
 from blendkit.review.history import History
@@ -78,7 +80,7 @@ class PairState:
             if stamp == self._stamp and stamp is not None:
                 return
             try:
-                found = read_sidecar(self.path)
+                found = self._with_strokes(read_sidecar(self.path))
             except BlendkitError as error:
                 self.trouble = str(error)
                 return
@@ -88,6 +90,13 @@ class PairState:
             if self._stamp is not None or stamp is not None:
                 self.revision += 1
             self.sidecar, self._stamp = found, stamp
+
+    def _with_strokes(self, found: Sidecar) -> Sidecar:
+        """Return a sidecar with the pair's file of strokes while nothing was painted in it."""
+        if found.size is not None or self.files.strokes is None:
+            return found
+        size = read_capture(self.files.background)[1]
+        return replace(found, size=size, strokes=read_strokes(self.files.strokes, size))
 
     def _save(self, changed: Sidecar) -> None:
         if self.trouble:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from typing import Any
 
-from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, lacked_memory
+from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, InputError, lacked_memory
 from blendkit.frame import Progress
 from blendkit.masks.strokes import Stroke
 from blendkit.merge import merge_pair
@@ -47,6 +47,11 @@ def merge_in_full(task: Task, told: Progress) -> None:
     BlendkitError : nothing was written, but for the report of frames that cannot be aligned.
     """
     files = task.files
+    if files.unreachable:
+        raise InputError(
+            f"{files.unreachable[0]}: is part of this pair, but is in no folder that the page may "
+            "look into: put it back, or start `blendkit review` with its folder after the first"
+        )
     files.result.parent.mkdir(parents=True, exist_ok=True)
     given = Given(
         background=files.background,
@@ -55,9 +60,11 @@ def merge_in_full(task: Task, told: Progress) -> None:
         background_mask=files.masks.get("background_mask"),
         matte=files.masks.get("matte"),
         clear=files.clear,
+        aligned=files.asked.aligned,
+        raw_colours=files.asked.raw_colours,
     )
     paths = target_paths(files.result, layers=task.layers)
-    check_targets(paths, given.paths)
+    check_targets(paths, given.paths, bits=files.bits)
     began = time.perf_counter()
     told("reading", 0.0)
     pair = read_pair(given)
@@ -71,7 +78,11 @@ def merge_in_full(task: Task, told: Progress) -> None:
     except AlignmentError as error:
         why = error.with_cure(_CURE)
         write_refusal(
-            paths["report"], why, inputs=pair.inputs, settings=task.settings, time_s=time_s
+            paths["report"],
+            why,
+            inputs=pair.inputs,
+            settings=task.settings,
+            time_s=time_s,
         )
         raise AlignmentError(why) from error
     bridges = read_bridges(files.bridges if task.repairs else (), pair)
@@ -83,7 +94,9 @@ def merge_in_full(task: Task, told: Progress) -> None:
         pair.background,
         pair.foreground,
         inputs=(*pair.inputs, *bridges),
+        bits=files.bits,
         layers=task.layers,
+        asked=files.asked,
         repairs=repaired.records,
         time_s=time_s,
     )

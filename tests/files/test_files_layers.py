@@ -7,16 +7,12 @@ import pytest
 import tifffile
 from PIL import Image, ImageSequence
 
-from blendkit.errors import InputError, OutputError
-from blendkit.files import (
-    Layers,
-    read_frame,
-    read_labels,
-    read_mask,
-    write_layer_files,
-    write_layers,
-)
-from blendkit.frame import Frame
+from blendkit.errors import InputError
+from blendkit.files import Layers, read_frame, write_layers, write_rgba
+from blendkit.frame import Embedded, Frame
+
+RDF = b"http://www.w3.org/1999/02/22-rdf-syntax-ns#"
+AUX = b"http://ns.adobe.com/exif/1.0/aux/"
 
 
 @pytest.fixture
@@ -58,26 +54,26 @@ def test_the_first_page_reads_back_as_the_result(tmp_path: Path, layers: Layers)
     assert any("several pages" in note for note in frame.notes)
 
 
-def test_separate_files_hold_the_same(tmp_path: Path, layers: Layers) -> None:
-    paths = write_layer_files(tmp_path / "out.tif", layers, like=Frame(layers.result))
-    assert sorted(path.name for path in paths.values()) == [
-        "out.foreground.tif", "out.matte.tif", "out.plate.tif", "out.sources.png",
-    ]  # fmt: skip
-    matte = read_mask(paths["matte"], size=(70, 50))
-    np.testing.assert_allclose(matte, layers.matte, atol=1e-5)
-    np.testing.assert_array_equal(read_labels(paths["sources"]), layers.sources)
-    np.testing.assert_allclose(read_frame(paths["plate"]).pixels, layers.plate, atol=2e-5)
+def test_what_is_private_stays_out(tmp_path: Path, layers: Layers) -> None:
+    serial = b"B-0815"
+    packet = b'<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="' + RDF + b'">'
+    packet += b'<rdf:Description rdf:about="" xmlns:aux="' + AUX + b'" aux:SerialNumber="' + serial
+    packet += b'"/></rdf:RDF></x:xmpmeta>'
+    like = Frame(layers.result, embedded=Embedded(xmp=packet))
+    for private in (False, True):
+        write_layers(tmp_path / "l.tif", layers, like=like, private=private)
+        write_rgba(tmp_path / "f.tif", layers.result, layers.matte, like=like, private=private)
+        for name in ("l.tif", "f.tif"):
+            assert (serial in (tmp_path / name).read_bytes()) is not private
+
+
+def test_colours_with_a_matte_are_refused_as_a_frame(tmp_path: Path, layers: Layers) -> None:
+    write_rgba(tmp_path / "f.tif", layers.result, layers.matte, like=Frame(layers.result))
     with pytest.raises(InputError, match="alpha"):
-        read_frame(paths["foreground"])
+        read_frame(tmp_path / "f.tif")
 
 
 def test_names_that_cannot_hold_layers(tmp_path: Path, layers: Layers) -> None:
     like = Frame(layers.result)
     with pytest.raises(InputError, match=r"pages of a \.tif"):
         write_layers(tmp_path / "l.png", layers, like=like)
-    (tmp_path / "in.plate.tif").write_bytes(b"precious")
-    with pytest.raises(OutputError, match="names the input"):
-        write_layer_files(
-            tmp_path / "in.tif", layers, like=like, inputs=[tmp_path / "in.plate.tif"]
-        )
-    assert (tmp_path / "in.plate.tif").read_bytes() == b"precious"

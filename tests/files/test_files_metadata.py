@@ -40,6 +40,9 @@ DIRECTORY: ifd.Directory = {
         2: ifd.rational_entry((48, 1), (12, 1), (30, 1)),
     },
 }
+PHOTOSHOP = "http://ns.adobe.com/photoshop/1.0/"
+IPTC_EXT = "http://iptc.org/std/Iptc4xmpExt/2008-02-29/"
+EXIF_XMP = "http://ns.adobe.com/exif/1.0/"
 FRAME = Frame(PIXELS, name="wide.tif", embedded=Embedded(exif=ifd.dump_block(DIRECTORY)))
 
 
@@ -91,6 +94,28 @@ def test_private_leaves_out_position_owner_and_serial_numbers(tmp_path: Path, na
     assert again.capture.lens == "135 mm f/2"
     assert again.embedded.exif is not None
     assert ifd.GPS not in ifd.parse(again.embedded.exif)[0]
+
+
+def test_private_leaves_out_places_by_name_and_inside_structures() -> None:
+    """IPTC Photo Metadata Standard: City, Country, Location Created with a position of its own."""
+    packet = f"""<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF
+        xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"
+        xmlns:photoshop="{PHOTOSHOP}" xmlns:ext="{IPTC_EXT}" xmlns:exif="{EXIF_XMP}"
+        xmlns:dc="http://purl.org/dc/elements/1.1/">
+      <rdf:Description rdf:about="" photoshop:City="Vale End" dc:format="image/tiff">
+        <photoshop:Country>Valeland</photoshop:Country>
+        <ext:PersonInImage><rdf:Bag><rdf:li exif:GPSLatitude="48,12.5N">x</rdf:li></rdf:Bag>
+        </ext:PersonInImage>
+        <ext:LocationCreated><rdf:Bag><rdf:li ext:Sublocation="Orchard gate"/></rdf:Bag>
+        </ext:LocationCreated>
+      </rdf:Description></rdf:RDF></x:xmpmeta>""".encode()
+    now = datetime.now(timezone(timedelta(hours=2)))
+    for private in (False, True):
+        after, kept = xmp.merged(packet, {}, software="s", changed_at=now, private=private)
+        assert kept
+        assert b"image/tiff" in after
+        for place in (b"Vale End", b"Valeland", b"48,12.5N", b"Orchard gate"):
+            assert (place in after) is not private
 
 
 @pytest.mark.parametrize("name", NAMES)

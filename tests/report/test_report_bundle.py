@@ -2,6 +2,8 @@
 
 import errno
 import json
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,9 +14,14 @@ from PIL import Image
 
 from blendkit.errors import InputError, OutputError
 from blendkit.files import read_frame, read_labels, read_mask
+from blendkit.frame import Embedded
 from blendkit.report import bundle, flag_labels, write_refusal, write_result
+from blendkit.report.asked import Asked, asked_from
 from blendkit.report.document import Input
 from blendkit.settings import MergeSettings
+
+RDF = b"http://www.w3.org/1999/02/22-rdf-syntax-ns#"
+AUX = b"http://ns.adobe.com/exif/1.0/aux/"
 
 if TYPE_CHECKING:
     from tests.report.conftest import Case
@@ -125,6 +132,48 @@ def test_report_and_result_need_two_names(case: "Case", tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"name a .tif"):
         write(case, tmp_path / "gate.bmp")
     assert not list(tmp_path.iterdir())
+
+
+def test_what_cannot_be_written_is_said_before_the_work(tmp_path: Path) -> None:
+    targets = partial(bundle.target_paths, tmp_path / "gate.tif")
+    with pytest.raises(InputError, match="the zones would replace the flags"):
+        bundle.check_targets(targets(zones=tmp_path / "gate.flags.png"), [])
+    page = tmp_path / "gate.report.html"
+    with pytest.raises(InputError, match="the page would replace the report"):
+        bundle.check_targets(targets(report=page) | {"page": page}, [])
+    with pytest.raises(OutputError, match=r"written as \.png"):
+        bundle.check_targets(targets(zones=tmp_path / "zones.tif"), [])
+    with pytest.raises(InputError, match="16 bits cannot be stored"):
+        bundle.check_targets(bundle.target_paths(tmp_path / "gate.jpg"), [], bits=16)
+
+
+@pytest.mark.parametrize("private", [False, True])
+def test_what_is_private_stays_out_of_every_picture(
+    case: "Case", tmp_path: Path, private: bool
+) -> None:
+    packet = b'<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="' + RDF + b'">'
+    packet += b'<rdf:Description rdf:about="" xmlns:aux="' + AUX + b'" aux:SerialNumber="B-0815"/>'
+    packet += b"</rdf:RDF></x:xmpmeta>"
+    like = replace(case.pair.background, embedded=Embedded(xmp=packet))
+    written = write_result(
+        tmp_path / "gate.tif",
+        case.merged,
+        like,
+        case.pair.foreground,
+        inputs=case.pair.inputs,
+        layers=True,
+        pages=True,
+        asked=Asked(private=private),
+    )
+    telling = {what for what, path in written.paths.items() if b"B-0815" in path.read_bytes()}
+    assert telling == (set() if private else {"result", "preview", "pages", "plate", "foreground"})
+    assert asked_from(written.document) == Asked(private=private)
+
+
+@pytest.mark.parametrize("said", [None, 3, {"settings": {"matte": {"hold": -4}}}, {"private": 1}])
+def test_a_report_that_says_nothing_usable_asked_for_the_usual(said: object) -> None:
+    assert asked_from({"output": {"asked": said}}) == Asked()
+    assert asked_from({"output": None}) == Asked()
 
 
 def test_a_refusal_leaves_its_report_alone(case: "Case", tmp_path: Path) -> None:

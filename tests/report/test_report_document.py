@@ -33,7 +33,7 @@ KEYS = {
     "light": "gain_ev falloff_ev_corner residual_ev flare tone",
     "foreground": "coverage blur_disc_px noise_ratio shift_px",
     "flags": "id kind severity box area_px message advice",
-    "output": "path width height bits",
+    "output": "path width height bits asked",
 }
 
 

@@ -1,0 +1,48 @@
+"""What was asked of a merge besides its files, kept in its report so that it can be repeated."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from blendkit.errors import InputError
+from blendkit.sidecar import merge_settings
+
+RAW_COLOURS = "wide"
+"""Profile that RAWs are developed to unless another is asked for, see `files.raw.COLOURS`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What was asked of a merge besides its files.
+
+    settings: given for this pair, {stage: {field: value}}; those of its sidecar are not among them.
+    aligned, raw_colours: see `report.inputs.Given`.
+    private: leave place and serial numbers out of whatever is written.
+    """
+
+    settings: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    aligned: bool = False
+    raw_colours: str = RAW_COLOURS
+    private: bool = False
+
+
+USUAL = Asked()
+
+
+def asked_from(document: Mapping[str, Any]) -> Asked:
+    """Return what a report says was asked; the usual where it says nothing that can be used."""
+    output = document.get("output")
+    said = output.get("asked") if isinstance(output, Mapping) else None
+    if not isinstance(said, Mapping):
+        return USUAL
+    settings = said.get("settings") or {}
+    try:
+        merge_settings(settings)
+    except InputError:
+        settings = {}
+    return Asked(
+        settings=settings,
+        aligned=said.get("aligned") is True,
+        raw_colours=str(said.get("raw_colours") or RAW_COLOURS),
+        private=said.get("private") is True,
+    )
