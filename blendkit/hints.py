@@ -7,6 +7,9 @@ import numpy as np
 from blendkit.errors import InputError
 from blendkit.frame import Bool, Float, Frame
 
+LEAST_SIDE_PX = 16
+"""Smaller pictures hold nothing to measure grain or blur by."""
+
 _RIM = 0.04
 _SAME_SHAPE = 0.005
 
@@ -45,7 +48,7 @@ class Hints:
     ties: tuple[tuple[tuple[float, float], tuple[float, float]], ...] = ()
 
     def check(self, background: Frame, foreground: Frame) -> None:
-        """Raise InputError where sizes differ."""
+        """Raise InputError where sizes differ, or a tie lies outside the picture."""
         if background.size != foreground.size:
             raise InputError(_sizes_differ(background, foreground))
         if self.clear is not None and self.clear.size != background.size:
@@ -64,12 +67,17 @@ class Hints:
                 raise InputError(
                     f"{name} is {given}, the background frame {wanted}: paint it at that size"
                 )
-
-    @property
-    def any_paint(self) -> bool:
-        """Tell whether the user said anything about where the foreground is."""
-        said = (self.foreground_mask, self.front_strokes, self.matte)
-        return any(mask is not None for mask in said)
+        if min(background.size) < LEAST_SIDE_PX:
+            raise InputError(
+                f"{background.name} is {'x'.join(map(str, background.size))} px: "
+                f"give pictures of at least {LEAST_SIDE_PX} px a side"
+            )
+        for x, y in (place for tie in self.ties for place in tie):
+            if not (0 <= x <= background.size[0] - 1 and 0 <= y <= background.size[1] - 1):
+                raise InputError(
+                    f"tie point {x:g},{y:g} lies outside the picture of "
+                    f"{' x '.join(map(str, background.size))} px: give x,y of a point in it"
+                )
 
     def painted(self, size: tuple[int, int]) -> Bool:
         """Return where foreground was painted or given, bool (height, width)."""

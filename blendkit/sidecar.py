@@ -113,6 +113,8 @@ def _check_kind(name: str, value: Any, usual: Any) -> None:
     """Raise InputError unless a value is of the kind of its default."""
     if value is None and usual is None:
         return
+    if isinstance(usual, int) and isinstance(value, float):
+        raise InputError(f"settings: {name} = {value!r}: give a whole number")
     wanted: Any = (
         bool if isinstance(usual, bool) else str if isinstance(usual, str) else (int, float)
     )

@@ -11,7 +11,7 @@ from blendkit.alignment.photometric import fit_light
 from blendkit.alignment.pose import following_background
 from blendkit.alignment.relight import apply_light, typical_gain
 from blendkit.alignment.warp import warp_to_background
-from blendkit.errors import AlignmentError
+from blendkit.errors import AlignmentError, InputError
 from blendkit.filters.channels import channel_max
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tiles
@@ -142,6 +142,9 @@ def clear_frame(
         found = aligned_by(background, frame, replace(hints, ties=()), settings)
     except AlignmentError as error:
         return None, tuple(clear_not_used(frame, error.reason))
+    except InputError:  # the very same picture
+        same = f"it holds the same picture as {background.name}"
+        return None, tuple(clear_not_used(frame, same))
     moved = warp_to_background(frame.pixels, found.matrix, background.size)
     full = clipped_at(background, background.pixels, np.eye(3))
     full |= clipped_at(frame, moved.pixels, found.matrix)

@@ -16,11 +16,15 @@ from blendkit.alignment.refusal import refuse
 from blendkit.alignment.select import earned, with_best_model
 from blendkit.alignment.sharpest import ask_sharpest
 from blendkit.alignment.ties import CLICK_ERROR_SHARE, Tie, fit_ties
+from blendkit.errors import AlignmentError
 from blendkit.frame import Float, Matrix, luminance
 from blendkit.settings import AlignmentSettings
 
 _APART_PX = 1.5
 """Candidates nearer than this, px of the coarse picture, lead to one fit."""
+
+_TIED_TURN_DEG, _TIED_SCALE, _TIED_OVERLAP = 20.0, 0.25, 0.3
+"""What somebody may tie that the search would not try; beyond it a click was wrong."""
 
 _STRAYED = 0.05
 """Confidence of a fit that ran off to a turn or scale that was not even searched."""
@@ -143,6 +147,7 @@ def _from_ties(
     """Fit the ties, then the pixels from there; keep whichever the clicks' accuracy allows."""
     size = (light_b.shape[1], light_b.shape[0])
     matrix, model = fit_ties(ties, size, settings.model)
+    _check_ties(matrix, size)
     click_px = CLICK_ERROR_SHARE * max(size)
     fit = _finest(light_b, light_f, matrix, settings)
     found = _described(light_b, light_f, fit, settings)
@@ -154,6 +159,16 @@ def _from_ties(
     return replace(
         given_alignment(matrix, size), model=model, uncertainty_px=2 * click_px, confidence=0.8
     )
+
+
+def _check_ties(matrix: Matrix, size: tuple[int, int]) -> None:
+    """Refuse ties that turn or scale one frame as no pair of frames is, or push it aside."""
+    left = models.overlap(matrix, size)
+    if models.strays(matrix, _TIED_TURN_DEG, _TIED_SCALE) or left < _TIED_OVERLAP:
+        raise AlignmentError(
+            "the tie points turn, scale or shift one frame so far that it cannot be the other's "
+            f"partner ({100 * left:.0f} % in common): check that each names one point twice"
+        )
 
 
 def _distinct(

@@ -173,6 +173,21 @@ def grid_distance_px(one: Matrix, other: Matrix, size: tuple[int, int]) -> float
     return float(np.sqrt(np.square(gap).sum(axis=1).mean()))
 
 
+def overlap(matrix: Matrix, size: tuple[int, int]) -> float:
+    """Return the share of a frame of size (width, height) px that lands inside the other.
+
+    Examples
+    --------
+    >>> overlap(np.eye(3), (600, 400))
+    1.0
+    """
+    width, height = size
+    x, y = np.meshgrid(np.linspace(0, width - 1, 33), np.linspace(0, height - 1, 33))
+    there = apply(matrix, np.stack([x.ravel(), y.ravel()], axis=-1))
+    inside = (there >= 0) & (there <= np.array(size) - 1)
+    return float(inside.all(axis=1).mean())
+
+
 def strays(matrix: Matrix, rotation_range_deg: float, scale_range: float) -> bool:
     """Tell whether a transform turns or scales by clearly more than the given ranges.
 

@@ -10,10 +10,11 @@ from dataclasses import replace
 import numpy as np
 
 from blendkit.alignment import Alignment
+from blendkit.alignment.local import with_local_motion
 from blendkit.alignment.warp import warp_to_background
 from blendkit.filters.detail import detailed_in_both, displacement_px
 from blendkit.filters.resample import matrix_at_reduced_scale, reduce_by
-from blendkit.frame import Float
+from blendkit.frame import Float, luminance
 
 _WORKING_PX = 640
 _BAND_PX = (4.0, 12.0)
@@ -50,4 +51,6 @@ def following_background(background: Float, foreground: Float, found: Alignment)
         return found
     back = np.eye(3)
     back[:2, 2] = np.multiply(shift, factor)
-    return replace(found, matrix=np.asarray(found.matrix @ back))
+    moved_along = replace(found, matrix=np.asarray(found.matrix @ back))
+    # What moved was measured against the matrix that is given up here.
+    return with_local_motion(luminance(background), luminance(foreground), moved_along)

@@ -217,6 +217,8 @@ def _alike_exposed(first: Shot, second: Shot) -> bool:
     one, other = first.capture, second.capture
     if (one.exposure_time_s, one.iso) != (other.exposure_time_s, other.iso):
         return False
+    if np.array_equal(first.small, second.small):
+        return False  # a copy of the same frame, nothing was held aside
     gap = gap_s(first, second)
     return first.small.shape == second.small.shape and (gap is None or gap < _ASIDE_WITHIN_S)
 

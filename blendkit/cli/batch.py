@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from blendkit.errors import EXIT_OK, EXIT_SOME_PAIRS_FAILED, InputError
+from blendkit.errors import EXIT_OK, EXIT_SOME_PAIRS_FAILED, InputError, OutputError
 
 EXIT_INTERRUPTED = 130
 """128 + 2, as shells count a program that Ctrl-C ended (common practice, no source)."""
@@ -68,13 +68,14 @@ def command(
     from blendkit.batch.job import merge_job  # noqa: PLC0415 - keeps help quick
     from blendkit.batch.memory import parse_bytes  # noqa: PLC0415
     from blendkit.batch.run import Order, local_runner, run_batch  # noqa: PLC0415
+    from blendkit.files.deliver import check_profile  # noqa: PLC0415
     from blendkit.files.delivery_spec import parse_delivery  # noqa: PLC0415
 
     limit = parse_bytes(memory) if memory else None
     pairs = _pairs(source, out, settings_file)
     _check_names(only, pairs)
     for text in deliveries:
-        parse_delivery(text)
+        check_profile(parse_delivery(text).profile)
     order = Order(
         pairs,
         out,
@@ -125,7 +126,12 @@ def _found(source: Path, out: Path) -> Any:
     if not found.pairs:
         raise InputError(f"{source}: no pairs were found; name them in a {NAME}")
     if not (out / NAME).exists():
-        out.mkdir(parents=True, exist_ok=True)
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise OutputError(
+                f"{out}: cannot be made ({error.strerror}); choose another"
+            ) from error
         write_pairs(out / NAME, found)
         click.echo(f"wrote {out / NAME}: {len(found.pairs)} pairs", err=True)
     return found

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from blendkit.errors import OutputError
 from blendkit.settings import DeliverySettings
 
 FLAGS = {
@@ -94,8 +95,8 @@ def command(
     from blendkit.files.deliver import Delivered, deliver  # noqa: PLC0415
 
     settings = settings_from(**given)
-    if folder is not None and not folder.exists() and folder.parent.is_dir():
-        folder.mkdir()  # as batch makes its own
+    if folder is not None:
+        _make(folder)
     delivered: list[Delivered] = []
     for number, result in enumerate(results, start=1):
         subject = _subject(around, result)
@@ -105,7 +106,7 @@ def command(
             folder=folder,
             subject=subject,
             number=number,
-            inputs=results,
+            inputs=[*results, *([around] if around is not None else [])],
             taken=[earlier.path for earlier in delivered],
         )
         update_list(done.path.parent, [(done.path.name, done.sha256)])
@@ -116,6 +117,19 @@ def command(
     if as_json:
         records = [asdict(done) | {"path": str(done.path)} for done in delivered]
         click.echo(json.dumps({"schema": "blendkit.delivery/1", "delivered": records}, indent=1))
+
+
+def _make(folder: Path) -> None:
+    """Make the folder to write to, as batch makes its own."""
+    if folder.exists() and not folder.is_dir():
+        raise OutputError(f"--to {folder}: is a file; name a folder")
+    if not folder.exists() and folder.parent.is_dir():
+        try:
+            folder.mkdir()
+        except OSError as error:
+            raise OutputError(
+                f"--to {folder}: cannot be made ({error.strerror}); choose another"
+            ) from error
 
 
 def _subject(around: Path | None, result: Path) -> Any:

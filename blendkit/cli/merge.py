@@ -115,6 +115,7 @@ def command(
     blendkit merge wide.tif stopped.tif -o gate.tif --foreground-mask painted.png
     """  # noqa: D301 - \b keeps click from filling the example
     from blendkit.cli.merge_run import Job, run_merge, run_preview  # noqa: PLC0415 - quick help
+    from blendkit.files.deliver import check_profile  # noqa: PLC0415
     from blendkit.files.delivery_spec import parse_delivery  # noqa: PLC0415
     from blendkit.report.inputs import Given  # noqa: PLC0415
 
@@ -147,10 +148,31 @@ def command(
         page=page,
         as_json=as_json,
     )
+    for wanted in job.deliveries:
+        check_profile(wanted.profile)
+    if repair == "bridge" and not bridges:
+        raise InputError("--repair bridge: needs a third frame: give it with --bridge FILE")
     if preview:
+        _check_preview(job)
         run_preview(job)
     else:
         run_merge(job)
+
+
+def _check_preview(job: Any) -> None:
+    """Raise InputError if a preview is asked for what only a merge in full writes."""
+    asked = {
+        "--layers": job.layers,
+        "--pages": job.pages,
+        "--page": job.page,
+        "--zones": job.zones,
+        "--report": job.report,
+        "--deliver": job.deliveries,
+        "--repair": job.repair,
+    }
+    for option, value in asked.items():
+        if value:
+            raise InputError(f"{option}: goes with a merge in full; leave it out with --preview")
 
 
 def overrides_from(print_cm: str | None, given: dict[str, Any]) -> dict[str, dict[str, Any]]:

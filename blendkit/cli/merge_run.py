@@ -12,7 +12,7 @@ import click
 from blendkit.cli.merge_small import reduced_pair
 from blendkit.cli.progress import shown_progress
 from blendkit.cli.repair_run import tell_attempts
-from blendkit.errors import AlignmentError
+from blendkit.errors import AlignmentError, OutputError
 from blendkit.files import depth_of, write_picture
 from blendkit.files.deliver import deliver_copies
 from blendkit.merge import Merged, merge_pair
@@ -150,6 +150,8 @@ def run_merge(job: Job) -> Merged:
     copies = deliver_copies(job.output, job.deliveries, subject=merged.sitter, inputs=job.inputs)
     for done in copies:
         click.echo(f"delivered {done.path}", err=True)
+        for note in done.notes:
+            click.echo(f"  {note}", err=True)
     _tell(written.document, job)
     return repaired.merged
 
@@ -157,6 +159,12 @@ def run_merge(job: Job) -> Merged:
 def run_preview(job: Job) -> None:
     """Merge reduced frames and write that picture alone."""
     check_targets({"result": job.output}, job.given.paths, bits=job.bits)
+    if target_paths(job.output)["report"].exists():
+        other = job.output.with_stem(f"{job.output.stem}-small").name
+        raise OutputError(
+            f"{job.output}: is a result in full, with a report; give the preview another name, "
+            f"as in -o {other}"
+        )
     known = _read(job)
     factor = -(-max(known.pair.background.size) // SCREEN_PX)
     pair = reduced_pair(known.pair, factor)
@@ -181,8 +189,10 @@ def _read(job: Job) -> _Known:
     settings = merge_settings(job.overrides, merge_settings(sidecar.settings))
     pair = read_pair(job.given)
     hints = replace(pair.hints, ties=job.ties or sidecar.ties)
+    if job.ties:
+        sidecar = replace(sidecar, ties=())  # those of the command line take their place
     if job.given.strokes is not None:
-        sidecar = replace(sidecar, strokes=())  # those of the file take their place
+        sidecar = replace(sidecar, strokes=())
     else:
         hints = with_strokes(hints, sidecar.strokes, pair.background.size)
     for sentence in (pair.why, *pair.background.notes, *pair.foreground.notes):

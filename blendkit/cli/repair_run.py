@@ -53,6 +53,10 @@ def run_repair(
         )
     thirds = read_bridges(bridges, pair)
     repaired = repaired_by(merged, pair, (mode,), thirds)
+    tell_attempts(repaired)
+    if not any(attempt.applied for attempt in repaired.attempts):
+        click.echo(f"{result} stays as it is; nothing was written", err=True)
+        return
     written = write_result(
         target,
         repaired.merged,
@@ -71,7 +75,6 @@ def run_repair(
         document=written.document,
         inputs=sources,
     )
-    tell_attempts(repaired)
     click.echo(f"wrote {target} and {page}", err=True)
     if as_json:
         click.echo(json_text(written.document))
@@ -115,4 +118,4 @@ def tell_attempts(repaired: Repaired) -> None:
             err=True,
         )
     if not repaired.attempts:
-        click.echo("  no soft mid-ground was found, so nothing was repaired", err=True)
+        click.echo("  no soft mid-ground that could be repaired was found", err=True)

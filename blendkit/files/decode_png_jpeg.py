@@ -70,6 +70,7 @@ def _opened(path: Path, name: str) -> "Iterator[Image]":
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # Pillow warns of damaged Exif; it is noted below
             ImageFile.LOAD_TRUNCATED_IMAGES = False
+            Image.MAX_IMAGE_PIXELS = None  # `limits.py` says what is too large, with a reason
             with Image.open(path, formats=("PNG", "JPEG")) as image:
                 yield image
     except InputError:

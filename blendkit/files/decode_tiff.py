@@ -51,6 +51,7 @@ def decode(path: Path, name: str) -> Decoded:
             size=(page.imagewidth, page.imagelength),
             channels=page.samplesperpixel,
             bits=_TYPES[str(page.dtype)],
+            planar=page.samplesperpixel > 1 and page.planarconfig == 2,
             blocks=lambda: _blocks(path, name),
             directory=directory,
             icc_profile=_value(page, _ICC, MAX_PROFILE_BYTES),

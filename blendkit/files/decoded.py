@@ -26,7 +26,7 @@ class Decoded:
     size: (width, height) in px as stored, before the orientation is applied.
     channels: 1 (grey) or 3.
     bits: 8, 16 or 32 (float).
-    inverted: grey with 0 = white.
+    inverted: grey with 0 = white.  planar: its channels come one after the other.
     directory: Exif, its first directory; empty if there is none.
     """
 
@@ -40,6 +40,7 @@ class Decoded:
     resolution_dpi: tuple[float, float] | None = None
     orientation: int = 1
     inverted: bool = False
+    planar: bool = False
     notes: tuple[str, ...] = ()
 
     @property

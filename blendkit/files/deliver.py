@@ -99,9 +99,19 @@ def deliver(
     )
 
 
+def check_profile(wanted: str) -> None:
+    """Raise InputError, before any work, unless copies can be delivered in a profile."""
+    if wanted != "keep":
+        _named_profile(wanted)
+
+
 def _profile(wanted: str, frame: Frame) -> tuple[str, bytes]:
     if wanted == "keep":
         return "keep", frame.embedded.icc_profile or profiles.srgb()
+    return _named_profile(wanted)
+
+
+def _named_profile(wanted: str) -> tuple[str, bytes]:
     if wanted in _KNOWN:
         return wanted, _KNOWN[wanted]()
     path = Path(wanted)

@@ -21,6 +21,7 @@ EXPOSURE_TIME, F_NUMBER, ISO, VERSION = 33434, 33437, 34855, 36864
 ORIGINAL_TIME, ORIGINAL_OFFSET, ORIGINAL_SUBSEC = 36867, 36881, 37521
 CHANGE_OFFSET, CHANGE_SUBSEC = 36880, 37520
 APERTURE, SUBJECT_DISTANCE, FLASH, FOCAL_LENGTH = 37378, 37382, 37385, 37386
+FOCAL_LENGTH_35MM = 41989
 MAKER_NOTE, COLOUR_SPACE, WIDTH, HEIGHT = 37500, 40961, 40962, 40963
 OWNER, BODY_SERIAL, LENS_MAKE, LENS_MODEL, LENS_SERIAL = 42032, 42033, 42035, 42036, 42037
 UNIQUE_ID = 42016
@@ -81,12 +82,20 @@ def capture_of(directory: Directory) -> Capture:
         camera=_camera(directory),
         lens=text(directory, LENS_MODEL, inside=EXIF),
         copyright=text(directory, COPYRIGHT),
+        focal_length_35mm=_positive(directory, FOCAL_LENGTH_35MM),
         flash_fired=None if flash is None else bool(int(flash) & 1),
     )
 
 
 # Largest values that are believed; beyond them a tag is damaged or a test.
-_LARGEST = {EXPOSURE_TIME: 1e6, F_NUMBER: 1e3, ISO: 1e8, FOCAL_LENGTH: 1e5, SUBJECT_DISTANCE: 1e9}
+_LARGEST = {
+    EXPOSURE_TIME: 1e6,
+    F_NUMBER: 1e3,
+    ISO: 1e8,
+    FOCAL_LENGTH: 1e5,
+    FOCAL_LENGTH_35MM: 1e5,
+    SUBJECT_DISTANCE: 1e9,
+}
 
 
 def _positive(directory: Directory, tag: int) -> float | None:
@@ -110,7 +119,8 @@ def _focus_distance(directory: Directory) -> float | None:
 
 def _camera(directory: Directory) -> str | None:
     make, model = text(directory, MAKE), text(directory, MODEL)
-    if make and model and model.lower().startswith(make.split()[0].lower()):
+    first = (make or "").split()[:1]
+    if first and model and model.lower().startswith(first[0].lower()):
         return model
     return " ".join(part for part in (make, model) if part) or None
 

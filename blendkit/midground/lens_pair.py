@@ -18,7 +18,6 @@ from blendkit.frame import Capture, Float
 from blendkit.midground import LensPair
 from blendkit.optics import blur_disc_mm
 
-_SENSOR_WIDTH_MM = 36.0
 _FACTORS = (0.18, 0.22, 0.27, 0.33, 0.4, 0.5, 0.65, 0.8, 1.0)
 _SAME_APERTURE = 0.97
 _CLEARLY_BETTER = 0.85
@@ -45,7 +44,7 @@ def aperture_ratio(background: Capture, foreground: Capture) -> float:
 def recorded_gap_px(background: Capture, foreground: Capture, width_px: int) -> float | None:
     """Return the gap from the focus distances; None unless both frames record what it takes.
 
-    The sensor is taken to be 36 mm wide.
+    The sensor is taken to be 36 mm wide unless an equivalent focal length is recorded.
 
     >>> one = Capture(f_number=4, focal_length_mm=135, focus_distance_m=12)
     >>> other = Capture(f_number=4, focal_length_mm=135, focus_distance_m=4)
@@ -63,7 +62,7 @@ def recorded_gap_px(background: Capture, foreground: Capture, width_px: int) -> 
         f_number=foreground.f_number,
         focus_distance_m=near,
     )
-    return float(disc_mm) * width_px / _SENSOR_WIDTH_MM
+    return float(disc_mm) * width_px / foreground.sensor_width_mm
 
 
 def background_disc_px(relative_px: Float, lens: LensPair) -> Float:

@@ -7,9 +7,11 @@ import numpy as np
 
 from blendkit.errors import InputError
 from blendkit.frame import Bool, Frame
+from blendkit.hints import NearerLine
 from blendkit.merge import Merged
 from blendkit.midground import LOUDNESS, Flag, Severity
 from blendkit.midground.loudness import just_visible_px
+from blendkit.midground.nearer import contradicts
 from blendkit.midground.soft_ground import (
     at_full_size,
     grounds_of,
@@ -40,6 +42,7 @@ def repair_result(
     mode: Mode = "auto",
     bridges: Sequence[Frame] = (),
     settings: MergeSettings | None = None,
+    nearer: tuple[NearerLine, ...] = (),
 ) -> Repaired:
     """Repair the soft mid-ground of a result.
 
@@ -52,6 +55,7 @@ def repair_result(
     bridges : frames that are sharp in the mid-ground; the one sharpest there is used.
     settings : MergeSettings
         Those of the merge by default.
+    nearer : the user's lines over surfaces; one that contradicts a surface's order lets it alone.
 
     Returns
     -------
@@ -72,10 +76,12 @@ def repair_result(
     attempts: list[Attempt] = []
     for ground in grounds_of(blur, merged.matte.alpha):
         soft = soft_between_sharp(ground, soft_from_px(background.size, visible))
-        if soft is None:
+        region = ground.surface.region
+        if soft is None or any(contradicts(n, ground.nearness, region, blur) for n in nearer):
             continue
         job = Job(merged, background, foreground, tuple(bridges), blur, ground, soft, visible)
         merged, made = _repair_one(job, mode)
+        blur = merged.result_blur or blur
         attempts += made
     return Repaired(merged, tuple(attempts))
 

@@ -21,6 +21,8 @@ def sharpen(job: Job) -> Made:
     disc = np.asarray(cv2.resize(job.ground.disc_px, size), np.float32)
     share = share_of(job, job.soft)
     grain = job.merged.noise[0].at_middle_grey
+    if not share.any():
+        raise CannotError("the zone is too narrow to be blended in")
     rows, columns = _box(share > 0)
     part = job.merged.pixels[rows, columns]
     pixels = job.merged.pixels.copy()

@@ -11,7 +11,6 @@ from blendkit.midground.loudness import just_visible_px
 from blendkit.midground.soft_ground import Ground, grounds_of, soft_between_sharp, soft_from_px
 
 _WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP = 900, 320, 60, 46, 26
-_SENSOR_WIDTH_MM = 36.0
 
 
 def profile_figure(merged: Merged, captures: tuple[Capture, Capture]) -> str:
@@ -23,6 +22,12 @@ def profile_figure(merged: Merged, captures: tuple[Capture, Capture]) -> str:
     blur = merged.result_blur
     if blur is None or blur.lens.evidence == "unknown":
         return "<h2>Blur along the ground</h2><p>Absolute blur is unknown here.</p>"
+    flagged = any(flag.kind == "soft-midground" for flag in merged.flags)
+    if not (flagged or blur.lens.gap_px):
+        return (
+            "<h2>Blur along the ground</h2><p>Both frames are focused at one distance: blur does "
+            "not tell there what lies before the sitter from what lies behind.</p>"
+        )
     grounds = grounds_of(blur, merged.matte.alpha)
     if not grounds:
         return "<h2>Blur along the ground</h2><p>No continuous surface was found.</p>"
@@ -30,7 +35,6 @@ def profile_figure(merged: Merged, captures: tuple[Capture, Capture]) -> str:
     size = (merged.pixels.shape[1], merged.pixels.shape[0])
     visible = just_visible_px(size, merged.settings.viewing)
     rows, columns = _line(ground)
-    flagged = any(flag.kind == "soft-midground" for flag in merged.flags)
     soft = soft_between_sharp(ground, soft_from_px(size, visible)) if flagged else None
     offending = np.zeros(len(rows), np.bool_) if soft is None else soft[rows, columns]
     x = ground.nearness[rows, columns]
@@ -67,7 +71,7 @@ def _distances_m(x: Float, captures: tuple[Capture, Capture], width_px: int) -> 
         return None
     focal_m = own.focal_length_mm / 1000
     scale = own.focal_length_mm**2 / own.f_number / (1 - focal_m / own.focus_distance_m)
-    inverse = x * _SENSOR_WIDTH_MM / width_px * 1000 / scale + 1 / own.focus_distance_m
+    inverse = x * own.sensor_width_mm / width_px * 1000 / scale + 1 / own.focus_distance_m
     return np.asarray(1 / np.maximum(inverse, 1e-3), np.float32)
 
 

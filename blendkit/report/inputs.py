@@ -12,7 +12,7 @@ from blendkit.hints import Hints
 from blendkit.masks.strokes import Stroke, nearer_lines, rasterise, strokes_from
 from blendkit.report.asked import RAW_COLOURS
 from blendkit.report.document import Input
-from blendkit.roles import Roles, decide_roles
+from blendkit.roles import as_named, decide_roles
 
 PAINTED = ("foreground_mask", "background_mask", "matte", "strokes")
 
@@ -99,14 +99,14 @@ def read_pair(given: Given) -> Pair:
     (first, second), swapped = prefer_raws(given.both)
     one, other = (read_frame(path, raw_colours=given.raw_colours) for path in (first, second))
     Hints().check(one, other)
-    roles = decide_roles(one, other) if given.frames else Roles(0, "as named", 1.0)
+    roles = decide_roles(one, other) if given.frames else as_named(one, other)
     if roles.background == 1:
         first, second, one, other = second, first, other, one
     foreground = _matched(second, other, one)
     strokes = read_strokes(given.strokes, one.size) if given.strokes else ()
     clear = None if given.clear is None else as_the_pair(given.clear, first)
     hints = Hints(
-        foreground_mask=_mask(given.foreground_mask, one),
+        foreground_mask=_painted(given.foreground_mask, one),
         background_mask=_mask(given.background_mask, one),
         matte=_mask(given.matte, one),
         clear=None if clear is None else read_frame(clear, match=one),
@@ -153,6 +153,15 @@ def _matched(path: Path, frame: Frame, background: Frame) -> Frame:
 
 def _mask(path: Path | None, background: Frame) -> Float | None:
     return None if path is None else read_mask(path, size=background.size)
+
+
+def _painted(path: Path | None, background: Frame) -> Float | None:
+    mask = _mask(path, background)
+    if path is not None and mask is not None and not mask.any():
+        raise InputError(
+            f"{path.name}: nothing is painted in it: paint white over the boughs, or leave it out"
+        )
+    return mask
 
 
 def _other_inputs(given: Given, clear: Path | None, frame: Frame | None) -> Iterator[Input]:

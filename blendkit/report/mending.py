@@ -66,7 +66,12 @@ def repaired_by(
     attempts: list[Attempt] = []
     for mode in modes:
         done = repair_result(
-            merged, pair.background, pair.foreground, mode=cast("Mode", mode), bridges=frames
+            merged,
+            pair.background,
+            pair.foreground,
+            mode=cast("Mode", mode),
+            bridges=frames,
+            nearer=pair.hints.nearer,
         )
         merged = done.merged
         attempts += done.attempts

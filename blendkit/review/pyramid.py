@@ -158,7 +158,7 @@ def _stored(folder: Path) -> Pyramid | None:
 
 
 def _fill_levels(path: Path, folder: Path) -> Size:
-    size = _fill_raw(path, folder) if raw.is_raw(path) else _fill_whole(path, folder)
+    size = _fill_from_frame(path, folder) if raw.is_raw(path) else _fill_whole(path, folder)
     for level in range(1, count_levels(size)):
         _halve(folder, size, level)
     return size
@@ -167,13 +167,13 @@ def _fill_levels(path: Path, folder: Path) -> Size:
 def _fill_whole(path: Path, folder: Path) -> Size:
     """Write level 0 strip by strip, upright."""
     decoded = open_picture(path)
+    if decoded.planar:
+        return _fill_from_frame(path, folder)
     convert = converter(decoded, path.name)
     width, height = decoded.size
     size = (height, width) if decoded.orientation >= 5 else (width, height)
     stored = as_stored(_level(folder, size, 0), decoded.orientation)
-    for top, left, channel, codes in decoded.blocks():
-        if channel:
-            continue
+    for top, left, _, codes in decoded.blocks():
         for start in range(0, len(codes), _ROWS):
             part = convert(codes[start : start + _ROWS])
             rows = slice(top + start, top + start + len(part))
@@ -181,7 +181,7 @@ def _fill_whole(path: Path, folder: Path) -> Size:
     return size
 
 
-def _fill_raw(path: Path, folder: Path) -> Size:
+def _fill_from_frame(path: Path, folder: Path) -> Size:
     frame = read_frame(path)
     rows = _level(folder, frame.size, 0)
     for top in range(0, frame.size[1], _ROWS):

@@ -121,9 +121,12 @@ def _run(task: Task, pipe: Connection) -> None:
     except BlendkitError as error:
         pipe.send(("failed", " ".join(str(error).split()), 0.0))
     except Exception as error:
-        if not lacked_memory(error):
-            raise
-        pipe.send(("failed", NO_MEMORY, 0.0))
+        if lacked_memory(error):
+            pipe.send(("failed", NO_MEMORY, 0.0))
+            return
+        why = f"{type(error).__name__}: {error}; this is a fault of blendkit"
+        pipe.send(("failed", " ".join(why.split()), 0.0))
+        raise
 
 
 def _stop(_number: int, _frame: object) -> None:

@@ -99,7 +99,7 @@ def test_a_strokes_file_reaches_the_hints_and_paints_nothing(tmp_path: Path) -> 
     hints = with_strokes(Hints(), strokes, (900, 600))
     assert hints.nearer == (NearerLine(((450.0, 20.0), (450.0, 585.0)), 40.0),)
     assert hints.front_strokes is None
-    assert not hints.any_paint
+    assert not hints.painted((900, 600)).any()
     assert rasterise(strokes, (900, 600)).background is None
 
 
