@@ -86,3 +86,18 @@ def test_ties_on_frames_that_show_nothing_in_common_are_taken_as_they_are() -> N
     found = align(here, there, AlignmentSettings(), ties=_ties(WARPS["similarity"], POINTS))
     assert models.grid_distance_px(found.matrix, WARPS["similarity"], SIZE) < 0.01
     assert 0.5 < found.uncertainty_px < 3
+
+
+@pytest.mark.parametrize(
+    "ties",
+    [
+        [((100, 100), (101, 98)), ((400, 250), (200, 20))],  # turned and shrunk
+        [((100, 100), (101, 98)), ((400, 100), (401, 300))],  # turned
+        [((590, 390), (12, 13))],  # hardly anything in common
+    ],
+)
+def test_ties_that_no_pair_of_frames_can_have_are_refused(ties: list) -> None:
+    here = transform.resize(data.coffee(), (400, 600), anti_aliasing=True).astype(np.float32)
+    there = np.ascontiguousarray(np.roll(here, 3, axis=1))
+    with pytest.raises(AlignmentError, match="tie points turn, scale or shift"):
+        align(here, there, AlignmentSettings(), ties=ties)

@@ -1,5 +1,6 @@
 """A clear frame is told from one more pose; tests/bench/pairing_study.py has the figures."""
 
+import shutil
 import tomllib
 from datetime import timedelta
 from pathlib import Path
@@ -49,6 +50,14 @@ def test_a_clear_frame_goes_with_its_background_frame(
     assert read.clear == pair.clear.resolve()
     listed = tomllib.loads((tmp_path / "pairs.toml").read_text())["pair"]
     assert [entry["clear"] for entry in listed] == [order[1]]
+
+
+def test_a_copy_of_the_same_file_is_no_clear_frame(tmp_path: Path, stage: Scene) -> None:
+    shoot(tmp_path, stage, [Take("background", pose_px=POSE), STOPPED])
+    shutil.copy(tmp_path / "C_0.jpg", tmp_path / "copy of C_0.jpg")
+    found = find_pairs(tmp_path)
+    assert found.pairs
+    assert all(pair.clear is None for pair in found.pairs)
 
 
 def test_a_pose_that_is_held_and_one_that_changes_stay_pairs_of_their_own(

@@ -142,6 +142,29 @@ def test_a_missing_frame(good: Path) -> None:
     assert_refused(run(good), good, {"wide.tif"}, "stopped.tif", "no such file")
 
 
+@pytest.mark.parametrize("side", [1, 15])
+def test_pictures_too_small_to_hold_anything(good: Path, side: int) -> None:
+    for name in ("wide.tif", "stopped.tif"):
+        tifffile.imwrite(good / name, textured(1)[:side, :side], photometric="rgb")
+    done = run(good, "--aligned")
+    assert_refused(done, good, {"wide.tif", "stopped.tif"}, f"{side}x{side} px", "at least 16")
+
+
+def test_a_mask_in_which_nothing_is_painted(good: Path) -> None:
+    Image.new("L", SIZE).save(good / "black.png")
+    done = run(good, "--foreground-mask", str(good / "black.png"))
+    before = {"wide.tif", "stopped.tif", "black.png"}
+    assert_refused(done, good, before, "black.png", "nothing is painted")
+
+
+def test_a_preview_does_not_take_the_place_of_a_result(good: Path) -> None:
+    (good / "gate.tif").write_bytes(b"a result")
+    (good / "gate.report.json").write_text("{}")
+    before = {"wide.tif", "stopped.tif", "gate.tif", "gate.report.json"}
+    assert_refused(run(good, "--preview"), good, before, "gate.tif", "-o gate-small.tif")
+    assert (good / "gate.tif").read_bytes() == b"a result"
+
+
 def test_two_sizes(good: Path) -> None:
     tifffile.imwrite(good / "stopped.tif", textured(2, (90, 64)), photometric="rgb")
     words = "wide.tif is 96x64", "stopped.tif is 90x64"
@@ -193,6 +216,13 @@ def test_strokes_that_cannot_be_used(good: Path, text: str) -> None:
         (["-o", "gate.tif", "--print", "wide"], ("--print", "wide")),
         (["-o", "gate.tif", "--disc-px", "-3"], ("disc_px", "-3")),
         (["-o", "gate.tif", "--tie", "1,2"], ("--tie 1,2",)),
+        (["-o", "gate.tif", "--tie", "500,10=12,13"], ("500,10", "outside the picture")),
+        (["-o", "gate.jpg", "--bits", "16"], ("gate.jpg", "16 bits")),
+        (["-o", "gate.tif", "--zones", "z.tif"], ("z.tif", ".png")),
+        (["-o", "gate.tif", "--zones", "gate.flags.png"], ("gate.flags.png", "another name")),
+        (["-o", "gate.tif", "--deliver", "30x20,profile=cmyk"], ("cmyk", "srgb")),
+        (["-o", "gate.tif", "--repair", "bridge"], ("--bridge",)),
+        (["-o", "gate.tif", "--preview", "--layers"], ("--layers", "--preview")),
     ],
 )
 def test_outputs_and_options_that_cannot_be(

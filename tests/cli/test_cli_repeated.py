@@ -169,3 +169,20 @@ def test_a_repair_kept_on_the_page_is_carried_out_by_merge(
     arguments = ["-o", tmp_path / "gate.tif", "--matte", tmp_path / "black.png", "--aligned"]
     run("merge", WIDE, STOPPED, *arguments)
     assert asked == [("taper",)], "without a bridge frame there is no bridge"
+
+
+def test_a_repair_that_finds_nothing_writes_nothing(merged: Path) -> None:
+    sidecar_path(merged / "gate.tif").unlink(missing_ok=True)
+    before = sorted(merged.iterdir())
+    done = CliRunner().invoke(main, ["repair", str(merged / "gate.report.json")])
+    assert done.exit_code == 0
+    assert "nothing was written" in done.stderr
+    assert sorted(merged.iterdir()) == before
+
+
+def test_frames_named_the_wrong_way_round_are_doubted(tmp_path: Path) -> None:
+    Image.new("L", SIZE).save(tmp_path / "black.png")
+    named = ["--background", STOPPED, "--foreground", WIDE, "--aligned", "--preview"]
+    named += ["-o", tmp_path / "p.tif", "--matte", tmp_path / "black.png"]
+    done = CliRunner().invoke(main, ["merge", *map(str, named)])
+    assert "check it, for gate-wide.tif is at f/2.8, the other frame at f/16" in done.stderr

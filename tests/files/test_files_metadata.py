@@ -62,6 +62,20 @@ def test_the_capture_says_what_the_camera_recorded() -> None:
     )
 
 
+def test_the_sensor_is_as_wide_as_the_equivalent_focal_length_says() -> None:
+    details = DIRECTORY[ifd.EXIF]
+    assert isinstance(details, dict)
+    crop = details | {exif.FOCAL_LENGTH_35MM: ifd.short_entry(203)}
+    small = exif.capture_of(DIRECTORY | {ifd.EXIF: crop})
+    assert small.sensor_width_mm == pytest.approx(36 * 135 / 203)  # 24 mm, a third smaller
+    assert exif.capture_of(DIRECTORY).sensor_width_mm == 36
+
+
+def test_a_camera_without_a_maker_is_its_model() -> None:
+    directory = {exif.MAKE: ifd.ascii_entry("\u00a0"), exif.MODEL: ifd.ascii_entry("Vale One")}
+    assert "Vale One" in str(exif.capture_of(directory).camera)
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_a_result_carries_the_background_frames_exif(tmp_path: Path, name: str) -> None:
     write_picture(tmp_path / name, PIXELS, like=FRAME)

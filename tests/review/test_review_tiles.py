@@ -6,6 +6,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+import tifffile
 from PIL import Image, ImageCms, ImageOps
 
 from blendkit.files import write_picture
@@ -76,6 +77,15 @@ def test_colours_are_shown_as_srgb(tmp_path: Path, profile: bytes) -> None:
     assert inside.mean() > 0.3
     assert np.quantile(off[inside], 0.98) <= 3
     assert off.mean() < 0.7
+
+
+def test_channels_that_come_one_after_the_other_are_shown_in_colour(tmp_path: Path) -> None:
+    codes = np.empty((48, 64, 3), np.uint8)
+    codes[:] = (200, 50, 20)
+    path = tmp_path / "a.tif"
+    tifffile.imwrite(path, np.moveaxis(codes, 2, 0), photometric="rgb", planarconfig="separate")
+    shown = Placed(Pyramids(tmp_path / "cache").of(path), (64, 48)).tile(0, 0, 0)
+    assert np.abs(shown.astype(int) - codes.astype(int)).max() <= 2
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
