@@ -5,7 +5,6 @@ encoding.  Arrays index (row, column); points and sizes are (x, y) in px, and th
 top-left pixel is (0, 0).
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from enum import IntEnum
@@ -122,9 +121,6 @@ class Progress(Protocol):
 
 def no_progress(stage: str, share: float, /) -> None:
     """Ignore progress."""
-
-
-Clock = Callable[[], float]
 
 
 def luminance(pixels: Float) -> Float:

@@ -27,7 +27,7 @@ class Hints:
     """Masks are float32 (height, width) of the background frame's size, 0 to 1.
 
     foreground_mask: inside it the matte is searched.
-    background_mask: inside it the background frame is kept.
+    background_mask: inside it nothing of the foreground frame is pasted.
     front_strokes, back_strokes: brush strokes, rasterised: a few marks on foreground and on what is
         not; they spread over what hangs together with them.
     nearer: lines over surfaces, from far to near.

@@ -1,7 +1,7 @@
 """The settings of every stage: one frozen dataclass each.
 
-Help, unit and range live in each field's metadata.  The command line, DEVELOPERS.md and the review
-page are generated from them, so that a setting is described once.
+Help, unit and range live in each field's metadata.  The command line and the review page are
+generated from them, so that a setting is described once.
 """
 
 from dataclasses import Field, dataclass, field, fields
@@ -122,7 +122,11 @@ class SharpnessSettings:
         0.12, "largest disc tried, of the long side", unit="share", low=0.01, high=0.5
     )
     window_share: float = option(
-        0.02, "window of the comparison, of the long side", unit="share", low=0.005, high=0.2
+        0.02,
+        "reach of the comparison's window, of the long side",
+        unit="share",
+        low=0.005,
+        high=0.2,
     )
 
     def __post_init__(self) -> None:

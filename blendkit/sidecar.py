@@ -70,7 +70,7 @@ def write_sidecar(path: Path, sidecar: Sidecar) -> None:
     """Write a sidecar, whole or not at all."""
     text = json.dumps(_document(sidecar), indent=1, ensure_ascii=False, allow_nan=False)
     with atomic(path) as temporary:
-        temporary.write_text(text + "\n", encoding="utf-8")
+        temporary.write_text(text + "\n", encoding="utf-8", errors="backslashreplace")
 
 
 def merge_settings(

@@ -26,7 +26,7 @@ def warp_to_background(pixels: Float, matrix: Matrix, size: tuple[int, int]) -> 
     Warped
         Lanczos interpolation, never below 0; footprint True where all 8x8 source pixels are real.
         OpenCV's cubic (a = -0.75) was 10 dB worse on a shifted picture (tests/alignment).
-        A transform that is exactly the identity copies the pixels untouched.
+        A transform that is exactly the identity gives the pixels themselves.
     """
     if np.array_equal(matrix, np.eye(3)) and size == (pixels.shape[1], pixels.shape[0]):
         return Warped(pixels, np.ones(pixels.shape[:2], np.bool_))

@@ -146,9 +146,16 @@ def _stroked(path: Path | None, sidecar: Sidecar, hints: Hints, size: tuple[int,
 
 
 def _keep_sidecar(job: Job, sidecar: Sidecar) -> None:
-    """Leave a sidecar beside a new result, so that the review knows its inputs."""
+    """Leave a sidecar beside a new result, so that the review knows its inputs.
+
+    A result that was accepted is another one now, which nobody has seen.
+    """
     path = sidecar_path(job.output)
-    if not path.exists():
+    if path.exists():
+        now = read_sidecar(path)
+        if now.decision == "accepted":
+            write_sidecar(path, replace(now, decision="open"))
+    else:
         folder = job.output.parent
         inputs = {
             role: os.path.relpath(file, folder).replace(os.sep, "/")

@@ -127,7 +127,14 @@ def write_pairs(path: Path, found: Found) -> None:
     for file, reason in found.alone:
         document.add(tomlkit.comment(f"left alone: {_inside(file, found.folder)}: {reason}"))
     with atomic(path) as temporary:
-        temporary.write_text(tomlkit.dumps(document), encoding="utf-8")
+        try:
+            temporary.write_text(tomlkit.dumps(document), encoding="utf-8")
+        except UnicodeEncodeError as error:
+            name = error.object[: error.end].rpartition('"')[2].encode("ascii", "backslashreplace")
+            raise InputError(
+                f"{found.folder}: the name of a file in it is not UTF-8 ({name.decode()}...); "
+                "rename it"
+            ) from error
 
 
 def _from_here(folder: Path, path: Path) -> str:

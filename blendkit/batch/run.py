@@ -4,7 +4,7 @@ import json
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -214,7 +214,17 @@ def _ended(
         deliveries=order.deliveries,
         number=order.pairs.index(pair) + 1,
     )
-    return ledger.recall(job) or job
+    ended = ledger.recall(job)
+    return job if ended is None else _decided(ended, sidecar)
+
+
+def _decided(ended: Outcome, sidecar: Sidecar) -> Outcome:
+    """Return how a pair ended, with what was decided about it since."""
+    if sidecar.decision == "accepted":
+        return replace(ended, status="merged", reason="accepted in the review")
+    if sidecar.decision == "sent-back":
+        return replace(ended, status="needs-a-look", reason="was sent back in the review")
+    return ended
 
 
 def _painted(pair: Pair, sidecar: Sidecar) -> bool:
@@ -284,4 +294,4 @@ def write_summary(out: Path, report: Report) -> None:
     }
     for name, text in texts.items():
         with atomic(out / name) as temporary:
-            temporary.write_text(text, encoding="utf-8")
+            temporary.write_text(text, encoding="utf-8", errors="backslashreplace")

@@ -43,7 +43,7 @@ _FILE = click.Path(path_type=Path)
 @click.option(
     "--foreground-mask", type=_FILE, help="rough painting, white = search the foreground here"
 )
-@click.option("--background-mask", type=_FILE, help="white = keep the background frame here")
+@click.option("--background-mask", type=_FILE, help="white = nothing of the foreground frame here")
 @click.option("--matte", type=_FILE, help="exact coverage of the foreground, used as it is")
 @click.option("--strokes", type=_FILE, help="brush strokes as JSON, blendkit.strokes/1")
 @click.option("--clear", type=_FILE, help="one more background frame, the foreground held aside")

@@ -158,13 +158,12 @@ def _from_frame(frame: str, line: dict[str, Any]) -> dict[str, Any]:
     found = {
         "focal_length_mm": capture.focal_length_mm,
         "wide_f_number": capture.f_number,
-        "focus_wide_m": capture.focus_distance_m,
         "exposure_time_s": capture.exposure_time_s,
         "iso": capture.iso,
         "pixels": size,
     }
-    if "subject_at_m" not in line:
-        found["subject_at_m"] = capture.focus_distance_m
+    if "subject_at_m" not in line:  # else the focus of the photograph is another subject's
+        found |= dict.fromkeys(("subject_at_m", "focus_wide_m"), capture.focus_distance_m)
     return {name: value for name, value in found.items() if value is not None}
 
 

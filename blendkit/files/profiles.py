@@ -43,11 +43,6 @@ class Profile:
     space: str
     curves: tuple[Curve, ...]
 
-    @property
-    def one_curve(self) -> bool:
-        """Whether all channels share one curve."""
-        return len(set(map(id, self.curves))) == 1
-
 
 @lru_cache(maxsize=32)
 def parse(data: bytes, name: str = "profile") -> Profile:

@@ -3,12 +3,15 @@
 The network has proposed what stands in front.  Each connected piece of that proposal follows the
 strokes that touch it; a piece that carries both kinds is divided between them by flooding from the
 strokes (Meyer 1994, doi:10.1016/0165-1684(94)90060-4), so a background stroke stops the spreading.
-Pieces nobody touched stay where they look like what was painted.  A stroke also says that there is
-a bough where the network saw hardly any.
+By itself a background stroke reaches along its piece as far as a few times its own length: what was
+wrongly proposed often touches a bough, and a dab on it must not take the whole tree away.  Pieces
+nobody touched stay where they look like what was painted.  A stroke also says that there is a bough
+where the network saw hardly any.
 """
 
 import cv2
 import numpy as np
+from skimage.graph import MCP_Geometric
 from skimage.segmentation import watershed
 
 from blendkit.frame import Bool, Float, Label
@@ -17,6 +20,10 @@ _PIECE = 0.08
 _BRIDGE_PX = 5
 _LIKE = 3.0
 _FRONT, _BACK = 1, 2
+_MARKED = 0.5
+_REACH = 3.0
+"""How far a background stroke reaches along its piece, in lengths of its own."""
+_WORKING_PX = 800
 
 
 def spread_strokes(
@@ -40,6 +47,8 @@ def spread_strokes(
     """
     piece = _pieces(proposal)
     flooded = _flooded(proposal, piece, front, back)
+    if back is not None:
+        flooded[(flooded == _BACK) & ~within_reach(piece, back > _MARKED)] = 0
     keep = (flooded == _FRONT) | ((flooded == 0) & _alike(aligned, proposal, flooded, piece))
     return np.asarray(proposal * keep, np.float32)
 
@@ -50,7 +59,36 @@ def marked_boughs(proposal: Float, front: Float, back: Float | None) -> Bool:
     A piece may be faint: somebody has said that it is one.  Arguments: as for `spread_strokes`.
     """
     reached = _flooded(proposal, _pieces(proposal), front, back) == _FRONT
-    return np.asarray(reached | (front > 0.5), np.bool_)
+    return np.asarray(reached | (front > _MARKED), np.bool_)
+
+
+def within_reach(piece: Bool, marked: Bool) -> Bool:
+    """Return what of pieces lies within reach of marks, on a way inside them.
+
+    piece, marked: bool (height, width).  A mark reaches about `_REACH` times its length; the ways
+    are measured in a picture of at most `_WORKING_PX`.
+    """
+    factor = -(-max(piece.shape) // _WORKING_PX)
+    inside, marks = (_any_in_cells(mask, factor) for mask in (piece | marked, marked))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(marks.astype(np.uint8))
+    length = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
+    alike = np.rint(2 * np.log2(length)).astype(int)  # marks of much the same length go together
+    reached = np.zeros(inside.shape, np.bool_)
+    for size in np.unique(alike[1:count]):
+        ways = MCP_Geometric(np.where(inside, 1.0, -1.0))  # below 0 there is no way
+        starts = np.argwhere(np.isin(labels, np.flatnonzero(alike == size)) & marks)
+        costs, _ = ways.find_costs(starts)
+        reached |= costs <= _REACH * 2 ** (size / 2)
+    full = np.kron(reached, np.ones((factor, factor), np.bool_))
+    return np.asarray(full[: piece.shape[0], : piece.shape[1]], np.bool_)
+
+
+def _any_in_cells(mask: Bool, factor: int) -> Bool:
+    """Return cells of factor x factor px in which anything is set; the last ones may be smaller."""
+    rows, columns = (-side % factor for side in mask.shape)
+    padded = np.pad(mask, ((0, rows), (0, columns)))
+    height, width = (side // factor for side in padded.shape)
+    return np.asarray(padded.reshape(height, factor, width, factor).any(axis=(1, 3)), np.bool_)
 
 
 def _pieces(proposal: Float) -> Bool:
@@ -62,9 +100,9 @@ def _flooded(proposal: Float, piece: Bool, front: Float | None, back: Float | No
     """Return 1 where a foreground stroke reaches along the pieces, 2 where a background stroke."""
     markers = np.zeros(proposal.shape, np.int32)
     if front is not None:
-        markers[(front > 0.5) & piece] = _FRONT
+        markers[(front > _MARKED) & piece] = _FRONT
     if back is not None:
-        markers[back > 0.5] = _BACK
+        markers[back > _MARKED] = _BACK
     return np.asarray(watershed(1 - proposal, markers, mask=piece), np.uint8)
 
 

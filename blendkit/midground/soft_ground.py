@@ -14,7 +14,7 @@ import numpy as np
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float
 from blendkit.hints import NearerLine
-from blendkit.midground import LOUDNESS, Flag, ResultBlur, Surface
+from blendkit.midground import Flag, ResultBlur, Surface
 from blendkit.midground.loudness import blur_severity, just_visible_px, step_severity
 from blendkit.midground.nearer import contradicts, soft_along
 from blendkit.midground.surfaces import find_surfaces
@@ -231,9 +231,3 @@ def at_full_size(region: Bool, size: tuple[int, int]) -> Bool:
     """Return a region of the blur map at full size (width, height)."""
     grown = cv2.resize(255 * region.astype(np.uint8), size, interpolation=cv2.INTER_LINEAR)
     return np.asarray(grown > 127, np.bool_)
-
-
-def loudest(flags: tuple[Flag, ...], kind: str) -> Flag | None:
-    """Return the loudest flag of a kind, None if there is none."""
-    same = [flag for flag in flags if flag.kind == kind]
-    return max(same, key=lambda flag: LOUDNESS[flag.severity], default=None)

@@ -34,13 +34,21 @@ def single_frame(scene: Scene, wanted: Interval) -> OneFrame:
     if exact <= exact_f_number(scene.wide_f_number) * (1 + TOUCHING):
         focus = scene.wide_focus_m if wanted.near_m == wanted.far_m else focus
         return OneFrame(focus, exact, scene.wide_f_number, "enough")
-    marked = marked_f_number_from(exact)
+    marked = _engraved(scene, exact)
     if marked is None or marked > largest_f_number(scene):
         return OneFrame(focus, exact, marked, "no")
     as_soft = _background_mm(scene, marked, focus) * JUST_NOTICED >= _background_mm(
         scene, scene.wide_f_number, scene.wide_focus_m
     )
     return OneFrame(focus, exact, marked, "enough" if as_soft else "at a price")
+
+
+def _engraved(scene: Scene, exact: float) -> float | None:
+    """Return the engraved f-number that reaches an exact one; None = beyond f/64 and the lens."""
+    marked = marked_f_number_from(exact)
+    if marked is None and exact <= exact_f_number(scene.stopped_f_number) * (1 + TOUCHING):
+        return scene.stopped_f_number
+    return marked
 
 
 def _background_mm(scene: Scene, f_number: float, focus_distance_m: float) -> float:
@@ -93,7 +101,7 @@ def bridge_over(scene: Scene, frames: Sequence[FramePlan], gap: Interval) -> Bri
     worst_disc_mm, worst_at_m = worst_in(scene, frames, gap)
     closing = _series(scene, gap, scene.stopped_f_number)
     if len(closing) > 1:
-        marked = marked_f_number_from(exact)
+        marked = _engraved(scene, exact)
         if marked is not None and marked <= largest_f_number(scene):
             closing = (Exposure(marked, focus),)
         else:

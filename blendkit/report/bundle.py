@@ -180,7 +180,8 @@ def as_json(document: Document) -> str:
 
 
 def _write_json(target: Path, document: Document) -> None:
-    target.write_text(as_json(document) + "\n", encoding="utf-8")
+    # A file name that is not UTF-8 holds lone surrogates; escaped they are JSON again.
+    target.write_text(as_json(document) + "\n", encoding="utf-8", errors="backslashreplace")
 
 
 def _writers(

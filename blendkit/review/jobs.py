@@ -66,13 +66,6 @@ class Jobs:
             if self._running is not None and self._running[0] == key:
                 self._running[1].terminate()
 
-    def forget(self, key: str) -> None:
-        """Drop the note on a merge that is over."""
-        with self._guard:
-            job = self._jobs.get(key)
-            if job is not None and job.over:
-                del self._jobs[key]
-
     def close(self) -> None:
         """End all merges and wait for them."""
         for key in list(self._jobs):

@@ -119,6 +119,11 @@ class PairState:
             )
         with self.lock:
             self.refresh()
+            if decision == "accepted" and self.stale:
+                raise InputError(
+                    "strokes or numbers have changed since this result: merge again and look, "
+                    "then accept"
+                )
             self._save(replace(self.sidecar, decision=decision))
 
     def paint(self, strokes: Sequence[Stroke], size: tuple[int, int]) -> None:

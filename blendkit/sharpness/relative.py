@@ -66,7 +66,7 @@ def relative_blur(
     ladder = disc_ladder(settings.largest_disc_share * max(b.shape))
     if graded:
         ladder = [disc for disc in ladder if abs(disc) != _SAME_PX]
-    side = 2 * round(settings.window_share * max(b.shape)) // 2 * 2 + 1
+    side = 2 * round(settings.window_share * max(b.shape)) + 1
     costs = np.stack([_cost(b, f, share, disc, side) for disc in ladder])
     floor = (max(grain) / _MIDDLE_GREY / factor) ** 2 + _LEAST_CONTRAST**2
     disc, confidence = _best(costs, ladder, (b, f), share, side, floor)

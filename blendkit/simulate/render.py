@@ -30,8 +30,6 @@ Moves = Mapping[str, tuple[float, float]]
 _STILL_BELOW_PX = 3.0
 _SPACING_PX = 5.0
 _STRIP_VALUES = 150_000
-_OVERLAP = 1.3
-"""Footprints of neighbouring points overlap by this factor: without it discs show fine ripples."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)

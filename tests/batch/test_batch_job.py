@@ -144,6 +144,11 @@ def test_a_sidecar_wins_over_the_settings_of_the_list(tmp_path: Path) -> None:
     document = json.loads((out / "a.report.json").read_text())
     assert document["settings"]["grain"]["seed"] == 77
     assert document["settings"]["alignment"]["coarse_size_px"] == 96
+    # Accepted, and merged anew with other settings: it is another picture, which nobody has seen.
+    kept = json.loads((out / "a.blendkit.json").read_text()) | {"decision": "accepted"}
+    (out / "a.blendkit.json").write_text(json.dumps(kept))
+    merge_job(Job(pair, out / "a.tif", out / ".blendkit", "another print"))
+    assert json.loads((out / "a.blendkit.json").read_text())["decision"] == "open"
 
 
 def test_what_batch_advises_when_frames_will_not_align_helps(tmp_path: Path) -> None:

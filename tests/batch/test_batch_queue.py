@@ -102,6 +102,19 @@ def test_skipped_pairs_are_left_out(tmp_path: Path) -> None:
     }  # fmt: skip
 
 
+def test_what_was_decided_since_is_told_the_next_time(tmp_path: Path) -> None:
+    pairs = invented_pairs(tmp_path / "shoot", ["ok", "ok"])
+    run_batch(Order(pairs, tmp_path / "out"), local())
+    for name, decision in (("p00", "accepted"), ("p01", "sent-back")):
+        sidecar = {"schema": "blendkit.sidecar/1", "decision": decision}
+        (tmp_path / "out" / f"{name}.blendkit.json").write_text(json.dumps(sidecar))
+    outcomes = run_batch(Order(pairs, tmp_path / "out"), local()).outcomes
+    assert (outcomes["p00"].status, outcomes["p01"].status) == ("merged", "needs-a-look")
+    assert "accepted" in outcomes["p00"].reason
+    assert "sent back" in outcomes["p01"].reason
+    assert (tmp_path / "out" / "begun.log").read_text().split() in (["p00", "p01"], ["p01", "p00"])
+
+
 def test_another_kind_of_file_is_another_result(tmp_path: Path) -> None:
     pairs = invented_pairs(tmp_path / "shoot", ["ok"])
     run_batch(Order(pairs, tmp_path / "out"), local())

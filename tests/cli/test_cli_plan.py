@@ -101,7 +101,10 @@ def test_the_line_wins_over_the_photograph(photograph: Path) -> None:
     assert scene["focal_length_mm"] == 135
     assert scene["wide_f_number"] == 4
     assert scene["subject_at_m"] == 5
-    assert scene["focus_wide_m"] == 6.5
+    assert scene["focus_wide_m"] is None, "the photograph was focused on another subject"
+    again = document("--from", str(photograph), "--focal-mm", "135", "--wide", "4")["scene"]
+    assert isinstance(again, dict)
+    assert (again["subject_at_m"], again["focus_wide_m"]) == (6.5, 6.5)
     assert scene["pixels"] == [6000, 4000]
 
 

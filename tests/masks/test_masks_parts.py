@@ -19,7 +19,7 @@ from blendkit.masks.evidence import NO_PRIOR, PLANES, exposure_scale, network_pl
 from blendkit.masks.matting_laplacian import laplacian_rows
 from blendkit.masks.network import network_matte
 from blendkit.masks.region import search_region
-from blendkit.masks.spread import spread_strokes
+from blendkit.masks.spread import spread_strokes, within_reach
 
 SHAPE = (160, 220)
 
@@ -137,6 +137,42 @@ def test_strokes_keep_what_hangs_together_and_background_strokes_stop_them() -> 
     kept = spread_strokes(proposal, picture, front, back)
     assert kept[42].min() == pytest.approx(0.9)
     assert not kept[100:106, 120:].any()
+
+
+def test_a_dab_on_the_background_does_not_take_the_whole_tree() -> None:
+    """A false trunk touches a bough: a dab takes its surroundings, a stroke along it takes all."""
+    proposal = np.zeros((400, 600), np.float32)
+    proposal[100:110] = 0.9  # the bough
+    proposal[100:160, 300:308] = 0.9  # what was taken for one
+    picture = np.full((*proposal.shape, 3), 0.05, np.float32)
+    dab, stroke = np.zeros_like(proposal), np.zeros_like(proposal)
+    dab[150:156, 300:306] = 1
+    stroke[120:158, 302:305] = 1
+    after_dab = spread_strokes(proposal, picture, None, dab)
+    assert not after_dab[140:160].any()
+    assert after_dab[100:110].all()
+    assert after_dab[110:120, 300:308].all()
+    after_stroke = spread_strokes(proposal, picture, None, stroke)
+    assert not after_stroke[111:].any()
+    assert after_stroke[100:110, :150].all()
+    assert after_stroke[100:110, 450:].all()
+
+
+@pytest.mark.parametrize("factor", [1, 3])
+def test_a_reach_follows_the_piece_and_not_the_air(factor: int) -> None:
+    """Two bars joined at one end only: what is near through the air is far along the piece."""
+    piece = np.zeros((300 * factor, 700 * factor), np.bool_)
+    piece[100 * factor : 110 * factor, 100 * factor : 600 * factor] = True
+    piece[120 * factor : 130 * factor, 100 * factor : 600 * factor] = True
+    piece[100 * factor : 130 * factor, 590 * factor : 600 * factor] = True
+    marked = np.zeros_like(piece)
+    marked[103 * factor : 107 * factor, 200 * factor : 240 * factor] = True
+    found = within_reach(piece, marked)
+    along = np.flatnonzero(found[105 * factor]) / factor
+    wide = 3 * np.hypot(40, 4)
+    assert along[0] == pytest.approx(200 - min(wide, 100), abs=30)
+    assert along[-1] == pytest.approx(240 + wide, abs=30)
+    assert not found[120 * factor :].any()
 
 
 def test_a_piece_of_another_colour_is_not_taken_along() -> None:

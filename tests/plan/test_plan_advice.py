@@ -30,6 +30,13 @@ def test_orchard_takes_a_pair_with_the_foreground_frame_refocused() -> None:
     assert "refocus the foreground frame to 2.20 m" in " ".join(plan.advice).lower()
 
 
+def test_a_lens_that_stops_down_beyond_the_marks_is_believed() -> None:
+    """Large formats end at f/90 and f/128 (common practice, no source)."""
+    plan = plan_for(**ORCHARD, stopped_f_number=90.0)
+    assert (plan.one_frame.verdict, plan.one_frame.f_number) == ("at a price", 90.0)
+    assert "beyond" not in sentence(plan, "One frame would do")
+
+
 def test_numbers_of_the_orchard_by_hand() -> None:
     """Magnification 135/3865, discs f/N m |d-s|/d, the rest on a pocket calculator."""
     wide, stopped = plan_for(**ORCHARD).frames

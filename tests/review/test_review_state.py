@@ -32,15 +32,15 @@ def reopened(state: PairState) -> PairState:
 def test_every_change_is_on_the_disk_before_it_is_answered(state: PairState) -> None:
     state.paint([dab(10)], SIZE)
     assert read_sidecar(state.path).strokes == (dab(10),)
-    state.decide("accepted")
-    assert read_sidecar(state.path).decision == "accepted"
+    state.decide("sent-back")
+    assert read_sidecar(state.path).decision == "sent-back"
     state.tie([[[1, 2], [3, 4]]])
     assert read_sidecar(state.path).ties == (((1.0, 2.0), (3.0, 4.0)),)
     state.set({"discs.disc_px": 41})
     assert read_sidecar(state.path).settings == {"discs": {"disc_px": 41}}
     again = reopened(state)
     assert again.history.now == (dab(10),)
-    assert again.sidecar.decision == "accepted"
+    assert again.sidecar.decision == "sent-back"
     assert again.settings.discs.disc_px == 41
 
 
@@ -156,7 +156,10 @@ def test_a_result_is_stale_once_something_was_painted_and_fresh_after_a_merge(
     assert not state.stale
     state.paint([dab(1)], SIZE)
     assert state.stale
+    with pytest.raises(InputError, match="merge again and look"):
+        state.decide("accepted")
     state.undo(SIZE)
+    state.decide("accepted")
     assert not state.stale
     state.paint([dab(2)], SIZE)
     state.result_changed(state.work())

@@ -17,7 +17,7 @@ import { numberField } from "./fields.js";
 const SEVERITY = { note: "Worth knowing", warn: "Worth a look", fail: "Goes wrong" };
 const ROLES = /** @type {[Role, string, string, string][]} */ ([
   ["foreground", "Foreground", "G", "Mark a bough: what hangs together with it is taken, and what looks like it."],
-  ["background", "Background", "H", "Not this: what hangs together with it is left out, up to the next mark."],
+  ["background", "Background", "H", "Not this: left out along the bough, as far as three times the mark's length."],
   ["erase", "Erase", "E", "Take paint away, either kind."],
 ]);
 
