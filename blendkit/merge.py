@@ -110,10 +110,8 @@ def merge_pair(
 
     Raises
     ------
-    AlignmentError
-        The frames do not lie on each other.
-    InputError
-        Frames or masks differ in size, or an f-number is asked for that cannot be.
+    AlignmentError : the frames do not lie on each other.
+    InputError : frames or masks differ in size, or an f-number is asked for that cannot be.
     """
     hints, settings = hints or Hints(), settings or MergeSettings()
     hints.check(background, foreground)
@@ -129,21 +127,17 @@ def merge_pair(
         noise = noise_models(background, foreground, lit)
         foreground = foreground.recorded  # its light is in `lit`: whoever lent it may let go of it
         grain = noise[0].at_middle_grey, noise[1].at_middle_grey
-        blur = blur_between(background, lit, lit.shared & ~painted, grain, settings)
+        blur, softness = _measured(background, lit, lit.shared & ~painted, grain, settings)
     with watch("matte"):
-        softness = filled(blur, background.size)
-        found = find_sitter(background.pixels, lit.aligned, blur, grain[1])
-        sitter, drawn = protected(found.kept, painted), found.drawn
-        del found
         frames = background.pixels, lit.aligned
+        sitter, drawn = _sitter(frames, blur, grain[1], painted)
         region = search_region(lit.covered, frames, grain, sitter, hints)
         lights = find_lights(background.pixels, lit.aligned, softness, lit.clipped[1])
         proposed = _coverage(background, lit, lights, region, hints, grain[1], settings)
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
             bare = lit.shared & ~painted & ~near(proposed > 0)
-            blur = blur_between(background, lit, bare, grain, settings)
-            softness = filled(blur, background.size)
+            blur, softness = _measured(background, lit, bare, grain, settings)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)
         laid = _laid(background, lit, lights, softness, sitter, clear)
@@ -151,20 +145,17 @@ def merge_pair(
         view, plate = explained(laid, proposed, region, grain[1], hints, settings)
         del proposed
         blur_after = measured_blur(background, foreground, lit, view.matte, noise, settings)
-        own_disc_px = edge_disc_px(lit.aligned, view.matte.alpha)
-        gap_px = blur_after.lens.gap_px
-        shown, plate = at_f_numbers(laid, view, plate, captures, own_disc_px or 0, gap_px, settings)
+        own_px = edge_disc_px(lit.aligned, view.matte.alpha)
+        discs_px = own_px or 0, blur_after.lens.gap_px
+        shown, plate = at_f_numbers(laid, view, plate, captures, *discs_px, settings)
     with watch("composite"):
-        had, wanted = noise[2].sigma, noise[0].sigma
-        grain_plate(plate, view.coverage, laid.softness, wanted, settings.grain)
-        color_at = color_with_grain(shown, had, wanted, settings.grain)
-        pixels = compose(background.pixels, plate, shown.alpha, color_at)
+        grain_plate(plate, view.coverage, laid.softness, noise[0].sigma, settings.grain)
         del laid  # what rests on it is done, and the checks need room
-        sources = source_map(plate, shown.alpha)
-        zones = zone_map(view.matte.alpha, sitter, view.unplaced)
+        color_at = color_with_grain(shown, noise[2].sigma, noise[0].sigma, settings.grain)
+        pixels = compose(background.pixels, plate, shown.alpha, color_at)
     merged = Merged(
         pixels=pixels,
-        sources=sources,
+        sources=source_map(plate, shown.alpha),
         alignment=alignment,
         light=lit.light,
         blur=blur,
@@ -174,7 +165,7 @@ def merge_pair(
         aligned=lit.aligned,
         covered=lit.covered,
         sitter=sitter,
-        zones=zones,
+        zones=zone_map(view.matte.alpha, sitter, view.unplaced),
         noise=noise,
         flags=clear_flags,
         settings=settings,
@@ -182,8 +173,24 @@ def merge_pair(
         result_blur=blur_after,
     )
     with watch("checks"):
-        flags = _raised(background, foreground, merged, view, lit, drawn, hints.nearer, own_disc_px)
+        flags = _raised(background, foreground, merged, view, lit, drawn, hints.nearer, own_px)
     return replace(merged, flags=(*clear_flags, *flags))
+
+
+def _measured(
+    background: Frame, lit: Lit, where: Bool, grain: tuple[float, float], settings: MergeSettings
+) -> tuple[RelativeBlur, Float]:
+    """Return the relative blur as measured, and filled in at full size."""
+    blur = blur_between(background, lit, where, grain, settings)
+    return blur, filled(blur, background.size)
+
+
+def _sitter(
+    frames: tuple[Float, Float], blur: RelativeBlur, grain: float, painted: Bool
+) -> tuple[Float, Bool]:
+    """Return what stays the background frame's, and where a sitter was seen at all."""
+    found = find_sitter(*frames, blur, grain)
+    return protected(found.kept, painted), found.drawn
 
 
 def _coverage(

@@ -1,6 +1,6 @@
 """Files: pictures in and out, colour profiles, Exif, and replacement that is whole or not at all.
 
-The only floor besides the programs' that touches the disk.
+The only floor besides the programs' and the sidecar that touches the disk.
 """
 
 from blendkit.files.atomic import atomic, check_output

@@ -152,6 +152,8 @@ def strokes_from(
     if not isinstance(document, dict) or document.get("schema") != SCHEMA:
         raise InputError(f"{name}: is not of schema {SCHEMA}; save the strokes again")
     made_for = document.get("size")
+    if size is not None and made_for is None:
+        raise InputError(f"{name}: has no size; write the background frame's, as {list(size)}")
     if size is not None and made_for != list(size):
         raise InputError(
             f"{name}: is made for {made_for} px, but the background frame has {list(size)}; "
@@ -169,7 +171,8 @@ def _stroke(item: Any, name: str) -> Stroke:
     points, diameter = item.get("points"), _number(item.get("diameter_px"))
     if diameter is None or not 0 < diameter <= LARGEST_PX:
         raise InputError(
-            f"{name}: diameter_px = {item.get('diameter_px')!r}; allowed is up to {LARGEST_PX} px"
+            f"{name}: diameter_px = {item.get('diameter_px')!r}; "
+            f"write a number above 0 and up to {LARGEST_PX}, in px"
         )
     if not isinstance(points, list) or not points:
         raise InputError(f"{name}: has no points; paint it again")
