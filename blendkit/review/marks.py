@@ -46,7 +46,7 @@ def as_png(draw: Draw, size: tuple[int, int]) -> bytes:
 
 def flags_mark(path: Path, report: Mapping[str, Any], size: tuple[int, int]) -> bytes:
     """Return the flags of a result, from its label picture."""
-    labels = _fewer(read_labels(path), max(size), loudest=True)
+    labels = thinned(read_labels(path), max(size), loudest=True)
     severities = {int(flag["id"]): flag["severity"] for flag in report.get("flags", [])}
     small = screen_size(size)
     return as_png(lambda picture: overlays.flags_picture(picture, labels, severities), small)
@@ -54,7 +54,7 @@ def flags_mark(path: Path, report: Mapping[str, Any], size: tuple[int, int]) -> 
 
 def sources_mark(path: Path, size: tuple[int, int]) -> bytes:
     """Return the source map of a result, from its label picture."""
-    sources = _fewer(read_labels(path), max(size), loudest=False)
+    sources = thinned(read_labels(path), max(size), loudest=False)
     small = screen_size(size)
     return as_png(lambda picture: overlays.sources_picture(picture, sources), small)
 
@@ -115,7 +115,7 @@ def _any_in_cells(values: Bool, factor: int) -> Bool:
     return np.asarray(cells.any(axis=(1, 3)), np.bool_)
 
 
-def _fewer(labels: Label, long_side: int, *, loudest: bool) -> Label:
+def thinned(labels: Label, long_side: int, *, loudest: bool) -> Label:
     """Return a label picture thinned to screen size; small flags are kept, the louder wins."""
     factor = max(long_side // max(screen_size((long_side, 1))), 1)
     if factor == 1:

@@ -18,6 +18,7 @@ from blendkit.review.pictures import Tiled, Whole, file_pictures, whole
 from blendkit.review.preview import Previewer, Shown, Small, display, small_frames
 from blendkit.review.pyramid import Pyramids
 from blendkit.review.reason import Reason, loudest_first, order_of, reason_for
+from blendkit.review.spots import spots_of
 from blendkit.review.state import PairState, Work, strokes_of
 from blendkit.review.work import Task
 from blendkit.review.zones import zone_strokes, zones_of
@@ -82,7 +83,7 @@ class Session:
             "size": list(size),
             "pictures": [one.document() for one in _in_order(pictures)],
             "marks": self._mark_documents(state, report, pictures),
-            "flags": [self._flag(state, flag) for flag in _flags(report)],
+            "flags": self._flag_documents(state, report, size),
             "strokes": [_stroke(one) for one in state.history.now],
             "undo": state.history.can_undo,
             "redo": state.history.can_redo,
@@ -116,17 +117,25 @@ class Session:
             "merged": state.merged,
         }
 
-    def _flag(self, state: PairState, flag: Any) -> Document:
-        return {
-            "id": int(flag.get("id", 0)),
-            "kind": str(flag.get("kind", "")),
-            "severity": flag["severity"],
-            "box": flag.get("box"),
-            "message": str(flag["message"]),
-            "advice": str(flag.get("advice", "")),
-            "repairs": repairs.offers_for(state, flag),
-            "settings": list(NEAR.get(str(flag.get("kind")), ())),
-        }
+    def _flag_documents(
+        self, state: PairState, report: Document | None, size: tuple[int, int]
+    ) -> list[Document]:
+        result = state.files.result
+        spots = spots_of(result.with_name(f"{result.stem}.flags.png"), size)
+        return [
+            {
+                "id": int(flag.get("id", 0)),
+                "kind": str(flag.get("kind", "")),
+                "severity": flag["severity"],
+                "box": flag.get("box"),
+                "spots": spots.get(int(flag.get("id", 0)), []),
+                "message": str(flag["message"]),
+                "advice": str(flag.get("advice", "")),
+                "repairs": repairs.offers_for(state, flag),
+                "settings": list(NEAR.get(str(flag.get("kind")), ())),
+            }
+            for flag in _flags(report)
+        ]
 
     def _mark_documents(
         self, state: PairState, report: Document | None, pictures: Sequence[Tiled]

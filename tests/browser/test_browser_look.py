@@ -239,3 +239,27 @@ def test_all_controls_have_names_and_are_large_enough_for_fingers(visit: Any) ->
              .map((one) => one.outerHTML)"""
     )
     assert small == []  # WCAG 2.2, 2.5.8: at least 24 x 24 CSS px
+
+
+def test_f_flies_from_place_to_place_of_a_finding(visit: Any) -> None:
+    """What could not be placed lies all over a picture: one box around it shows nothing."""
+    page = visit.page
+    marked = visit.folder / "results" / "loud.flags.png"
+    labels = cv2.imread(str(marked), cv2.IMREAD_GRAYSCALE)
+    labels[300:340, 480:520] = FLAG["id"]
+    cv2.imwrite(str(marked), labels)
+    page.reload()
+    visit.ready()
+    heading = page.locator("#slip h2").first
+    middles = []
+    for place in (1, 2):
+        page.keyboard.press("f")
+        visit.eventually(900, lambda now=place: f"place {now} of 2" in heading.inner_text())
+        shown = pixels(visit)
+        page.locator("#marks").select_option("")
+        differs = np.abs(shown - pixels(visit)).max(axis=2) > 8
+        middles.append(np.argwhere(differs).mean(axis=0) / differs.shape)
+    # Each place in its turn is what the view is centred on.
+    assert np.abs(np.array(middles) - 0.5).max() < 0.1
+    page.keyboard.press("f")
+    visit.eventually(300, lambda: "place 1 of 2" in heading.inner_text())

@@ -59,6 +59,7 @@ def test_a_pair_tells_everything_the_page_shows(client: TestClient) -> None:
         "clipped",
     }
     assert pair["flags"][0]["box"] == [40, 30, 60, 50]
+    assert pair["flags"][0]["spots"] == [[40, 30, 60, 50]]
     assert not pair["undo"]
 
 

@@ -28,6 +28,7 @@ const strength = /** @type {HTMLInputElement} */ (byId("marks-strength"));
 /** @type {"look" | "paint" | "tie"} */
 let task = "look";
 let finding = 0;
+let spot = 0; // which of the finding's places the view is at
 /** @type {{flag: Flag, offer: Offer, ready: boolean, pictures: Picture[]} | null} */
 let trial = null;
 /** @type {Point | null} */
@@ -99,7 +100,8 @@ function choose(kind) {
 
 /** @type {import("./slip.js").Wishes} */
 const wishes = {
-  fly,
+  fly: flyOn,
+  spot: () => spot,
   flag: (step) => turnTo(finding + step),
   merge: () => desk.merge(),
   cancel: () => desk.cancel(),
@@ -127,6 +129,8 @@ function turnTo(index) {
   const many = desk.pair?.flags.length ?? 0;
   if (!many) return;
   finding = (index + many) % many;
+  spot = 0;
+  flown = true;
   fly();
   slip();
 }
@@ -138,7 +142,22 @@ function fly() {
   const mark = pair.marks.find((one) => one.kind === "flags");
   if (mark) marks.value = mark.id;
   show();
-  stage.flyTo(flag.box);
+  stage.flyTo(placesOf(flag)[spot] ?? flag.box);
+}
+
+/** @param {Flag} flag */
+const placesOf = (flag) => (flag.spots.length ? flag.spots : flag.box ? [flag.box] : []);
+
+/** Fly to the finding; from there to its next place. Returns false when there is none left. */
+function flyOn() {
+  const flag = desk.pair?.flags[finding];
+  const many = flag ? placesOf(flag).length : 0;
+  const left = !flown || spot + 1 < many;
+  spot = flown && left ? spot + 1 : 0;
+  flown = true;
+  fly();
+  slip();
+  return left;
 }
 
 /** @param {Flag} flag @param {Offer} offered */
@@ -355,8 +374,8 @@ const keys = [
   { group: "Decision", keys: ["a"], shown: "A", say: "accept", run: () => decide("accepted") },
   { group: "Decision", keys: ["s"], shown: "S", say: "send back", run: () => decide("sent-back") },
   { group: "Decision", keys: ["k"], shown: "K", say: "skip for now", run: () => decide("skipped") },
-  { group: "Findings", keys: ["f"], shown: "F", say: "fly to the finding, then to the next",
-    run: () => { const at = looking(); take("look"); turnTo(at && flown ? finding + 1 : finding); flown = true; } },
+  { group: "Findings", keys: ["f"], shown: "F", say: "fly to the finding, its next place, the next finding",
+    run: () => { if (!looking()) flown = false; take("look"); if (!flyOn()) turnTo(finding + 1); } },
   { group: "Findings", keys: ["d"], shown: "D", say: "previous finding", run: () => { take("look"); turnTo(finding - 1); } },
   ...KINDS.map((kind, i) => /** @type {Key} */ ({ group: "Picture", keys: [String(i + 1)], shown: String(i + 1),
     say: kind === "result" ? "result" : kind === "plate" || kind === "matte" ? kind : `${kind} frame`, run: () => choose(kind) })),
@@ -430,7 +449,7 @@ desk.addEventListener("pair", () => {
   if (!pair) return;
   trial = null;
   half = ink.half = null;
-  finding = 0;
+  finding = spot = 0;
   flown = false;
   stage.clear(pair.size);
   brush.diameter_px = Math.max(Math.round(Math.max(...pair.size) / 50), 4);
@@ -443,6 +462,7 @@ desk.addEventListener("pair", () => {
 });
 desk.addEventListener("change", () => {
   finding = Math.min(finding, Math.max((desk.pair?.flags.length ?? 1) - 1, 0));
+  spot = Math.min(spot, Math.max((desk.pair?.flags[finding]?.spots.length ?? 1) - 1, 0));
   offer();
   show();
   head();

@@ -14,7 +14,8 @@
 /** @typedef {{id: string, kind: string, label: string}} Mark */
 /** @typedef {{mode: string, label: string, help: string}} Offer */
 /**
- * @typedef {{id: number, kind: string, severity: Severity, box: number[] | null, message: string,
+ * @typedef {{id: number, kind: string, severity: Severity, box: number[] | null,
+ *   spots: number[][], message: string,
  *   advice: string, repairs: Offer[], settings: string[]}} Flag
  */
 /** @typedef {{points: Point[], diameter_px: number, role: Role | "nearer"}} Stroke */

@@ -8,7 +8,7 @@ import { numberField } from "./fields.js";
 /** @typedef {import("./fields.js").Change} Change */
 /**
  * What the slip may ask for.
- * @typedef {{fly: () => void, flag: (step: number) => void, merge: () => void, cancel: () => void,
+ * @typedef {{fly: () => void, spot: () => number, flag: (step: number) => void, merge: () => void, cancel: () => void,
  *   change: Change, tryRepair: (flag: Flag, offer: Offer) => void, keepRepair: () => void,
  *   leaveRepair: () => void, undo: () => void, redo: () => void, untie: (index: number) => void,
  *   otherSide: () => void, task: (task: "look" | "paint" | "tie") => void}} Wishes
@@ -47,12 +47,13 @@ function flagParts(pair, flag, index, wishes) {
   const many = pair.flags.length > 1;
   const near = pair.fields.filter((field) => flag.settings.includes(field.name));
   return [
-    make("h2", {}, many ? `Finding ${index + 1} of ${pair.flags.length}` : "Finding"),
+    make("h2", {}, (many ? `Finding ${index + 1} of ${pair.flags.length}` : "Finding")
+      + (flag.spots.length > 1 ? `, place ${wishes.spot() + 1} of ${flag.spots.length}` : "")),
     make("div", { class: flag.severity }, make("span", { class: "swatch" }), SEVERITY[flag.severity]),
     make("p", { class: "message" }, sentence(flag.message)),
     make("p", { class: "advice" }, make("b", {}, "What helps: "), sentence(flag.advice)),
     make("div", { class: "row" },
-      flag.box && button("Show it", wishes.fly, { title: "Fly to its place (F)", "data-keep": "fly" }),
+      flag.box && button("Show it", wishes.fly, { title: "Fly to its place, then to its next (F)", "data-keep": "fly" }),
       many && button("‹", () => wishes.flag(-1), { "aria-label": "Previous finding", title: "Previous finding (D)", "data-keep": "before" }),
       many && button("›", () => wishes.flag(1), { "aria-label": "Next finding", title: "Next finding (F)", "data-keep": "after" })),
     ...flag.repairs.map((offer) => make("div", { class: "row" },
