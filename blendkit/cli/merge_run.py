@@ -12,7 +12,7 @@ import click
 from blendkit.cli.merge_small import reduced_pair
 from blendkit.cli.progress import shown_progress
 from blendkit.cli.repair_run import tell_attempts
-from blendkit.errors import AlignmentError, OutputError
+from blendkit.errors import AlignmentError
 from blendkit.files import depth_of, write_picture
 from blendkit.files.deliver import deliver_copies
 from blendkit.merge import Merged, merge_pair
@@ -157,20 +157,15 @@ def run_merge(job: Job) -> Merged:
 
 
 def run_preview(job: Job) -> None:
-    """Merge reduced frames and write that picture alone."""
-    check_targets({"result": job.output}, job.given.paths, bits=job.bits)
-    if target_paths(job.output)["report"].exists():
-        other = job.output.with_stem(f"{job.output.stem}-small").name
-        raise OutputError(
-            f"{job.output}: is a result in full, with a report; give the preview another name, "
-            f"as in -o {other}"
-        )
+    """Merge reduced frames and write that picture alone, never in the place of a result in full."""
+    target = _preview_path(job.output)
+    check_targets({"result": target}, job.given.paths, bits=job.bits)
     known = _read(job)
     factor = -(-max(known.pair.background.size) // SCREEN_PX)
     pair = reduced_pair(known.pair, factor)
     merged = _merged(pair, settings_at(1 / factor, known.settings), job)
     write_picture(
-        job.output,
+        target,
         merged.pixels,
         like=pair.background,
         bits=job.bits,
@@ -178,8 +173,16 @@ def run_preview(job: Job) -> None:
         private=job.private,
     )
     height, width = merged.pixels.shape[:2]
-    output = Output(job.output, width, height, depth_of(job.output, job.bits), job.asked)
+    output = Output(target, width, height, depth_of(target, job.bits), job.asked)
     _tell(report_document(merged, inputs=pair.inputs, output=output), job)
+
+
+def _preview_path(output: Path) -> Path:
+    if not target_paths(output)["report"].exists():
+        return output
+    beside = output.with_stem(f"{output.stem}-small")
+    click.echo(f"{output} is a result in full and stays; the preview is {beside.name}", err=True)
+    return beside
 
 
 def _read(job: Job) -> _Known:

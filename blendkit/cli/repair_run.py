@@ -56,6 +56,8 @@ def run_repair(
     tell_attempts(repaired)
     if not any(attempt.applied for attempt in repaired.attempts):
         click.echo(f"{result} stays as it is; nothing was written", err=True)
+        if as_json:
+            click.echo(json_text(document | {"repairs": list(repaired.records)}))
         return
     written = write_result(
         target,

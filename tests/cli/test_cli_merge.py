@@ -145,6 +145,15 @@ def test_a_preview_is_one_small_picture(tmp_path: Path) -> None:
         assert picture.size == SIZE
 
 
+def test_a_preview_does_not_take_the_place_of_a_result(tmp_path: Path) -> None:
+    (tmp_path / "p.tif").write_bytes(b"a result")
+    (tmp_path / "p.report.json").write_text("{}")
+    done = merge(WIDE, STOPPED, "-o", tmp_path / "p.tif", "--matte", MATTE, "--preview")
+    assert (tmp_path / "p.tif").read_bytes() == b"a result"
+    assert "stays; the preview is p-small.tif" in done.stderr
+    assert read_frame(tmp_path / "p-small.tif").size == SIZE
+
+
 def test_strokes_and_ties_are_kept_for_the_next_run(tmp_path: Path) -> None:
     strokes = (Stroke(((20.0, 20.0), (90.0, 60.0)), 9.0, "foreground"),)
     (tmp_path / "s.json").write_text(json.dumps(strokes_document(strokes, SIZE)))

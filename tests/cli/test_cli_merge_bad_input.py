@@ -157,14 +157,6 @@ def test_a_mask_in_which_nothing_is_painted(good: Path) -> None:
     assert_refused(done, good, before, "black.png", "nothing is painted")
 
 
-def test_a_preview_does_not_take_the_place_of_a_result(good: Path) -> None:
-    (good / "gate.tif").write_bytes(b"a result")
-    (good / "gate.report.json").write_text("{}")
-    before = {"wide.tif", "stopped.tif", "gate.tif", "gate.report.json"}
-    assert_refused(run(good, "--preview"), good, before, "gate.tif", "-o gate-small.tif")
-    assert (good / "gate.tif").read_bytes() == b"a result"
-
-
 def test_two_sizes(good: Path) -> None:
     tifffile.imwrite(good / "stopped.tif", textured(2, (90, 64)), photometric="rgb")
     words = "wide.tif is 96x64", "stopped.tif is 90x64"

@@ -174,8 +174,9 @@ def test_a_repair_kept_on_the_page_is_carried_out_by_merge(
 def test_a_repair_that_finds_nothing_writes_nothing(merged: Path) -> None:
     sidecar_path(merged / "gate.tif").unlink(missing_ok=True)
     before = sorted(merged.iterdir())
-    done = CliRunner().invoke(main, ["repair", str(merged / "gate.report.json")])
+    done = CliRunner().invoke(main, ["repair", str(merged / "gate.report.json"), "--json"])
     assert done.exit_code == 0
+    assert json.loads(done.stdout)["repairs"] == []
     assert "nothing was written" in done.stderr
     assert sorted(merged.iterdir()) == before
 
