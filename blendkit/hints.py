@@ -73,7 +73,7 @@ class Hints:
                 f"give pictures of at least {LEAST_SIDE_PX} px a side"
             )
         for x, y in (place for tie in self.ties for place in tie):
-            if not (0 <= x <= background.size[0] - 1 and 0 <= y <= background.size[1] - 1):
+            if not (-1 <= x <= background.size[0] and -1 <= y <= background.size[1]):
                 raise InputError(
                     f"tie point {x:g},{y:g} lies outside the picture of "
                     f"{' x '.join(map(str, background.size))} px: give x,y of a point in it"
