@@ -81,7 +81,7 @@ class AlignmentSettings:
         256, "long side of the coarse search", unit="px", low=96, high=1024
     )
     finest_size_px: int = option(
-        2400, "long side of the finest fit", unit="px", low=256, high=20000
+        2000, "long side of the finest fit", unit="px", low=256, high=20000
     )
     largest_relative_disc_px: float = option(
         10.0, "largest blur difference fitted in the zone in focus", unit="px", low=0, high=40
