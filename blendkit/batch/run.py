@@ -13,7 +13,7 @@ from blendkit.batch.fingerprints import Checksums, fingerprint
 from blendkit.batch.pairs_file import Pair
 from blendkit.batch.records import STATUSES, Job, Outcome, Work, failed, left_out
 from blendkit.errors import InputError, OutputError
-from blendkit.files.atomic import atomic
+from blendkit.files.atomic import atomic, make_folder
 from blendkit.files.capture import read_capture
 from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path
 
@@ -137,12 +137,7 @@ def run_batch(
 def _check(order: Order) -> None:
     if order.suffix not in SUFFIXES:
         raise InputError(f"--format {order.suffix}: choose one of {', '.join(SUFFIXES)}")
-    try:
-        order.out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(
-            f"{order.out}: cannot be made ({error.strerror}); choose another"
-        ) from error
+    make_folder(order.out)
     inputs = {path.resolve() for pair in order.pairs for _, path in pair.files}
     for pair in order.pairs:
         if order.output(pair).resolve() in inputs:

@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from blendkit.errors import EXIT_OK, EXIT_SOME_PAIRS_FAILED, InputError, OutputError
+from blendkit.errors import EXIT_OK, EXIT_SOME_PAIRS_FAILED, InputError
 
 EXIT_INTERRUPTED = 130
 """128 + 2, as shells count a program that Ctrl-C ended (common practice, no source)."""
@@ -120,18 +120,14 @@ def _found(source: Path, out: Path) -> Any:
     from blendkit.batch.pairing import find_pairs  # noqa: PLC0415
     from blendkit.batch.pairs_file import NAME, write_pairs  # noqa: PLC0415
     from blendkit.cli.progress import shown_progress  # noqa: PLC0415
+    from blendkit.files.atomic import make_folder  # noqa: PLC0415
 
     with shown_progress(f"looking for pairs in {source}") as progress:
         found = find_pairs(source, told=progress)
     if not found.pairs:
         raise InputError(f"{source}: no pairs were found; name them in a {NAME}")
     if not (out / NAME).exists():
-        try:
-            out.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise OutputError(
-                f"{out}: cannot be made ({error.strerror}); choose another"
-            ) from error
+        make_folder(out)
         write_pairs(out / NAME, found)
         click.echo(f"wrote {out / NAME}: {len(found.pairs)} pairs", err=True)
     return found

@@ -6,8 +6,6 @@ from typing import TYPE_CHECKING
 
 import click
 
-from blendkit.errors import OutputError
-
 if TYPE_CHECKING:
     from blendkit.merge import Merged
     from blendkit.simulate import SimulatedPair
@@ -33,9 +31,10 @@ def command(*, folder: Path, width_px: int, seed: int, exact_matte: bool) -> Non
     from blendkit.cli.demo_files import simulated, write_pair  # noqa: PLC0415 - keeps help quick
     from blendkit.cli.demo_look import look  # noqa: PLC0415
     from blendkit.cli.merge_run import Job, run_merge  # noqa: PLC0415
+    from blendkit.files.atomic import make_folder  # noqa: PLC0415
     from blendkit.report.inputs import Given  # noqa: PLC0415
 
-    _make(folder)
+    make_folder(folder)
     click.echo("rendering the pair through its lens", err=True)
     pair = simulated((width_px, round(width_px * 2 / 3)), seed)
     files = write_pair(folder, pair, seed)
@@ -49,15 +48,6 @@ def command(*, folder: Path, width_px: int, seed: int, exact_matte: bool) -> Non
     for line in measured(pair, merged):
         click.echo(line)
     click.echo(f"look at {folder / 'look.png'}")
-
-
-def _make(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(
-            f"{folder}: the folder cannot be made ({error.strerror}); choose another place"
-        ) from error
 
 
 def measured(pair: "SimulatedPair", merged: "Merged") -> Iterator[str]:

@@ -46,6 +46,16 @@ def check_output(path: Path | str, inputs: Iterable[Path | str] = ()) -> None:
             raise OutputError(f"{target}: names the input {source}; choose another output name")
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder, and those that it lies in, if it is not there; OutputError if it cannot be."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"{folder}: the folder cannot be made ({error.strerror}); choose another place"
+        ) from error
+
+
 def _same_file(target: Path, source: Path) -> bool:
     try:
         return target.resolve() == source.resolve() or (
