@@ -109,7 +109,7 @@ def _why_sizes_differ(one: Frame, other: Frame) -> str:
             "give both as RAW, or both as JPEG"
         )
     if abs(np.log(ratios[0] / ratios[1])) < _SAME_SHAPE:
-        return "one is a reduced copy; give both at full size"
+        return "one may be a reduced copy; give both at full size"
     if len(cameras) == 2:
         return (
             f"they come from {' and '.join(sorted(map(str, cameras)))}; give a pair of one camera"
