@@ -62,7 +62,7 @@ class Reduced:
 
 def reduced(laid: Laid) -> Reduced:
     """Return what is laid at the size at which discs are sought."""
-    factor = max(round(max(laid.footprint.shape) / _SKETCH_PX), 1)
+    factor = max(round(max(laid.footprint.shape) / _SKETCH_PX), laid.factor)
     clear = None
     if laid.clear is not None:
         reaches = reduce_by(laid.clear.footprint.astype(np.float32), factor) > _WHOLE

@@ -13,6 +13,7 @@ _SHARP_EDGE_PX = 3.6
 """Disc that sharp simulated boughs read as: pixels, smoothing and bark's own contrast."""
 _REACH_PX = 15
 _TYPICAL = 0.35
+_FLAT = 1e-4
 
 
 def edge_disc_px(aligned: Float, alpha: Float) -> float | None:
@@ -67,6 +68,6 @@ def _widths(aligned: Float, alpha: Float, middle: Window) -> Float:
     )
     steepest = cv2.dilate(slope, np.ones((5, 5), np.uint8))
     across = (cv2.dilate(alpha, window) > 0.95) & (cv2.erode(alpha, window) < 0.05)
-    edge = across & (np.abs(alpha - 0.5) < 0.3) & (contrast > 0.1)
+    edge = across & (np.abs(alpha - 0.5) < 0.3) & (contrast > 0.1) & (steepest > _FLAT)
     at = edge[middle]
     return np.asarray(contrast[middle][at] / steepest[middle][at], np.float32)

@@ -1,19 +1,57 @@
 """The matte stage in order: the network proposes, the closed form settles edges, colours follow."""
 
+from dataclasses import dataclass, replace
+
 import cv2
 import numpy as np
 
+from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.frame import Bool, Float
 from blendkit.masks import Matte
 from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.colour_vote import voted_by_colour
-from blendkit.masks.network import network_matte
+from blendkit.masks.network import network_matte, sharp_matte
 from blendkit.masks.spread import spread_strokes
 from blendkit.masks.unpainted import unpainted_mask
 from blendkit.settings import MatteSettings
 
 _SPECK = 0.02
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Found:
+    """Foreground as it was found.  alpha: coverage, float32 (height, width), 0 to 1.
+
+    factor: the reduction at which the foreground frame shows it sharp, and it was sought.
+    """
+
+    alpha: Float
+    factor: int = 1
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Sought:
+    """What is searched, and where; at any size.  As for `find_coverage`."""
+
+    background: Float
+    aligned: Float
+    region: Bool
+    grain: float
+    strokes: tuple[Float | None, Float | None]
+
+    def reduced(self, factor: int) -> "_Sought":
+        front, back = self.strokes
+        return _Sought(
+            reduce_by(self.background, factor),
+            reduce_by(self.aligned, factor),
+            _reduced_region(self.region, factor),
+            self.grain / factor,
+            (
+                None if front is None else reduce_by(front, factor),
+                None if back is None else reduce_by(back, factor),
+            ),
+        )
 
 
 def find_coverage(
@@ -25,8 +63,8 @@ def find_coverage(
     *,
     painted: bool,
     strokes: tuple[Float | None, Float | None] = (None, None),
-) -> Float:
-    """Find how much of each pixel is sharp foreground.
+) -> Found:
+    """Find how much of each pixel is foreground.
 
     Parameters
     ----------
@@ -45,33 +83,42 @@ def find_coverage(
 
     Returns
     -------
-    ndarray
-        float32 (height, width), 0 to 1.
+    Found
     """
     if not region.any():
-        return np.zeros(region.shape, np.float32)
-    if not painted:
-        region = unpainted_mask(background, aligned, region, grain, strokes)
-    proposal = _proposed(background, aligned, region, grain, strokes)
-    alpha = _settled(aligned, proposal, region, settings)
+        return Found(np.zeros(region.shape, np.float32))
+    full = _Sought(background, aligned, region, grain, strokes)
+    factor, small, proposal = _proposed(full, painted=painted)
+    alpha = _settled(small.aligned, proposal, small.region, settings)
     alpha[(alpha > 0) & (alpha < _SPECK)] = 0  # zeros stay unwritten
     alpha[alpha > 1 - _SPECK] = 1
-    return alpha
+    if factor > 1:
+        alpha = enlarge(alpha, factor, (region.shape[1], region.shape[0])) * region
+    return Found(alpha, factor)
 
 
-def _proposed(
-    background: Float,
-    aligned: Float,
-    region: Bool,
-    grain: float,
-    strokes: tuple[Float | None, Float | None],
-) -> Float:
-    """Return the network's matte in a region, with what colour and strokes say of it."""
-    proposal = network_matte(background, aligned, region.astype(np.float32), grain, turned=True)
-    proposal = voted_by_colour(background, aligned, proposal, region)
-    if any(marks is not None for marks in strokes):
-        proposal = spread_strokes(proposal, aligned, *strokes)
-    return proposal
+def _proposed(full: _Sought, *, painted: bool) -> tuple[int, _Sought, Float]:
+    """Return a reduction, what is sought reduced by it, and the matte proposed there.
+
+    The network's matte, with what colour and strokes say of it.
+    """
+    hint = full.region.astype(np.float32) if painted else np.ones(full.region.shape, np.float32)
+    factor, found = sharp_matte(full.background, full.aligned, hint, full.grain, turned=painted)
+    small = full.reduced(factor)
+    frames = small.background, small.aligned
+    if not painted:
+        mask = unpainted_mask(*frames, found, small.region, small.grain, small.strokes)
+        small = replace(small, region=mask)
+        found = network_matte(*frames, mask.astype(np.float32), small.grain, turned=True)
+    proposal = voted_by_colour(*frames, found, small.region)
+    if any(marks is not None for marks in small.strokes):
+        proposal = spread_strokes(proposal, small.aligned, *small.strokes)
+    return factor, small, proposal
+
+
+def _reduced_region(region: Bool, factor: int) -> Bool:
+    """Return a region reduced: what holds any of it."""
+    return region if factor == 1 else reduce_by(region.astype(np.float32), factor) > 0
 
 
 def given_matte(aligned: Float, alpha: Float, searched: Bool | None = None) -> Matte:

@@ -13,7 +13,7 @@ from skimage.filters import apply_hysteresis_threshold
 
 from blendkit.filters.bands import band_pass, gaussian, window_mean
 from blendkit.filters.detail import detailed_in_both, displacement_px
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tiles
 from blendkit.frame import Bool, Float, luminance
@@ -36,6 +36,10 @@ _ALIKE = 0.35
 """Correlation of fine detail from which a place is not soft, whatever was measured: a veil over the
 sitter takes contrast as blur does, but what is left is the same detail.  On 36 simulated pairs
 half of a figure that boughs veil was lost without this; 0.25 and 0.5 do as well."""
+_MOST_IN_PLACE = 0.5
+"""Share of detail that lies in place and is softer in one frame, from which nobody has moved."""
+_FADE_SHARE, _FADED_PX = 1 / 100, 1200
+"""Over which she fades inside what is painted, of the long side, and the size it is measured at."""
 _LARGEST_SHARE = 0.45
 """A zone in focus over more of the frame than this is the scene itself, not somebody in it."""
 
@@ -72,15 +76,16 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: fl
     shape = background.shape[:2]
     factor = max(round(max(shape) / _WORKING_PX), 1)
     one, other = (reduce_by(frame, factor) for frame in (background, aligned))
-    sharp, soft = _measured(blur, shape, one.shape[:2])
-    soft &= _likeness(one, other) < _ALIKE
+    sharp, softer, soft = _measured(blur, shape, one.shape[:2])
+    alike = _likeness(one, other) > _ALIKE
+    soft &= ~alike
     chance = focus_zone(one, other, grain / factor)
     drawn = apply_hysteresis_threshold(chance, _POSSIBLY, _SURELY)
     whole = cv2.resize(drawn.astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
     inside = drawn & _borne_out(drawn, sharp, soft)
     enough = float(sharp.mean()) >= _LEAST_SHARE
     if not (enough and _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE):
-        inside = _elsewhere(one, other, grain / factor)
+        inside = _elsewhere(one, other, grain / factor, in_place=softer & alike)
     if not _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE:
         return Sitter(np.zeros(shape, np.float32), whole)
     # A cell beyond what was found: an outline that is kept costs less than one that changes.
@@ -89,14 +94,15 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: fl
     return Sitter(_at_full_size(np.asarray(zone, np.float32), background, factor), whole)
 
 
-def _elsewhere(one: Float, other: Float, grain: float) -> Bool:
+def _elsewhere(one: Float, other: Float, grain: float, *, in_place: Bool) -> Bool:
     """Return the sitter who moved between the frames: her place in both of them.
 
-    one, other: both frames at working size.
+    one, other: both frames at working size.  in_place: bool (height, width), what lies where it
+    was and is softer in one frame, so no sitter at all.
     """
     detailed = detailed_in_both(one, other)
-    if not detailed.any():
-        return detailed
+    if not detailed.any() or in_place[detailed].mean() > _MOST_IN_PLACE:
+        return np.zeros_like(detailed)
     moved = displacement_px(one, other, detailed)
     if moved is None:
         return detailed
@@ -114,13 +120,13 @@ def _elsewhere(one: Float, other: Float, grain: float) -> Bool:
 
 def _measured(
     blur: RelativeBlur, full: tuple[int, ...], shape: tuple[int, ...]
-) -> tuple[Bool, Bool]:
-    """Return where texture shows both frames equally sharp, and where one is clearly softer."""
+) -> tuple[Bool, Bool, Bool]:
+    """Return where texture shows both frames equally sharp, one softer, and one clearly softer."""
     size = (shape[1], shape[0])
     disc = np.abs(cv2.resize(blur.disc_px, size, interpolation=cv2.INTER_LINEAR))
     sure = cv2.resize(blur.confidence, size, interpolation=cv2.INTER_LINEAR) > _SURE
     sharp_px = max(1.5, 0.002 * max(full))
-    return sure & (disc < sharp_px), sure & (disc > 5 * sharp_px)
+    return sure & (disc < sharp_px), sure & (disc > 2 * sharp_px), sure & (disc > 5 * sharp_px)
 
 
 def _likeness(one: Float, other: Float) -> Float:
@@ -176,5 +182,15 @@ def zone_limit(zone: Float, size: tuple[int, int]) -> Float:
 
 
 def protected(sitter: Float, painted: Bool) -> Float:
-    """Return the sitter where the user has not painted, float32 (height, width)."""
-    return np.asarray(sitter * ~painted, np.float32)
+    """Return the sitter where the user has not painted, float32 (height, width).
+
+    Inside what is painted she fades: a veil that is taken away up to an outline shows the outline.
+    """
+    if not (painted & (sitter > 0)).any():
+        return np.asarray(sitter * ~painted, np.float32)
+    factor = max(round(max(painted.shape) / _FADED_PX), 1)
+    whole = reduce_by(painted.astype(np.float32), factor) == 1
+    inside_px = cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5)
+    left = np.clip(1 - inside_px / (_FADE_SHARE * max(whole.shape)), 0, 1).astype(np.float32)
+    faded = enlarge(left, factor, (painted.shape[1], painted.shape[0]))
+    return np.asarray(sitter * np.where(painted, faded, np.float32(1)), np.float32)

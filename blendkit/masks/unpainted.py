@@ -30,6 +30,7 @@ _MOST_STEPS, _WORTH_A_STEP = 20, 0.001
 def unpainted_mask(
     background: Float,
     aligned: Float,
+    seen: Float,
     region: Bool,
     grain: float,
     strokes: tuple[Float | None, Float | None] = (None, None),
@@ -40,6 +41,8 @@ def unpainted_mask(
     ----------
     background, aligned : ndarray
         Both frames on one grid in one light, float32 (height, width, 3), linear.
+    seen : ndarray
+        The network's matte of the whole frame, nothing painted, float32 (height, width).
     region : ndarray
         bool (height, width), where to search.
     grain : float
@@ -52,7 +55,7 @@ def unpainted_mask(
     ndarray
         bool (height, width).
     """
-    found = _first_look(background, aligned, grain) * region
+    found = _seen_small_too(seen, background, aligned, grain) * region
     front, back = strokes
     marked = None if front is None else marked_boughs(found, front, back)
     if front is not None or back is not None:
@@ -62,21 +65,19 @@ def unpainted_mask(
     return _followed(background, aligned, found, region, grain)
 
 
-def _first_look(background: Float, aligned: Float, grain: float) -> Float:
-    """Return what the network finds in the whole frame, nothing painted.
+def _seen_small_too(seen: Float, background: Float, aligned: Float, grain: float) -> Float:
+    """Return what the network finds in the whole frame at small size as well.
 
     At small size it sees boughs and their veils whole and is hardly ever taken in by a sharp
     background; at full size it sees the twigs.  So the small look says where, the full one what.
     """
-    shape = background.shape[:2]
-    everywhere = np.ones(shape, np.float32)
-    found = network_matte(background, aligned, everywhere, grain)
+    shape = seen.shape
     factor = max(round(max(shape) / _SMALL_PX), 1)
-    one, other, hint = (reduce_by(v, factor) for v in (background, aligned, everywhere))
-    small = network_matte(one, other, hint, grain / factor)
+    one, other = (reduce_by(frame, factor) for frame in (background, aligned))
+    small = network_matte(one, other, np.ones(one.shape[:2], np.float32), grain / factor)
     near = cv2.dilate((small > _SEEN_SMALL).astype(np.uint8), np.ones((9, 9), np.uint8))
     where = cv2.resize(near, (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR) > 0
-    return np.asarray(found * where, np.float32)
+    return np.asarray(seen * where, np.float32)
 
 
 def _followed(background: Float, aligned: Float, found: Float, region: Bool, grain: float) -> Bool:

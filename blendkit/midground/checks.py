@@ -5,15 +5,18 @@ from collections.abc import Iterator
 import cv2
 import numpy as np
 
+from blendkit.alignment import Alignment
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.midground import Flag
 
 _MEASURABLE_PX = 4.0
 """Discs below this cannot be told from bark's own texture at a bough's edge."""
-_LEAST_SHARE = 1e-4
+_LEAST_SHARE, _LEAST_CLIPPED = 1e-4, 5e-4
 _LOUD_UNPLACED = 0.005
 _SOLID = 0.5
+_LOOSE_SHARE = 1 / 800
+"""Uncertainty of an alignment that is worth a word, of the long side: 1.5 px of 1200."""
 _TOUCH_SHARE, _PLACE_SHARE = 1 / 400, 1 / 40
 """How near to the sitter a bough ends that may run on, and how far apart two places are, of the
 long side: 3 and 30 px of 1200."""
@@ -30,6 +33,36 @@ def not_covered(footprint: Bool) -> Iterator[Flag]:
             ~footprint,
             f"the foreground frame does not reach {100 * share:.1f} % of the picture",
             "the background frame stays there; frame a little wider, or crop",
+        )
+
+
+def nothing_found(alpha: Float) -> Iterator[Flag]:
+    """Flag a merge that took nothing from the foreground frame: it is the background frame."""
+    share = float((alpha > _SOLID).mean())
+    if share < _LEAST_SHARE:
+        yield Flag(
+            "nothing-found",
+            "warn",
+            np.zeros(alpha.shape, np.bool_),
+            "nothing that stands in front was found: the result is the background frame",
+            "paint roughly over the foreground, 10 to 20 px past its twigs, and merge again",
+        )
+
+
+def loosely_aligned(alignment: Alignment, shape: tuple[int, ...]) -> Iterator[Flag]:
+    """Flag frames that do not lie on each other well enough for an edge to meet its blur.
+
+    shape: height and width, px.
+    """
+    unsure_px, allowed_px = alignment.uncertainty_px, _LOOSE_SHARE * max(shape)
+    if unsure_px > allowed_px:
+        yield Flag(
+            "loosely-aligned",
+            "warn",
+            np.zeros(shape, np.bool_),
+            f"where the frames lie on each other is known to {unsure_px:.1f} px only, "
+            f"and more than {allowed_px:.1f} px may leave a rim of the blurred foreground",
+            "look at its edges; give points that are the same with --tie X,Y=X,Y",
         )
 
 
@@ -90,7 +123,7 @@ def clipped(background: Bool, foreground: Bool) -> Iterator[Flag]:
     """Flag light that one or both frames could not hold."""
     for name, region in (("background", background), ("foreground", foreground)):
         share = float(region.mean())
-        if share > _LEAST_SHARE:
+        if share > _LEAST_CLIPPED:  # less would be told as 0.0 %
             yield Flag(
                 "clipped",
                 "warn" if share > 0.02 else "note",

@@ -75,7 +75,7 @@ def prepare(background: Float, merged: Merged, hints: Hints) -> Ready:
             merged.settings.matte,
             painted=hints.foreground_mask is not None,
         )
-        free = given_matte(merged.aligned, found, region)
+        free = given_matte(merged.aligned, found.alpha, region)
     keep = (1 - np.maximum(free.alpha, alpha)) * merged.covered
     rendered, mass = rerender(merged.aligned, keep, np.maximum(softness, 0))
     return Ready(background, merged, free, softness, rendered, mass)

@@ -2,9 +2,13 @@
 
 import numpy as np
 import pytest
+from skimage import data
 
 from blendkit.filters.disc import disc_blur
-from blendkit.masks.sitter import _ALIKE, _likeness
+from blendkit.frame import Float
+from blendkit.masks.sitter import _ALIKE, _likeness, find_sitter, protected
+from blendkit.settings import SharpnessSettings
+from blendkit.sharpness.relative import relative_blur
 
 
 @pytest.fixture
@@ -25,3 +29,48 @@ def test_blurred_detail_is_unlike(cloth: np.ndarray) -> None:
     soft = disc_blur(cloth, 14) + rng.normal(0, 0.004, cloth.shape)
     alike = _likeness(soft.astype(np.float32), cloth)
     assert np.percentile(alike, 95) < _ALIKE
+
+
+def kept(background: Float, aligned: Float) -> Float:
+    usable = np.ones(background.shape[:2], np.bool_)
+    grain = 0.002, 0.002
+    blur = relative_blur(background, aligned, usable, SharpnessSettings(), grain=grain)
+    return find_sitter(background, aligned, blur, grain[1]).kept
+
+
+def taken(scene: Float, disc_px: float, seed: int) -> Float:
+    light = np.maximum(disc_blur(scene, disc_px), 0)
+    noise = np.random.default_rng(seed).normal(0, 0.004, scene.shape) * np.sqrt(light + 1e-3)
+    return np.asarray(light + noise, np.float32)
+
+
+@pytest.mark.parametrize("discs_px", [(10.0, 3.0), (8.0, 2.0), (14.0, 5.0)])
+def test_a_place_a_little_out_of_focus_is_no_sitter(discs_px: tuple[float, float]) -> None:
+    # Detail in both frames, where it was, nowhere sharp in both: it used to be kept for somebody
+    # who had moved, and boughs ended in mid-air before it.
+    scene = np.square(np.asarray(data.coffee(), np.float32) / 255)
+    assert kept(*(taken(scene, disc, seed) for seed, disc in enumerate(discs_px))).max() == 0
+
+
+def test_somebody_who_moved_is_kept_all_the_same() -> None:
+    scene = np.square(np.asarray(data.coffee(), np.float32) / 255)
+    wide, stopped = taken(scene, 24.0, 1), taken(scene, 5.0, 2)
+    somebody = taken(scene[150:350, 200:420], 1.0, 3)
+    wide[100:300, 200:420] = somebody
+    stopped[106:306, 214:434] = somebody
+    zone = kept(wide, stopped) > 0.5
+    assert zone[120:280, 220:400].mean() > 0.9
+    assert zone[:, 500:].mean() < 0.1
+
+
+@pytest.mark.parametrize("width", [300, 2500])
+def test_inside_what_is_painted_the_sitter_fades_and_outside_she_stays(width: int) -> None:
+    sitter = np.ones((200, width), np.float32)
+    painted = np.zeros(sitter.shape, np.bool_)
+    painted[50:150, 100 : width - 60] = True
+    left = protected(sitter, painted)
+    assert left[~painted].min() == 1
+    down = left[50:101, width // 2]
+    assert (np.diff(down) <= 0).all()
+    assert down[0] > 0.6
+    assert down[width // 60 :].max() == 0

@@ -34,11 +34,11 @@ def masked(
     """Return the mask that is found where the network knows the truth inside a mask alone."""
 
     def network(_one: Float, _other: Float, hint: Float, _grain: float) -> Float:
-        look = open_look if hint.all() else truth
+        look = open_look if hint.all() else truth  # a small look, or one inside a mask
         return np.asarray(cv2.resize(look, hint.shape[::-1]) * hint, np.float32)
 
     patched.setattr(unpainted, "network_matte", network)
-    return unpainted_mask(PICTURE, PICTURE, region, 0.01, (front, None))
+    return unpainted_mask(PICTURE, PICTURE, open_look, region, 0.01, (front, None))
 
 
 def reach_px(mask: Bool, truth: Float) -> float:

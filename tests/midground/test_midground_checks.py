@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from blendkit.midground.checks import ends_at_sitter
+from blendkit.alignment import Alignment
+from blendkit.midground.checks import ends_at_sitter, loosely_aligned, nothing_found
 
 
 def test_boughs_that_end_at_the_sitters_outline_are_pointed_out() -> None:
@@ -25,3 +26,27 @@ def test_no_bough_at_the_sitter_no_finding() -> None:
     assert list(ends_at_sitter(alpha, sitter)) == []
     sitter[150:, 250:350] = 1
     assert list(ends_at_sitter(alpha, sitter)) == []
+
+
+def alignment(uncertainty_px: float) -> Alignment:
+    nowhere = np.zeros((4, 6), np.float32)
+    return Alignment(
+        np.eye(3), "similarity", 0.5, uncertainty_px, 0.99, 0.9, 0.0, 0.3, nowhere, 100
+    )
+
+
+def test_frames_that_lie_on_each_other_only_roughly_are_flagged() -> None:
+    assert list(loosely_aligned(alignment(0.5), (800, 1200))) == []
+    (flag,) = loosely_aligned(alignment(2.1), (800, 1200))
+    assert (flag.kind, flag.severity) == ("loosely-aligned", "warn")
+    assert "2.1 px" in flag.message
+    assert list(loosely_aligned(alignment(2.1), (4000, 6000))) == []
+
+
+def test_a_merge_that_took_nothing_says_so() -> None:
+    alpha = np.zeros((400, 600), np.float32)
+    (flag,) = nothing_found(alpha)
+    assert (flag.kind, flag.severity) == ("nothing-found", "warn")
+    assert "paint" in flag.advice
+    alpha[100:110, 100:110] = 1
+    assert list(nothing_found(alpha)) == []

@@ -1,0 +1,38 @@
+"""The size at which the matte is looked for follows how sharp the boughs are in their own frame."""
+
+import numpy as np
+import pytest
+
+from blendkit.alignment.warp import warp_to_background
+from blendkit.masks.find import find_coverage
+from blendkit.masks.network import sharp_matte
+from blendkit.settings import MatteSettings
+from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
+from blendkit.simulate.rough_mask import rough_mask
+
+_SIZE = (900, 600)
+
+
+def pair(own_disc_px: float) -> SimulatedPair:
+    discs = {"foreground_disc_px": (45.0, own_disc_px), "background_disc_px": (20.0, 3.0)}
+    return make_pair(SCENES["thick_boughs"](2, _SIZE), PairSpec(**discs, gain=1.0, seed=2))
+
+
+@pytest.mark.parametrize(
+    ("own_disc_px", "factors"), [(1.0, {1}), (1.8, {1}), (9.0, {2, 4}), (16.0, {2, 4})]
+)
+def test_soft_boughs_are_looked_for_in_a_smaller_picture(
+    own_disc_px: float, factors: set[int]
+) -> None:
+    taken = pair(own_disc_px)
+    soft, truth = taken.background.pixels, taken.truth
+    sharp = warp_to_background(taken.foreground.pixels, truth.warp, _SIZE).pixels
+    mask = rough_mask(truth.matte, seed=2)
+    factor, matte = sharp_matte(soft, sharp, mask.astype(np.float32), 0.004)
+    assert factor in factors
+    assert matte.shape == (-(-_SIZE[1] // factor), -(-_SIZE[0] // factor))
+    found = find_coverage(soft, sharp, mask > 0, 0.004, MatteSettings(), painted=True)
+    assert found.factor in factors
+    assert found.alpha.shape == (_SIZE[1], _SIZE[0])
+    assert found.alpha[mask == 0].max() == 0
+    assert 0.2 < float((found.alpha * truth.matte).sum() / truth.matte.sum()) <= 1
