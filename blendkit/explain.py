@@ -12,9 +12,10 @@ import numpy as np
 from blendkit.blending import Backdrop, BoughGroup, Laid, Plate, Veil
 from blendkit.blending.aperture import background_at, foreground_at
 from blendkit.blending.clear import shown_behind, with_clear_frame
+from blendkit.blending.disc_refine import refined_discs
 from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerendered
-from blendkit.blending.sketch import draw_sketch, reduced
+from blendkit.blending.sketch import Reduced, draw_sketch, reduced
 from blendkit.blending.veil import make_veil
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float
@@ -79,9 +80,9 @@ def explained(
     asked = bool(matted.sketch.groups) and hints.matte is None
     if asked:
         matted = looked_again(laid, small, matted, region, grain, hints, settings)
-    del small
-    alpha, color, groups = matted.alpha, matted.color, matted.sketch.groups
-    del matted
+    alpha, color = matted.alpha, matted.color
+    groups = _refined(small, matted, settings)
+    del small, matted
     veil = make_veil(alpha, color, groups)
     plate = _plate(laid, veil, _behind(laid, alpha, veil), settings)
     if asked and groups:
@@ -91,6 +92,15 @@ def explained(
     open_ = unplaced(proposed, alpha) if asked else np.zeros_like(region)
     searched = alpha > 0 if hints.matte is not None else region
     return View(Matte(alpha, color, searched), groups, veil.coverage, open_), plate
+
+
+def _refined(small: Reduced, matted: Matted, settings: MergeSettings) -> tuple[BoughGroup, ...]:
+    """Return the groups found, their discs refined unless the user knows the disc."""
+    groups = matted.sketch.groups
+    if settings.discs.disc_px is not None or not groups:
+        return groups
+    alpha, color = (reduce_by(v, small.factor) for v in (matted.alpha, matted.color))
+    return refined_discs(small.background, alpha, color, small.unsure, groups, small.factor)
 
 
 def _behind(laid: Laid, alpha: Float, veil: Veil) -> Backdrop:
@@ -112,7 +122,15 @@ def _around(region: Bool) -> Bool:
 
 
 def _plate(laid: Laid, veil: Veil, behind: Backdrop, settings: MergeSettings) -> Plate:
-    plate = make_plate(laid.background, veil, behind, laid.sitter, settings.plate, full=laid.full)
+    plate = make_plate(
+        laid.background,
+        veil,
+        behind,
+        laid.sitter,
+        settings.plate,
+        full=laid.full,
+        sharpness=laid.sharpness,
+    )
     return with_clear_frame(plate, laid.clear, veil, laid.sitter)
 
 

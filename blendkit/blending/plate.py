@@ -23,6 +23,9 @@ from blendkit.settings import PlateSettings
 _TILE = 384
 _OFFSET_SHARE = 60
 _KEPT = 0.99
+_LEAST_MASS, _LACKING = 0.05, 1e-3
+"""What a re-rendered place rests on at least, and the share of it that counts where the foreground
+frame is far softer there, as in a focus pair: as little as can be."""
 _UNTOUCHED = 1e-4
 """Veil coverage that cannot move a 16-bit code by more than one at full contrast."""
 
@@ -35,6 +38,7 @@ def make_plate(
     settings: PlateSettings,
     *,
     full: Bool | None = None,
+    sharpness: Float | None = None,
 ) -> Plate:
     """Join the divided and the re-rendered plate.
 
@@ -51,6 +55,9 @@ def make_plate(
     full : ndarray, optional
         bool (height, width), where the background frame held no more light and the foreground frame
         did: its true light is known from there only.
+    sharpness : ndarray, optional
+        Disc by which the background frame is the sharper one, px, float32 (height, width), else 0:
+        there what is re-rendered lacks all detail.
     settings : PlateSettings
         veil_error, rerender_error, least_clear.
 
@@ -68,6 +75,8 @@ def make_plate(
     def trust_part(own: Window) -> None:
         if touched[own].any() or known[own].any():
             (guess, mass), veiled = behind.at(own), veil.at(own)
+            if sharpness is not None:
+                mass = np.where(sharpness[own] > 0, mass * _LACKING, mass)
             share[own] = _trust_in_division(*veiled, guess, mass, settings)
             share[own] *= 1 if rim is None else 1 - rim[own]
             divided = _divided(background[own], *veiled, settings)
@@ -125,7 +134,7 @@ def _trust_in_division(
     # A veil that is wrong by a share of itself leaves that share of the contrast it causes.
     contrast = channel_mean(np.abs(veil - coverage[..., None] * guessed))
     divided = (settings.veil_error * (contrast + 0.1 * coverage * scale) / clear) ** 2
-    guess = (settings.rerender_error * scale / np.sqrt(np.clip(mass, 0.05, 1))) ** 2
+    guess = (settings.rerender_error * scale / np.sqrt(np.clip(mass, _LEAST_MASS, 1))) ** 2
     trust = guess / (guess + divided)
     # Past the point where almost nothing of the background came through, division is an echo.
     fade = np.clip((clear - settings.least_clear) / settings.least_clear, 0, 1)

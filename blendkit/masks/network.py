@@ -34,9 +34,11 @@ _MARGIN = 64
 _COARSEST_PX = 320
 _SETTLED = 0.004
 _SOFT_PX, _GROWS = 4.0, 1.2
+_MAYBE_SOFT_PX, _GREW = 2.9, 1.45
 """Disc, as `edge_disc_px` reads it, above which a scale is too fine to look at, and by how much it
-must grow at the next.  True discs of 0 to 2 px read as up to 2.8 on the 36 named pairs; on pairs
-drawn otherwise, of 1 to 4 px as 1.4 to 4.1, of 6 to 20 px as 3.0 to 10."""
+must grow at the next; for full size, which has no next, what may do if it grew by as much.  True
+discs of 0 to 2 px read as up to 2.8 on the 36 named pairs; on pairs drawn otherwise, of 1 to 4 px
+as 1.2 to 4.1, of 6 to 20 px as 3.0 to 10."""
 _SEEN, _SEEN_BLUR_PX = 0.25, 1.0
 _TURNED_PX, _SIDES = 1600, 4
 """Long side up to which several looks are worth their time, and their number."""
@@ -100,13 +102,15 @@ def sharp_matte(
 def _soft_at(factor: int, foreground: Float, coarser: Float) -> bool:
     """Return whether the foreground is not sharp in its frame, seen at half the matte's factor.
 
-    A disc grows with the picture, what a coarse matte misplaces hardly does: so where the picture
-    goes on growing it is read again.
+    A disc grows with the picture, what a coarse matte misplaces hardly does: so it is read twice.
     """
     disc_px = _own_disc_px(factor, foreground, coarser, 2 * factor)
-    if factor == 1 or disc_px < _SOFT_PX:
-        return disc_px > _SOFT_PX
-    return _own_disc_px(factor // 2, foreground, coarser, 2 * factor) > _GROWS * disc_px
+    if factor > 1:
+        finer_px = _own_disc_px(factor // 2, foreground, coarser, 2 * factor)
+        return disc_px > _SOFT_PX and finer_px > _GROWS * disc_px
+    if not _MAYBE_SOFT_PX < disc_px < _SOFT_PX:
+        return disc_px >= _SOFT_PX
+    return disc_px > _GREW * _own_disc_px(2, foreground, coarser, 2)
 
 
 def _own_disc_px(factor: int, foreground: Float, coarser: Float, reduced_by: int) -> float:

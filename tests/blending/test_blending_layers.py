@@ -89,6 +89,27 @@ def test_rerendering_stands_in_where_division_would_be_an_echo() -> None:
     assert found.divided.max() < 0.05
 
 
+def test_a_sharp_background_is_not_replaced_by_a_guess_without_its_detail() -> None:
+    matte, color, plate, _ = layered()
+    texture = np.random.default_rng(9).uniform(0.7, 1.3, (*SHAPE, 1)).astype(np.float32)
+    plate = gaussian(texture, 1.0)[..., None] * plate
+    veil = make_veil(matte, color, [whole()])
+    soft = veil.over(plate)
+    guess = behind(disc_blur(np.ascontiguousarray(plate), 40.0))  # a focus pair's other frame
+    none, sharper = np.zeros(SHAPE, np.float32), np.full(SHAPE, 40.0, np.float32)
+    where = (veil.coverage > 0.2) & (veil.coverage < 0.6)
+    assert where.sum() > 1000
+    errors = [
+        float(np.abs(found.pixels - plate)[where].mean())
+        for found in (
+            make_plate(soft, veil, guess, none, PlateSettings(), sharpness=known)
+            for known in (None, none, sharper)
+        )
+    ]
+    assert errors[0] == errors[1]
+    assert errors[2] < 0.5 * errors[0]
+
+
 def test_light_that_clipped_behind_boughs_comes_from_the_darker_frame() -> None:
     matte, color, plate, _ = layered()
     lamp = np.zeros(SHAPE, np.bool_)
