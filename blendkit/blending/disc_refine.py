@@ -65,7 +65,9 @@ def refined_discs(
     more = max(round(max(alpha.shape) / _WORKING_PX), 1)
     light, matte, tint = (reduce_by(v, more) for v in (background, alpha, color))
     sure = reduce_by(unsure, more) < _CLEAR
-    small = [_reduced(group, factor * more) for group in groups]
+    small = [
+        _reduced(group, factor * more, matte.shape, alone=len(groups) == 1) for group in groups
+    ]
     for index, group in enumerate(small):
         tried = [replace(group, disc_px=share * group.disc_px) for share in _TRIED]
         veils = [
@@ -81,9 +83,10 @@ def refined_discs(
     )
 
 
-def _reduced(group: BoughGroup, factor: int) -> BoughGroup:
+def _reduced(group: BoughGroup, factor: int, shape: tuple[int, ...], *, alone: bool) -> BoughGroup:
+    """Return a group as of the reduced picture; one alone owns all, and no full picture is read."""
     x, y = group.shift_px
-    share = reduce_by(np.asarray(group.share, np.float32), factor)
+    share = np.ones(shape, np.float32) if alone else reduce_by(group.share, factor)
     return BoughGroup(share, group.disc_px / factor, (x / factor, y / factor))
 
 
