@@ -142,7 +142,7 @@ def merge_pair(
             blur, softness = _measured(background, lit, bare, grain, settings)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)
-        laid = _laid(background, lit, lights, softness, sitter, clear, _judged_at(found, hints))
+        laid = _laid(background, lit, lights, softness, sitter, clear, found.factor)
         del softness  # as large as a channel, and laid in both its parts
         view, plate = explained(laid, found.alpha, region, grain[1], hints, settings)
         del found
@@ -243,15 +243,6 @@ def _laid(
         clear=clear,
         factor=factor,
     )
-
-
-def _judged_at(found: Found, hints: Hints) -> int:
-    """Return the reduction at which what was found is judged by its veil.
-
-    The second look, too, knows sharp foreground best.  But where nobody painted, its is the last
-    word, and smaller still it drops thin twigs with the rest: 0.7 dB on pairs with one focus.
-    """
-    return found.factor if hints.foreground_mask is not None else 1
 
 
 def _sharpness(softness: Float) -> Float:

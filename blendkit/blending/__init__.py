@@ -35,7 +35,7 @@ class Laid:
     which the background frame is the softer and the sharper one, px; sitter, 1 where the background
     frame stays.  blind: bool, where one frame or the other says nothing.  full: bool, where the
     background frame is clipped and the foreground frame is not.  clear: the clear frame in the same
-    light.  factor: the least reduction at which discs and veil are sought.
+    light.  factor: reduction at which the foreground is sharp in its own frame.
     """
 
     background: Float

@@ -60,9 +60,9 @@ class Reduced:
     size: tuple[int, int]
 
 
-def reduced(laid: Laid) -> Reduced:
-    """Return what is laid at the size at which discs are sought."""
-    factor = max(round(max(laid.footprint.shape) / _SKETCH_PX), laid.factor)
+def reduced(laid: Laid, least_factor: int = 1) -> Reduced:
+    """Return what is laid at the size at which discs are sought, reduced by so much at least."""
+    factor = max(round(max(laid.footprint.shape) / _SKETCH_PX), least_factor)
     clear = None
     if laid.clear is not None:
         reaches = reduce_by(laid.clear.footprint.astype(np.float32), factor) > _WHOLE
