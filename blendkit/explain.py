@@ -157,12 +157,12 @@ def _plate(laid: Laid, veil: Veil, behind: Backdrop, settings: MergeSettings) ->
         laid.background,
         veil,
         behind,
-        laid.sitter,
+        laid.kept,
         settings.plate,
         full=laid.full,
         sharpness=laid.sharpness,
     )
-    return with_clear_frame(plate, laid.clear, veil, laid.sitter)
+    return with_clear_frame(plate, laid.clear, veil, laid.kept)
 
 
 def at_f_numbers(

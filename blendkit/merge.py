@@ -23,7 +23,7 @@ from blendkit.masks.find import Found, find_coverage
 from blendkit.masks.light_search import find_lights
 from blendkit.masks.lights import Lights
 from blendkit.masks.region import search_region
-from blendkit.masks.sitter import find_sitter, protected
+from blendkit.masks.sitter import fading, find_sitter, protected
 from blendkit.masks.zones import zone_map
 from blendkit.memory import unwritten
 from blendkit.midground import Flag, ResultBlur
@@ -132,7 +132,7 @@ def merge_pair(
         blur, softness = _measured(background, lit, lit.shared & ~painted, grain, settings)
     with watch("matte"):
         frames = background.pixels, lit.aligned
-        sitter, drawn = _sitter(frames, blur, grain[1], painted)
+        (sitter, kept), drawn = _sitter(frames, blur, grain[1], painted)
         region = search_region(lit.covered, frames, grain, sitter, hints)
         lights = find_lights(background.pixels, lit.aligned, softness, lit.clipped[1])
         found = _coverage(background, lit, lights, region, hints, grain[1], settings)
@@ -142,7 +142,7 @@ def merge_pair(
             blur, softness = _measured(background, lit, bare, grain, settings)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)
-        laid = _laid(background, lit, lights, softness, sitter, clear, found.factor)
+        laid = _laid(background, lit, lights, softness, (sitter, kept), clear, found.factor)
         del softness  # as large as a channel, and laid in both its parts
         view, plate = explained(laid, found.alpha, region, grain[1], hints, settings)
         del found
@@ -189,10 +189,10 @@ def _measured(
 
 def _sitter(
     frames: tuple[Float, Float], blur: RelativeBlur, grain: float, painted: Bool
-) -> tuple[Float, Bool]:
-    """Return what stays the background frame's, and where a sitter was seen at all."""
+) -> tuple[tuple[Float, Float], Bool]:
+    """Return what stays as it is, for matte and for plate, and where a sitter was seen at all."""
     found = find_sitter(*frames, blur, grain)
-    return protected(found.kept, painted), found.drawn
+    return (protected(found.kept, painted), fading(found.kept, painted)), found.drawn
 
 
 def _coverage(
@@ -223,7 +223,7 @@ def _laid(
     lit: Lit,
     lights: Lights,
     softness: Float,
-    sitter: Float,
+    sitter: tuple[Float, Float],
     clear: Warped | None,
     factor: int,
 ) -> Laid:
@@ -237,7 +237,8 @@ def _laid(
         footprint=lit.covered,
         softness=np.maximum(softness, 0),
         sharpness=_sharpness(softness),
-        sitter=sitter,
+        sitter=sitter[0],
+        kept=sitter[1],
         blind=full_b | full_f | ~lit.covered,
         full=full_b & ~near(full_f),
         clear=clear,

@@ -33,9 +33,10 @@ class Laid:
     lights: bool (height, width), their discs in the background frame.  footprint: bool, where the
     foreground frame reaches.  The rest float32 (height, width): softness and sharpness, the disc by
     which the background frame is the softer and the sharper one, px; sitter, 1 where the background
-    frame stays.  blind: bool, where one frame or the other says nothing.  full: bool, where the
-    background frame is clipped and the foreground frame is not.  clear: the clear frame in the same
-    light.  factor: reduction at which the foreground is sharp in its own frame.
+    frame stays, and kept, the same but fading inside what the user painted.  blind: bool, where one
+    frame or the other says nothing.  full: bool, where the background frame is clipped and the
+    foreground frame is not.  clear: the clear frame in the same light.  factor: reduction at which
+    the foreground is sharp in its own frame.
     """
 
     background: Float
@@ -46,6 +47,7 @@ class Laid:
     softness: Float
     sharpness: Float
     sitter: Float
+    kept: Float
     blind: Bool
     full: Bool
     clear: Warped | None

@@ -38,7 +38,7 @@ sitter takes contrast as blur does, but what is left is the same detail.  On 36 
 half of a figure that boughs veil was lost without this; 0.25 and 0.5 do as well."""
 _MOST_IN_PLACE = 0.5
 """Share of detail that lies in place and is softer in one frame, from which nobody has moved."""
-_FADE_SHARE, _FADED_PX = 1 / 100, 1200
+_FADE_SHARE, _FADED_PX = 1 / 120, 1200
 """Over which she fades inside what is painted, of the long side, and the size it is measured at."""
 _LARGEST_SHARE = 0.45
 """A zone in focus over more of the frame than this is the scene itself, not somebody in it."""
@@ -182,15 +182,21 @@ def zone_limit(zone: Float, size: tuple[int, int]) -> Float:
 
 
 def protected(sitter: Float, painted: Bool) -> Float:
-    """Return the sitter where the user has not painted, float32 (height, width).
+    """Return the sitter where the user has not painted, float32 (height, width)."""
+    return np.asarray(sitter * ~painted, np.float32)
 
-    Inside what is painted she fades: a veil that is taken away up to an outline shows the outline.
+
+def fading(sitter: Float, painted: Bool) -> Float:
+    """Return the sitter whole where the user has not painted, and fading inside what is painted.
+
+    A veil that is taken away up to the outline of a mask shows the outline.
     """
     if not (painted & (sitter > 0)).any():
-        return np.asarray(sitter * ~painted, np.float32)
+        return protected(sitter, painted)
     factor = max(round(max(painted.shape) / _FADED_PX), 1)
     whole = reduce_by(painted.astype(np.float32), factor) == 1
     inside_px = cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5)
-    left = np.clip(1 - inside_px / (_FADE_SHARE * max(whole.shape)), 0, 1).astype(np.float32)
-    faded = enlarge(left, factor, (painted.shape[1], painted.shape[0]))
+    left = np.clip(1 - inside_px / (_FADE_SHARE * max(whole.shape)), 0, 1)
+    size = (painted.shape[1], painted.shape[0])
+    faded = enlarge(np.asarray(np.square(left), np.float32), factor, size)
     return np.asarray(sitter * np.where(painted, faded, np.float32(1)), np.float32)

@@ -25,7 +25,7 @@ from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.find import find_coverage, given_matte
 from blendkit.masks.region import search_region
-from blendkit.masks.sitter import protected
+from blendkit.masks.sitter import fading
 from blendkit.masks.spread import spread_strokes
 from blendkit.merge import Merged
 from blendkit.sharpness.relative import filled
@@ -103,7 +103,7 @@ def repaint(
     reach = round(_reach_px(now))
     target = _around(changed, _RIM_PX + reach)
     near = _near(changed, _RIM_PX + reach)[target]
-    sitter = protected(ready.merged.sitter, hints.painted(now.pixels.shape[1::-1]))
+    sitter = fading(ready.merged.sitter, hints.painted(now.pixels.shape[1::-1]))
     return _composed(ready, replace(now, matte=matte, sitter=sitter), target, near, reach)
 
 

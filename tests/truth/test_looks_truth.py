@@ -60,6 +60,7 @@ def _pair(seed: int) -> tuple[Laid, Float, Float]:
         softness=np.full(SIZE, FAR_PX, np.float32),
         sharpness=nothing,
         sitter=nothing,
+        kept=nothing,
         blind=nothing,
         full=nowhere,
         clear=None,

@@ -87,7 +87,7 @@ def prepared(scene: dict[str, Float], seed: int) -> Prepared:
     everywhere = np.ones(matte.shape, np.bool_)
     hints = Hints(foreground_mask=given)
     region = search_region(everywhere, (soft, sharp), grain, sitter, hints)
-    found = find_coverage(soft, sharp, region, grain[1], SETTINGS.matte, painted=painted)
+    found = find_coverage(soft, sharp, region, grain[1], SETTINGS.matte, painted=painted).alpha
     if not painted:
         bare = usable & ~near(found > 0)
         blur = relative_blur(soft, sharp, bare, SETTINGS.sharpness, grain=grain)
@@ -143,6 +143,7 @@ def _laid(
         softness=np.maximum(softness, 0),
         sharpness=np.where(softness < -2, -softness, 0).astype(np.float32),
         sitter=sitter,
+        kept=sitter,
         blind=full[0] | full[1],
         full=full[0] & ~near(full[1]),
         clear=None,
