@@ -26,7 +26,7 @@ _TRIED = (0.70, 0.76, 0.82, 0.88, 0.94, 1.0, 1.06, 1.12, 1.2, 1.3)
 _HERE = _TRIED.index(1.0)
 _PLAINER = 0.99
 """What the total variation must fall to for another disc to be believed.  On 24 named pairs every
-disc that was believed came nearer to the truth; at 0.995 one in four went astray by 15 to 20 %."""
+disc that was believed came nearer to the truth; at 0.995 two of nine went astray by 14 and 18 %."""
 _FAINT, _DENSE = 0.02, 0.7
 """Coverage of the veil between which a plate is measured."""
 _CLEAR, _LEAST_PIXELS = 0.02, 1000
