@@ -26,6 +26,7 @@ from blendkit.masks.colors import foreground_color
 from blendkit.masks.plate_term import hold_to_plate
 from blendkit.masks.third_look import carried_over
 from blendkit.masks.zones import unplaced
+from blendkit.midground import LensPair
 from blendkit.settings import MergeSettings
 
 _HALF = 0.5
@@ -170,8 +171,8 @@ def at_f_numbers(
     view: View,
     plate: Plate,
     captures: tuple[Capture, Capture],
-    own_disc_px: float,
-    gap_px: float,
+    own_disc_px: float | None,
+    lens: LensPair,
     settings: MergeSettings,
 ) -> tuple[Matte, Plate]:
     """Return matte and plate at the f-numbers asked for, as they are where none is."""
@@ -185,7 +186,7 @@ def at_f_numbers(
             laid.softness,
             laid.sitter,
             f_numbers=(wide, narrow, aperture.background_f),
-            gap_px=gap_px,
+            gap_px=lens.gap_px,
             patches=laid.missing,
         )
     if aperture.foreground_f is not None:
@@ -193,7 +194,7 @@ def at_f_numbers(
             matte.alpha,
             matte.color,
             view.groups,
-            own_disc_px,
+            own_disc_px or 0,
             f_numbers=(wide, aperture.foreground_f),
         )
         matte = Matte(*softer, matte.searched)

@@ -132,8 +132,8 @@ def merge_pair(
         blur, softness = _measured(background, lit, lit.shared & ~painted, grain, settings)
     with watch("matte"):
         frames = background.pixels, lit.aligned
-        (sitter, kept), drawn = _sitter(frames, blur, grain[1], painted)
-        region = search_region(lit.covered, frames, grain, sitter, hints)
+        kept, drawn = _sitter(frames, blur, grain[1], painted)
+        region = search_region(lit.covered, frames, grain, protected(kept, painted), hints)
         lights = find_lights(background.pixels, lit.aligned, softness, lit.clipped[1])
         found = _coverage(background, lit, lights, region, hints, grain[1], settings)
         if hints.foreground_mask is None:
@@ -142,17 +142,17 @@ def merge_pair(
             blur, softness = _measured(background, lit, bare, grain, settings)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)
-        laid = _laid(background, lit, lights, softness, (sitter, kept), clear, found.factor)
+        laid = _laid(background, lit, lights, softness, (kept, painted), clear, found.factor)
         del softness  # as large as a channel, and laid in both its parts
         view, plate = explained(laid, found.alpha, region, grain[1], hints, settings)
         del found
         blur_after = measured_blur(background, foreground, lit, view.matte, noise, settings)
         own_px = edge_disc_px(lit.aligned, view.matte.alpha)
-        discs_px = own_px or 0, blur_after.lens.gap_px
-        shown, plate = at_f_numbers(laid, view, plate, captures, *discs_px, settings)
+        shown, plate = at_f_numbers(laid, view, plate, captures, own_px, blur_after.lens, settings)
     with watch("composite"):
         grain_plate(plate, view.coverage, laid.softness, noise[0].sigma, settings.grain)
-        del laid  # what rests on it is done, and the checks need room
+        sitter = protected(kept, painted)
+        del laid, kept  # what rests on them is done, and the checks need room
         color_at = color_with_grain(shown, noise[2].sigma, noise[0].sigma, settings.grain)
         pixels = compose(background.pixels, plate, shown.alpha, color_at)
     merged = Merged(
@@ -189,10 +189,10 @@ def _measured(
 
 def _sitter(
     frames: tuple[Float, Float], blur: RelativeBlur, grain: float, painted: Bool
-) -> tuple[tuple[Float, Float], Bool]:
-    """Return what stays as it is, for matte and for plate, and where a sitter was seen at all."""
+) -> tuple[Float, Bool]:
+    """Return what the plate keeps, fading where painted, and where a sitter was seen at all."""
     found = find_sitter(*frames, blur, grain)
-    return (protected(found.kept, painted), fading(found.kept, painted)), found.drawn
+    return fading(found.kept, painted), found.drawn
 
 
 def _coverage(
@@ -223,7 +223,7 @@ def _laid(
     lit: Lit,
     lights: Lights,
     softness: Float,
-    sitter: tuple[Float, Float],
+    kept: tuple[Float, Bool],
     clear: Warped | None,
     factor: int,
 ) -> Laid:
@@ -237,8 +237,8 @@ def _laid(
         footprint=lit.covered,
         softness=np.maximum(softness, 0),
         sharpness=_sharpness(softness),
-        sitter=sitter[0],
-        kept=sitter[1],
+        kept=kept[0],
+        painted=kept[1],
         blind=full_b | full_f | ~lit.covered,
         full=full_b & ~near(full_f),
         clear=clear,

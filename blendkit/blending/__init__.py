@@ -32,11 +32,11 @@ class Laid:
     behind lack in `aligned`, by what the background frame shows; what is re-rendered has it.
     lights: bool (height, width), their discs in the background frame.  footprint: bool, where the
     foreground frame reaches.  The rest float32 (height, width): softness and sharpness, the disc by
-    which the background frame is the softer and the sharper one, px; sitter, 1 where the background
-    frame stays, and kept, the same but fading inside what the user painted.  blind: bool, where one
-    frame or the other says nothing.  full: bool, where the background frame is clipped and the
-    foreground frame is not.  clear: the clear frame in the same light.  factor: reduction at which
-    the foreground is sharp in its own frame.
+    which the background frame is the softer and the sharper one, px; kept, 1 where the plate is the
+    background frame, fading inside what the user painted (bool).  blind: bool, where one frame or
+    the other says nothing.  full: bool, where the background frame is clipped and the foreground
+    frame is not.  clear: the clear frame in the same light.  factor: reduction at which the
+    foreground is sharp in its own frame.
     """
 
     background: Float
@@ -46,12 +46,17 @@ class Laid:
     footprint: Bool
     softness: Float
     sharpness: Float
-    sitter: Float
     kept: Float
+    painted: Bool
     blind: Bool
     full: Bool
     clear: Warped | None
     factor: int = 1
+
+    @property
+    def sitter(self) -> Float:
+        """Where the background frame stays, float32 (height, width): 1 where nobody painted."""
+        return np.asarray(self.kept * ~self.painted, np.float32)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -11,7 +11,8 @@ The pair is rendered by the simulator, through a sampled aperture.  With --alike
 scenes is of the hard kind: one bark, the background nearly as soft as the boughs are in the soft
 frame, and now and then softer in the sharp frame than in the soft one, as in a pair of two focuses.
 With --leafy there are leaves on all that stands in front; with --grown leaves hang on their twigs
-(grown.py), and bark is in patches.
+(grown.py), and bark is in patches.  With --one-focus a share of the pairs is taken at two apertures
+with the focus left where it was: then the boughs are soft in the sharp frame too.
 
     python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1 --photographs FOLDER
 """
@@ -36,6 +37,8 @@ SIZE = (448, 448)
 MARGIN = 110
 _PHOTOGRAPHED = 0.45
 _TWO_FOCUSES = 0.15
+_STOPS_DOWN, _SOFTEST_PX = (4.0, 10.0), 14.0
+"""Ratio of the f-numbers where one focus leaves the boughs soft, and the largest disc they keep."""
 _LEAVED, _LEAVED_IF_GROWN = 0.35, 0.75
 
 
@@ -46,11 +49,14 @@ def training_pair(
     alike: float = 0.0,
     leafy: float = 0.0,
     grown: float = 0.0,
+    one_focus: float = 0.0,
 ) -> dict[str, np.ndarray]:
     """Return one pair: both frames noise-free in one light, matte, sitter, all float16.
 
     alike: share of scenes in which boughs and background are hard to tell apart.  leafy: share in
     which everything in front bears leaves.  grown: share in which leaves hang on their twigs.
+    one_focus: share in which the boughs are soft in the sharp frame, as far as stopping down leaves
+    them so.
     """
     rng = np.random.default_rng(seed)
     hard = np.random.default_rng((seed, 1))
@@ -98,8 +104,13 @@ def training_pair(
         behind = near * hard.uniform(0.3, 1.0), hard.uniform(0, 5)
         if hard.uniform() < _TWO_FOCUSES:
             behind = hard.uniform(0, 10), hard.uniform(8, 30)
+    own = rng.uniform(0, 3)
+    kept = np.random.default_rng((seed, 4))
+    if kept.uniform() < one_focus:
+        ratio = np.exp(kept.uniform(*np.log(_STOPS_DOWN)))
+        own, behind = min(near / ratio, _SOFTEST_PX), (behind[0], behind[0] / ratio)
     spec = PairSpec(
-        foreground_disc_px=(near, rng.uniform(0, 3)),
+        foreground_disc_px=(near, own),
         background_disc_px=behind,
         sitter_disc_px=(rng.uniform(0, 1.5), rng.uniform(0, 2.5)),
         parallax_px=tuple(rng.normal(0, 3, 2)) if rng.uniform() < 0.4 else (0.0, 0.0),
@@ -421,6 +432,7 @@ def _surface(
 @click.option("--alike", default=0.0, help="share of scenes that are hard to tell apart")
 @click.option("--leafy", default=0.0, help="share of scenes with leaves on all that is in front")
 @click.option("--grown", default=0.0, help="share of scenes with leaves that hang on their twigs")
+@click.option("--one-focus", default=0.0, help="share of pairs that differ in aperture alone")
 @click.option("--photographs", type=click.Path(exists=True, file_okay=False, path_type=Path))
 def main(
     folder: Path,
@@ -429,6 +441,7 @@ def main(
     alike: float,
     leafy: float,
     grown: float,
+    one_focus: float,
     photographs: Path | None,
 ) -> None:
     """Write COUNT training pairs to FOLDER as npz files."""
@@ -439,7 +452,9 @@ def main(
         target = folder / f"{seed:03d}-{index:05d}.npz"
         if not target.exists():
             number = seed * 100_000 + index
-            pair = training_pair(number, stock, alike=alike, leafy=leafy, grown=grown)
+            pair = training_pair(
+                number, stock, alike=alike, leafy=leafy, grown=grown, one_focus=one_focus
+            )
             np.savez(target, **pair)
         if index % 50 == 0:
             print(index, file=sys.stderr)
