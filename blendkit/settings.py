@@ -266,6 +266,9 @@ class DeliverySettings:
         "other aspect ratio: a border all around, or a crop that fills the print",
         choices=("border", "crop"),
     )
+    trim: bool = option(
+        default=False, help="cut off the rim that only the background frame reaches"
+    )
     border: str = option("white", "colour of the border", choices=("white", "black", "grey"))
     profile: str = option("srgb", "output profile: srgb, oprgb, wide, keep, or an ICC file")
     intent: str = option(

@@ -36,6 +36,25 @@ def warp_to_background(pixels: Float, matrix: Matrix, size: tuple[int, int]) -> 
     return Warped(np.asarray(moved, np.float32), _footprint(pixels.shape, matrix, size))
 
 
+def covered_box(matrix: Matrix, size: tuple[int, int]) -> tuple[int, int, int, int] | None:
+    """Return the box of the background frame that the foreground frame covers whole.
+
+    matrix: background px to foreground px.  size: (width, height) px of both frames.
+    Returns (x, y, width, height) px; None if there is none.
+
+    >>> covered_box(np.eye(3), (600, 400))
+    (3, 3, 593, 393)
+    """
+    near, (far_x, far_y) = _REACH_PX - 1.0, (n - 1.0 - _REACH_PX for n in size)
+    corners = np.array([[[near, near], [far_x, near], [near, far_y], [far_x, far_y]]])
+    at = cv2.perspectiveTransform(corners, np.linalg.inv(matrix))[0]
+    x, y = np.ceil([max(0.0, *at[[0, 2], 0]), max(0.0, *at[[0, 1], 1])])
+    width, height = size
+    right, bottom = np.floor([min(width - 1, *at[[1, 3], 0]), min(height - 1, *at[[2, 3], 1])])
+    box = int(x), int(y), int(right - x) + 1, int(bottom - y) + 1
+    return box if min(box[2:]) > 0 else None
+
+
 def _footprint(shape: tuple[int, ...], matrix: Matrix, size: tuple[int, int]) -> np.ndarray:
     inner = np.zeros(shape[:2], np.uint8)
     inner[_REACH_PX - 1 : -_REACH_PX, _REACH_PX - 1 : -_REACH_PX] = 1

@@ -11,6 +11,7 @@ from blendkit.files.capture import read_capture
 from blendkit.files.deliver import deliver_copies
 from blendkit.files.delivery_spec import parse_delivery
 from blendkit.frame import Float
+from blendkit.report.covered import covered_beside
 from blendkit.sidecar import Sidecar
 
 Box = tuple[int, int, int, int]
@@ -84,10 +85,13 @@ def delivered(job: Job, subject: Box | None) -> list[Path]:
         mask[y : y + height, x : x + width] = 1
     # One list of checksums is shared by all processes.
     with FileLock(job.records / "deliveries.lock"):
+        wanted = [parse_delivery(text) for text in job.deliveries]
+        trimmed = any(settings.trim for settings in wanted)
         copies = deliver_copies(
             job.output,
-            [parse_delivery(text) for text in job.deliveries],
+            wanted,
             subject=mask,
+            covered=covered_beside(job.output) if trimmed else None,
             inputs=[path for _, path in job.pair.files],
             number=job.number,
         )

@@ -16,6 +16,7 @@ FLAGS = {
     "long_edge_px": "--long-edge",
     "enlarge": "--enlarge",
     "fit": "--fit",
+    "trim": "--trim",
     "border": "--border",
     "profile": "--profile",
     "intent": "--intent",
@@ -93,6 +94,7 @@ def command(
     """
     from blendkit.files.checksums import update_list  # noqa: PLC0415 - keeps help quick
     from blendkit.files.deliver import Delivered, deliver  # noqa: PLC0415
+    from blendkit.report.covered import covered_beside  # noqa: PLC0415
 
     settings = settings_from(**given)
     if folder is not None:
@@ -105,6 +107,7 @@ def command(
             settings,
             folder=folder,
             subject=subject,
+            covered=covered_beside(result) if settings.trim else None,
             number=number,
             inputs=[*results, *([around] if around is not None else [])],
             taken=[earlier.path for earlier in delivered],

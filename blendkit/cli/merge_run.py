@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from blendkit.alignment.warp import covered_box
 from blendkit.cli.merge_small import reduced_pair
 from blendkit.cli.progress import shown_progress
 from blendkit.cli.repair_run import tell_attempts
@@ -147,7 +148,13 @@ def run_merge(job: Job) -> Merged:
         )
         click.echo(f"wrote {page}", err=True)
     _keep_sidecar(job, known)
-    copies = deliver_copies(job.output, job.deliveries, subject=merged.sitter, inputs=job.inputs)
+    copies = deliver_copies(
+        job.output,
+        job.deliveries,
+        subject=merged.sitter,
+        covered=covered_box(merged.alignment.matrix, pair.background.size),
+        inputs=job.inputs,
+    )
     for done in copies:
         click.echo(f"delivered {done.path}", err=True)
         for note in done.notes:

@@ -17,7 +17,7 @@ from blendkit.files.delivery_name import file_name
 from blendkit.files.encode_png_jpeg import write_jpeg
 from blendkit.files.encode_tiff import Attached, write_tiff
 from blendkit.files.gamut import Gamut, outside
-from blendkit.files.print_size import Placement, effective_dpi, place
+from blendkit.files.print_size import Box, Placement, effective_dpi, place
 from blendkit.files.read import read_frame
 from blendkit.files.write import attachments
 from blendkit.frame import Float, Frame
@@ -52,6 +52,7 @@ def deliver(
     *,
     folder: Path | str | None = None,
     subject: Float | None = None,
+    covered: Box | None = None,
     number: int = 1,
     inputs: Sequence[Path | str] = (),
     taken: Sequence[Path] = (),
@@ -64,6 +65,7 @@ def deliver(
     settings : size, colours, kind of file.
     folder : where to; None = beside the result.
     subject : mask of the sitter, float32 (height, width); a crop keeps it in the middle.
+    covered : what both frames reach, for settings that trim the rest off.
     number : for the field {number} of the name.
     inputs : further files that must not be overwritten; the result itself never is.
     taken : files of the same delivery, whose names must not come up again.
@@ -76,7 +78,8 @@ def deliver(
     source = Path(result)
     frame = read_frame(source)
     title, profile = _profile(settings.profile, frame)
-    placement = place(frame.size, settings, around=_middle(subject, frame), name=source.name)
+    middle, within = _middle(subject, frame), _within(covered, settings, source.name)
+    placement = place(frame.size, settings, around=middle, within=within, name=source.name)
     dpi = effective_dpi(placement, settings)
     name = file_name(source.stem, settings, placement, profile=title, number=number)
     target = (Path(folder) if folder is not None else source.parent) / name
@@ -125,6 +128,15 @@ def _named_profile(wanted: str) -> tuple[str, bytes]:
             f"{found.space} convert themselves: choose an RGB profile"
         )
     return path.stem, data
+
+
+def _within(covered: Box | None, settings: DeliverySettings, name: str) -> Box | None:
+    """Return the part of the picture that may be printed, None for all of it."""
+    if not settings.trim:
+        return None
+    if covered is None:
+        raise InputError(f"{name}: nothing says what both frames reach; deliver it without trim")
+    return covered
 
 
 def _middle(subject: Float | None, frame: Frame) -> tuple[float, float] | None:
@@ -197,6 +209,7 @@ def deliver_copies(
     wanted: Sequence[DeliverySettings],
     *,
     subject: Float | None = None,
+    covered: Box | None = None,
     inputs: Sequence[Path | str] = (),
     number: int = 1,
 ) -> tuple[Delivered, ...]:
@@ -207,6 +220,7 @@ def deliver_copies(
     result : the 16-bit master.
     wanted : one copy each.
     subject : mask of the sitter, for crops around it; all 0 is as good as None.
+    covered : what both frames reach, for copies without the rest.
     inputs : files that must not be overwritten.
     number : place of the result among its fellows, for the name pattern.
     """
@@ -215,7 +229,13 @@ def deliver_copies(
     for settings in wanted:
         earlier = [copy.path for copy in done]
         copy = deliver(
-            result, settings, subject=around, number=number, inputs=inputs, taken=earlier
+            result,
+            settings,
+            subject=around,
+            covered=covered,
+            number=number,
+            inputs=inputs,
+            taken=earlier,
         )
         update_list(copy.path.parent, [(copy.path.name, copy.sha256)])
         done.append(copy)

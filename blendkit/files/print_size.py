@@ -1,6 +1,6 @@
 """How many pixels a print takes, and which part of the picture goes on it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from blendkit.errors import InputError
 from blendkit.settings import DeliverySettings
@@ -28,6 +28,7 @@ def place(
     settings: DeliverySettings,
     *,
     around: tuple[float, float] | None = None,
+    within: Box | None = None,
     name: str = "picture",
 ) -> Placement:
     """Return where a picture goes on its print.
@@ -40,12 +41,19 @@ def place(
     size : (width, height) of the picture, px.
     settings : print size, resolution, fit.
     around : (x, y) that a crop keeps in the middle if it can; None = the picture's middle.
+    within : the part of the picture that may be printed; None = all of it.
     name : how messages call the picture.
 
     >>> settings = DeliverySettings(print_width_cm=30, print_height_cm=20, dpi=254, fit="crop")
     >>> place((4000, 3000), settings)
     Placement(crop=(0, 166, 4000, 2667), size=(3000, 2000), sheet=(3000, 2000))
     """
+    if within is not None:
+        x, y, width, height = within
+        inner_around = None if around is None else (around[0] - x, around[1] - y)
+        placed = place((width, height), settings, around=inner_around, name=name)
+        left, top, *rest = placed.crop
+        return replace(placed, crop=(left + x, top + y, rest[0], rest[1]))
     sheet = _sheet(size, settings)
     if sheet is None:
         width, height = _long_edge(size, settings)

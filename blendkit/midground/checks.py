@@ -32,7 +32,7 @@ def not_covered(footprint: Bool) -> Iterator[Flag]:
             "note",
             ~footprint,
             f"the foreground frame does not reach {100 * share:.1f} % of the picture",
-            "the background frame stays there; frame a little wider, or crop",
+            "the background frame stays there; frame a little wider, or deliver copies with --trim",
         )
 
 

@@ -228,3 +228,29 @@ def test_the_command_refuses_one_name_for_two(master: Path, scene: Float) -> Non
     )
     assert isinstance(run.exception, InputError)
     assert "twice" in str(run.exception)
+
+
+def test_a_trimmed_copy_lacks_the_rim_that_one_frame_alone_reaches(
+    tmp_path: Path, master: Path
+) -> None:
+    # The foreground frame looked 6 px further right and 2 px lower.
+    moved = [[1.0, 0.0, -6.0], [0.0, 1.0, -2.0], [0.0, 0.0, 1.0]]
+    report = {"alignment": {"matrix": moved}, "output": {"width": 300, "height": 200}}
+    (tmp_path / "gate.report.json").write_text(json.dumps(report))
+    arguments = [str(master), "--to", str(tmp_path), "--format", "tiff", "--trim"]
+    arguments += ["--profile", "keep", "--bits", "16"]
+    done = CliRunner().invoke(command, arguments, catch_exceptions=False)
+    assert done.exit_code == 0
+    copy = tifffile.imread(next(tmp_path.glob("gate-keep-*.tif")))
+    whole = tifffile.imread(master)
+    assert copy.shape == (193, 291, 3)
+    assert np.abs(copy.astype(int) - whole[5:198, 9:300]).max() <= 1
+
+
+def test_a_trimmed_copy_needs_the_report(tmp_path: Path, master: Path) -> None:
+    done = CliRunner().invoke(command, [str(master), "--to", str(tmp_path), "--trim"])
+    assert isinstance(done.exception, InputError)
+    assert "gate.report.json" in str(done.exception)
+    with pytest.raises(InputError, match="without trim"):
+        deliver(master, DeliverySettings(trim=True))
+    assert not list(tmp_path.glob("gate-*"))

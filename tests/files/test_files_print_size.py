@@ -121,3 +121,12 @@ def test_a_delivery_in_one_word() -> None:
 def test_words_that_are_not_understood(word: str, message: str) -> None:
     with pytest.raises(InputError, match=message):
         parse_delivery(word)
+
+
+def test_what_only_one_frame_reaches_is_cut_off_before_anything_else() -> None:
+    inner = (10, 20, 900, 600)
+    whole = place((1000, 700), DeliverySettings(), within=inner)
+    assert (whole.crop, whole.size) == (inner, (900, 600))
+    square = DeliverySettings(print_width_cm=2.54, print_height_cm=2.54, dpi=100, fit="crop")
+    cut = place((1000, 700), square, around=(990, 5), within=inner)
+    assert cut.crop == (310, 20, 600, 600)
