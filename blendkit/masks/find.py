@@ -11,7 +11,8 @@ from blendkit.masks import Matte
 from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.colour_vote import voted_by_colour
-from blendkit.masks.network import network_matte, sharp_matte
+from blendkit.masks.first_look import Proposed, first_look
+from blendkit.masks.network import network_matte
 from blendkit.masks.spread import spread_strokes
 from blendkit.masks.unpainted import unpainted_mask
 from blendkit.settings import MatteSettings
@@ -23,7 +24,7 @@ _SPECK = 0.02
 class Found:
     """Foreground as it was found.  alpha: coverage, float32 (height, width), 0 to 1.
 
-    factor: the reduction at which the foreground frame shows it sharp, and it was sought.
+    factor: the reduction at which the foreground frame shows it sharp.
     """
 
     alpha: Float
@@ -88,32 +89,36 @@ def find_coverage(
     if not region.any():
         return Found(np.zeros(region.shape, np.float32))
     full = _Sought(background, aligned, region, grain, strokes)
-    factor, small, proposal = _proposed(full, painted=painted)
+    first, small, proposal = _proposed(full, painted=painted)
     alpha = _settled(small.aligned, proposal, small.region, settings)
     alpha[(alpha > 0) & (alpha < _SPECK)] = 0  # zeros stay unwritten
     alpha[alpha > 1 - _SPECK] = 1
-    if factor > 1:
-        alpha = enlarge(alpha, factor, (region.shape[1], region.shape[0])) * region
-    return Found(alpha, factor)
+    if first.factor > 1:
+        alpha = enlarge(alpha, first.factor, (region.shape[1], region.shape[0])) * region
+    return Found(alpha, first.sharp_factor)
 
 
-def _proposed(full: _Sought, *, painted: bool) -> tuple[int, _Sought, Float]:
-    """Return a reduction, what is sought reduced by it, and the matte proposed there.
+def _proposed(full: _Sought, *, painted: bool) -> tuple[Proposed, _Sought, Float]:
+    """Return what the network proposed, what is sought at that scale, and the matte there.
 
     The network's matte, with what colour and strokes say of it.
     """
     hint = full.region.astype(np.float32) if painted else np.ones(full.region.shape, np.float32)
-    factor, found = sharp_matte(full.background, full.aligned, hint, full.grain, turned=painted)
-    small = full.reduced(factor)
+    first = first_look(full.background, full.aligned, hint, full.grain, turned=painted)
+    small, found = full.reduced(first.factor), first.matte
     frames = small.background, small.aligned
     if not painted:
-        mask = unpainted_mask(*frames, found, small.region, small.grain, small.strokes)
+        mask = unpainted_mask(
+            *frames, found, small.region, small.grain, small.strokes, weights=first.weights
+        )
         small = replace(small, region=mask)
-        found = network_matte(*frames, mask.astype(np.float32), small.grain, turned=True)
+        found = network_matte(
+            *frames, mask.astype(np.float32), small.grain, weights=first.weights, turned=True
+        )
     proposal = voted_by_colour(*frames, found, small.region)
     if any(marks is not None for marks in small.strokes):
         proposal = spread_strokes(proposal, small.aligned, *small.strokes)
-    return factor, small, proposal
+    return first, small, proposal
 
 
 def _reduced_region(region: Bool, factor: int) -> Bool:

@@ -6,9 +6,8 @@ full size but with the whole bough in mind.  Of each tile only the box around it
 computed.  Tiles and boxes hang on the picture, and a tile is one thread's work, so any machine of
 a kind gives the same bytes.
 
-It knows foreground that is sharp in its own frame, discs of 0 to 3 px.  Two frames with one focus
-leave more: of a disc of 100 px at f/2.8, 17 px at f/16.  Seen smaller, such a bough is sharp again,
-and its matte, enlarged, is as soft as the bough: so it looks no finer than the foreground is sharp.
+It has two sets of weights: for foreground that is sharp in its own frame, discs of 0 to 3 px, and
+for what two frames with one focus leave soft.  Which is asked, and down to what scale: first_look.
 
 Training script, seeds and held-out figures: tests/bench/matte_training.
 """
@@ -21,28 +20,21 @@ import cv2
 import numpy as np
 import onnxruntime
 
-from blendkit.filters.bands import gaussian
 from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, boxes, inside, tiles
 from blendkit.frame import Float
-from blendkit.masks.edges import edge_disc_px
 from blendkit.masks.evidence import NO_PRIOR, colour_evidence, exposure_scale, network_planes
 
 _TILE = 512
 _MARGIN = 64
 _COARSEST_PX = 320
 _SETTLED = 0.004
-_SOFT_PX, _GROWS = 4.0, 1.2
-_MAYBE_SOFT_PX, _GREW = 2.9, 1.45
-"""Disc, as `edge_disc_px` reads it, above which a scale is too fine to look at, and by how much it
-must grow at the next; for full size, which has no next, what may do if it grew by as much.  True
-discs of 0 to 2 px read as up to 2.8 on the 36 named pairs; on pairs drawn otherwise, of 1 to 4 px
-as 1.2 to 4.1, of 6 to 20 px as 3.0 to 10."""
-_SEEN, _SEEN_BLUR_PX = 0.25, 1.0
 _TURNED_PX, _SIDES = 1600, 4
 """Long side up to which several looks are worth their time, and their number."""
-_NAME, _INPUT = "matte_net.onnx", "planes"
+_INPUT = "planes"
+SHARP, SOFT = "matte_net.onnx", "soft_net.onnx"
+"""Weights for foreground that is sharp in its own frame, and for what stopping down leaves soft."""
 _ZONE_NAME = "zone_net.onnx"
 """The same net at an earlier stage: what taught it mattes since cost the sitter part of her hem."""
 
@@ -53,7 +45,7 @@ def network_matte(
     hint: Float,
     grain: float,
     *,
-    prior: Float | None = None,
+    weights: str = SHARP,
     turned: bool = False,
 ) -> Float:
     """Propose a matte.
@@ -66,8 +58,8 @@ def network_matte(
         float32 (height, width): 1 where foreground may stand, 0 elsewhere.
     grain : float
         Noise of the foreground frame at middle grey, linear standard deviation.
-    prior : ndarray, optional
-        A first matte, float32 (height, width), that the coarsest scale starts from.
+    weights : str
+        SHARP or SOFT.
     turned : bool
         Whether to look from several sides where the picture is small enough, and take the mean.
 
@@ -76,74 +68,30 @@ def network_matte(
     ndarray
         float32 (height, width), 0 to 1, 0 outside the hint.
     """
-    *_, (_, matte) = _ever_finer(background, foreground, hint, grain, prior, turned)
-    return np.asarray(matte * (hint > 0), np.float32)
+    *_, (_, matte) = ever_finer(background, foreground, hint, grain, weights, turned=turned)
+    return matte
 
 
-def sharp_matte(
-    background: Float, foreground: Float, hint: Float, grain: float, *, turned: bool = False
-) -> tuple[int, Float]:
-    """Propose a matte at the finest scale at which the foreground is sharp.
-
-    Parameters as for `network_matte`.
-
-    Returns
-    -------
-    int, ndarray
-        The reduction, and the matte reduced by it, 0 outside the hint reduced likewise.
-    """
-    for factor, open_matte in _ever_finer(background, foreground, hint, grain, None, turned):
-        matte = np.asarray(open_matte * (reduce_by(hint, factor) > 0), np.float32)
-        if factor == 1 or _soft_at(factor // 2, foreground, matte):
-            return factor, matte
-    raise AssertionError("the last scale is the full one")
-
-
-def _soft_at(factor: int, foreground: Float, coarser: Float) -> bool:
-    """Return whether the foreground is not sharp in its frame, seen at half the matte's factor.
-
-    A disc grows with the picture, what a coarse matte misplaces hardly does: so it is read twice.
-    """
-    disc_px = _own_disc_px(factor, foreground, coarser, 2 * factor)
-    if factor > 1:
-        finer_px = _own_disc_px(factor // 2, foreground, coarser, 2 * factor)
-        return disc_px > _SOFT_PX and finer_px > _GROWS * disc_px
-    if not _MAYBE_SOFT_PX < disc_px < _SOFT_PX:
-        return disc_px >= _SOFT_PX
-    return disc_px > _GREW * _own_disc_px(2, foreground, coarser, 2)
-
-
-def _own_disc_px(factor: int, foreground: Float, coarser: Float, reduced_by: int) -> float:
-    """Return the foreground's disc in its own frame reduced by a factor, px there; 0 if unknown.
-
-    coarser: a matte of the frame reduced by more.  Where nothing was painted it is seldom sure, so
-    what is seen at all is taken for covered.
-    """
-    sharp = reduce_by(foreground, factor)
-    size = (sharp.shape[1], sharp.shape[0])
-    seen = enlarge(coarser, reduced_by // factor, size) > _SEEN
-    return edge_disc_px(sharp, gaussian(seen.astype(np.float32), _SEEN_BLUR_PX)) or 0.0
-
-
-def _ever_finer(
+def ever_finer(
     background: Float,
     foreground: Float,
     hint: Float,
     grain: float,
-    prior: Float | None,
-    turned: bool,
+    weights: str,
+    *,
+    turned: bool = False,
 ) -> Iterator[tuple[int, Float]]:
-    """Yield each scale's reduction and matte, coarsest first."""
+    """Yield each scale's reduction and matte, 0 outside the hint, coarsest first.
+
+    Parameters as for `network_matte`.
+    """
     scale = exposure_scale(background)
     matte: Float | None = None
     for factor in _factors(max(hint.shape)):
         soft, sharp, where = (reduce_by(v, factor) for v in (background, foreground, hint))
-        if matte is not None:
-            start: Float | None = enlarge(matte, 2, (where.shape[1], where.shape[0]))
-        else:
-            start = None if prior is None else reduce_by(prior, factor)
-        matte = _at_one_scale(soft, sharp, where, start, grain / factor, scale, turned)
-        yield factor, matte
+        start = None if matte is None else enlarge(matte, 2, (where.shape[1], where.shape[0]))
+        matte = _at_one_scale(soft, sharp, where, start, grain / factor, scale, weights, turned)
+        yield factor, np.asarray(matte * (where > 0), np.float32)
 
 
 def focus_zone(background: Float, foreground: Float, grain: float) -> Float:
@@ -168,7 +116,7 @@ def focus_zone(background: Float, foreground: Float, grain: float) -> Float:
             grain,
             scale,
         )
-        zone[inner] = _from_all_sides(planes, _ZONE_NAME)[1][inside(inner, outer)]
+        zone[inner] = _from_all_sides(_ZONE_NAME, planes)[1][inside(inner, outer)]
 
     each_part(propose, tiles(everywhere.shape, _TILE, _MARGIN))
     return zone
@@ -193,10 +141,11 @@ def _at_one_scale(
     coarser: Float | None,
     grain: float,
     scale: float,
+    weights: str,
     turned: bool,
 ) -> Float:
     shape = hint.shape
-    look = _from_all_sides if turned and max(shape) <= _TURNED_PX else _looked
+    look = _from_all_sides if turned and max(shape) <= _TURNED_PX else run_network
     prior = np.full(shape, NO_PRIOR, np.float32) if coarser is None else coarser
     matte = np.zeros(shape, np.float32) if coarser is None else prior.copy()
     colour = colour_evidence(foreground, hint, scale)
@@ -214,17 +163,13 @@ def _at_one_scale(
             grain,
             scale,
         )
-        matte[inner] = look(planes)[0][inside(inner, outer)]
+        matte[inner] = look(weights, planes)[0][inside(inner, outer)]
 
     each_part(propose, boxes(open_, _TILE, _MARGIN))
     return matte
 
 
-def _looked(planes: Float, name: str = _NAME) -> Float:
-    return run_network(name, planes)
-
-
-def _from_all_sides(planes: Float, name: str = _NAME) -> Float:
+def _from_all_sides(name: str, planes: Float) -> Float:
     """Return the mean of the maps seen as it is, mirrored, upside down, and with both.
 
     The network was trained on pictures turned at random, so its errors differ and part of them
@@ -233,7 +178,7 @@ def _from_all_sides(planes: Float, name: str = _NAME) -> Float:
     total = np.zeros((2, *planes.shape[1:]), np.float32)
     for rows in (1, -1):
         for columns in (1, -1):
-            maps = _looked(np.ascontiguousarray(planes[:, ::rows, ::columns]), name)
+            maps = run_network(name, np.ascontiguousarray(planes[:, ::rows, ::columns]))
             total += maps[:, ::rows, ::columns]
     return np.asarray(total / _SIDES, np.float32)
 

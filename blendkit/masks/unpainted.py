@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float
-from blendkit.masks.network import network_matte
+from blendkit.masks.network import SHARP, network_matte
 from blendkit.masks.spread import marked_boughs, spread_strokes
 
 _SMALL_PX, _SEEN_SMALL = 300, 0.3
@@ -34,6 +34,8 @@ def unpainted_mask(
     region: Bool,
     grain: float,
     strokes: tuple[Float | None, Float | None] = (None, None),
+    *,
+    weights: str = SHARP,
 ) -> Bool:
     """Return a mask around what stands in front.
 
@@ -49,6 +51,8 @@ def unpainted_mask(
         Noise of the foreground frame at middle grey, linear standard deviation.
     strokes : tuple
         Rasterised strokes on foreground and on background, float32 (height, width) or None.
+    weights : str
+        Of the network that follows the boughs: `network.SHARP` or `network.SOFT`.
 
     Returns
     -------
@@ -62,7 +66,7 @@ def unpainted_mask(
         found = spread_strokes(found, aligned, front, back)
     if marked is not None:
         found[marked] = 1
-    return _followed(background, aligned, found, region, grain)
+    return _followed(background, aligned, found, region, grain, weights)
 
 
 def _seen_small_too(seen: Float, background: Float, aligned: Float, grain: float) -> Float:
@@ -80,14 +84,17 @@ def _seen_small_too(seen: Float, background: Float, aligned: Float, grain: float
     return np.asarray(seen * where, np.float32)
 
 
-def _followed(background: Float, aligned: Float, found: Float, region: Bool, grain: float) -> Bool:
+def _followed(
+    background: Float, aligned: Float, found: Float, region: Bool, grain: float, weights: str
+) -> Bool:
     """Return a mask around what was found and the boughs that go on from there."""
     factor = max(round(max(found.shape) / _FOLLOWED_PX), 1)
     one, other, seen = (reduce_by(v, factor) for v in (background, aligned, found))
     free = reduce_by(region.astype(np.float32), factor) > 0.5
     mask = reached = _around(seen, free)
     for _ in range(_MOST_STEPS):
-        matte = network_matte(one, other, mask.astype(np.float32), grain / factor)
+        hint = mask.astype(np.float32)
+        matte = network_matte(one, other, hint, grain / factor, weights=weights)
         boughs = _boughs(matte)
         tight = _around(np.maximum(boughs, seen), free)
         leaving = boughs & mask & ~_shrunk(mask, _RIM_SHARE)

@@ -12,6 +12,7 @@ from blendkit.frame import Bool, Float
 from blendkit.simulate.drawing.canvas import noise_field
 
 Places = NDArray[np.int64]
+SEEN_FROM = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,14 +31,16 @@ def rough_mask(
     reach_px: tuple[float, float] = (10.0, 20.0),
     tremor_px: float = 4.0,
     missed: float = 0.0,
+    seen_from: float = SEEN_FROM,
 ) -> Float:
     """Return a painted mask, float32 (height, width), 1 = painted, for a true matte.
 
     The brush follows the middle of every bough, at a distance that a trembling hand keeps, and
     reaches past its edges by reach_px (least, most).  missed: share of the twigs forgotten.
+    seen_from: coverage of a bough's middle from which it is seen and painted.
     """
     rng = np.random.default_rng(seed)
-    spine, half_width = _spine(matte)
+    spine, half_width = _spine(matte, seen_from)
     shape = matte.shape
     wander = [noise_field(shape, 40, rng, octaves=2) for _ in range(2)]
     middle, span = (reach_px[0] + reach_px[1]) / 2, (reach_px[1] - reach_px[0]) / 2
@@ -74,9 +77,9 @@ def eight_strokes(matte: Float, *, seed: int = 0) -> tuple[PaintedStroke, ...]:
     return (*strokes, *_background_strokes(matte, rng))
 
 
-def _spine(matte: Float) -> tuple[Places, NDArray[np.float32]]:
+def _spine(matte: Float, seen_from: float = SEEN_FROM) -> tuple[Places, NDArray[np.float32]]:
     """Return the middle line of all boughs, (n, 2) rows and columns, and half its width in px."""
-    core: Bool = np.asarray(matte > 0.3)
+    core: Bool = np.asarray(matte > seen_from)
     lines = np.argwhere(skeletonize(core))
     depth = cv2.distanceTransform(core.astype(np.uint8), cv2.DIST_L2, 5)
     return lines, np.asarray(depth[lines[:, 0], lines[:, 1]], np.float32)

@@ -34,10 +34,13 @@ from blendkit.merge import Merged, merge_pair
 from blendkit.simulate import scenes
 from blendkit.simulate.metrics import grid_rms_px, psnr, regions
 from blendkit.simulate.pair import SimulatedPair, make_pair
-from blendkit.simulate.rough_mask import eight_strokes, rough_mask
+from blendkit.simulate.rough_mask import SEEN_FROM, eight_strokes, rough_mask
 from blendkit.simulate.sensor import falloff
 from blendkit.simulate.spec import PairSpec
 
+_SOFT_PX, _SEEN_SOFT_FROM = 3.0, 0.12
+"""Disc of the boughs in the foreground frame that leaves thin twigs faint, and from what coverage
+they are seen then."""
 FIRST = (
     "thin_boughs_over_woods",
     "twigs_against_sky",
@@ -138,11 +141,19 @@ def blurred_shift_px(spec: PairSpec) -> tuple[float, float]:
     return -float(x), -float(y)
 
 
+def hand_painted(case: Case) -> Float:
+    """Return a rough mask; a hand paints a soft twig too, that covers little of any pixel."""
+    discs_px = case.spec.foreground_disc_px
+    soft = discs_px is not None and discs_px[1] > _SOFT_PX
+    seen_from = _SEEN_SOFT_FROM if soft else SEEN_FROM
+    return rough_mask(case.pair.truth.matte, seed=case.seed, seen_from=seen_from)
+
+
 def hints_for(kind: str, case: Case) -> Hints:
     """Return what the user gives: a rough mask, eight strokes, nothing, or the truth."""
     matte = case.pair.truth.matte
     if kind == "rough":
-        return Hints(foreground_mask=rough_mask(matte, seed=case.seed))
+        return Hints(foreground_mask=hand_painted(case))
     if kind == "strokes":
         drawn = [
             Stroke(s.points, s.diameter_px, s.role) for s in eight_strokes(matte, seed=case.seed)
@@ -155,7 +166,7 @@ def hints_for(kind: str, case: Case) -> Hints:
 def judge(case: Case, kind: str) -> tuple[dict[str, float], Merged]:
     """Merge one case and return its figures."""
     truth, pair = case.pair.truth, case.pair
-    mask = rough_mask(truth.matte, seed=case.seed)
+    mask = hand_painted(case)
     sharp = true_sharp(case)
     reached = warp_to_background(sharp, truth.warp, pair.background.size).footprint
     parts = {name: part & reached for name, part in regions(truth).items()}

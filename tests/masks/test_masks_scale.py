@@ -5,7 +5,8 @@ import pytest
 
 from blendkit.alignment.warp import warp_to_background
 from blendkit.masks.find import find_coverage
-from blendkit.masks.network import sharp_matte
+from blendkit.masks.first_look import first_look
+from blendkit.masks.network import SHARP, SOFT
 from blendkit.settings import MatteSettings
 from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.rough_mask import rough_mask
@@ -19,20 +20,32 @@ def pair(own_disc_px: float) -> SimulatedPair:
 
 
 @pytest.mark.parametrize(
-    ("own_disc_px", "factors"), [(1.0, {1}), (1.8, {1}), (9.0, {2, 4}), (16.0, {2, 4})]
+    ("own_disc_px", "factors", "sharp"),
+    [(1.0, {1}, {1}), (1.8, {1}, {1}), (9.0, {1, 2}, {2, 4}), (16.0, {1, 2}, {2, 4})],
 )
 def test_soft_boughs_are_looked_for_in_a_smaller_picture(
-    own_disc_px: float, factors: set[int]
+    own_disc_px: float, factors: set[int], sharp: set[int]
 ) -> None:
     taken = pair(own_disc_px)
     soft, truth = taken.background.pixels, taken.truth
-    sharp = warp_to_background(taken.foreground.pixels, truth.warp, _SIZE).pixels
+    sharp_frame = warp_to_background(taken.foreground.pixels, truth.warp, _SIZE).pixels
     mask = rough_mask(truth.matte, seed=2)
-    factor, matte = sharp_matte(soft, sharp, mask.astype(np.float32), 0.004)
-    assert factor in factors
-    assert matte.shape == (-(-_SIZE[1] // factor), -(-_SIZE[0] // factor))
-    found = find_coverage(soft, sharp, mask > 0, 0.004, MatteSettings(), painted=True)
-    assert found.factor in factors
+    first = first_look(soft, sharp_frame, mask.astype(np.float32), 0.004)
+    assert first.factor in factors
+    assert first.sharp_factor in sharp
+    assert first.weights == (SHARP if first.factor == first.sharp_factor else SOFT)
+    assert first.matte.shape == (-(-_SIZE[1] // first.factor), -(-_SIZE[0] // first.factor))
+    found = find_coverage(soft, sharp_frame, mask > 0, 0.004, MatteSettings(), painted=True)
+    assert found.factor in sharp
     assert found.alpha.shape == (_SIZE[1], _SIZE[0])
     assert found.alpha[mask == 0].max() == 0
-    assert 0.2 < float((found.alpha * truth.matte).sum() / truth.matte.sum()) <= 1
+    assert 0.5 < float((found.alpha * truth.matte).sum() / truth.matte.sum()) <= 1
+
+
+@pytest.mark.parametrize(("own_disc_px", "weights"), [(1.0, SHARP), (9.0, SOFT)])
+def test_soft_boughs_are_known_where_nobody_painted(own_disc_px: float, weights: str) -> None:
+    taken = pair(own_disc_px)
+    soft, truth = taken.background.pixels, taken.truth
+    sharp_frame = warp_to_background(taken.foreground.pixels, truth.warp, _SIZE).pixels
+    first = first_look(soft, sharp_frame, np.ones(_SIZE[::-1], np.float32), 0.004)
+    assert first.weights == weights

@@ -33,7 +33,7 @@ def masked(
 ) -> Bool:
     """Return the mask that is found where the network knows the truth inside a mask alone."""
 
-    def network(_one: Float, _other: Float, hint: Float, _grain: float) -> Float:
+    def network(_one: Float, _other: Float, hint: Float, _grain: float, **_weights: str) -> Float:
         look = open_look if hint.all() else truth  # a small look, or one inside a mask
         return np.asarray(cv2.resize(look, hint.shape[::-1]) * hint, np.float32)
 

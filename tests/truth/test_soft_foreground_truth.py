@@ -38,13 +38,13 @@ def merged(*, painted: bool) -> Merged:
     return merge_pair(pair().background, pair().foreground, hints=Hints(foreground_mask=mask))
 
 
-@pytest.mark.parametrize(("painted", "core_db", "halo_db"), [(True, 8, 3), (False, 4, 1.2)])
+@pytest.mark.parametrize(("painted", "core_db", "halo_db"), [(True, 20, 5), (False, 20, 5)])
 def test_boughs_that_stay_soft_are_found_all_the_same(
     painted: bool, core_db: float, halo_db: float
 ) -> None:
-    # Looked for at full size, they gained 0 and 0.9 dB painted, and nothing unpainted.
+    # With the weights for sharp boughs they gained 8 to 12 and 3 to 5 dB painted, half unpainted.
     result = merged(painted=painted)
-    assert core_db < gained(result, "core") < 30
+    assert core_db < gained(result, "core") < 40
     assert halo_db < gained(result, "halo") < 25
 
 
