@@ -80,7 +80,7 @@ def make_plate(
             share[own] = _trust_in_division(*veiled, guess, mass, settings)
             share[own] *= 1 if rim is None else 1 - rim[own]
             divided = _divided(background[own], *veiled, settings)
-            offset.note(own, divided - guess, share[own] * (known[own] & (mass > 0)))
+            offset.note(own, divided - guess, share[own] * np.maximum(mass, 0) * known[own])
 
     each_part(trust_part, offset.tiles())
     offset.settle()
