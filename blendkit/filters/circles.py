@@ -1,5 +1,6 @@
-"""Round places of a picture: the window around one, and where each pixel lies in it."""
+"""Round places of a picture: the window around one, where each pixel lies in it, and kernels."""
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -38,3 +39,13 @@ def sector(window: Window, place: Place, count: int) -> NDArray[np.intp]:
 def _offsets(window: Window, place: Place) -> tuple[Float, Float]:
     rows, columns = (np.arange(p.start, p.stop, dtype=np.float32) for p in window)
     return columns[None, :] - np.float32(place[0]), rows[:, None] - np.float32(place[1])
+
+
+def round_kernel(reach_px: int) -> NDArray[np.uint8]:
+    """Return a round kernel for dilation and its kin, uint8, that reaches so far, px.
+
+    >>> round_kernel(2).shape
+    (5, 5)
+    """
+    side = 2 * reach_px + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)

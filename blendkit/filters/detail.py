@@ -9,6 +9,7 @@ import numpy as np
 from scipy import fft, ndimage
 
 from blendkit.filters.bands import band_pass, gaussian
+from blendkit.filters.circles import round_kernel
 from blendkit.frame import Bool, Float, luminance
 
 _FINE_PX, _COARSER_PX = (0.7, 2.0), (2.0, 5.7)
@@ -40,8 +41,7 @@ def detailed_in_both(background: Float, aligned: Float) -> Bool:
     like &= (one < _MOST_APART * other) & (other < _MOST_APART * one)
     for light, fine in zip(even, (one, other), strict=True):
         like &= fine > _LEAST_FINE * _power(light, _COARSER_PX)
-    side = 2 * round(_CLOSED_SHARE * max(like.shape) / 2) + 1
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    kernel = round_kernel(round(_CLOSED_SHARE * max(like.shape) / 2))
     closed = cv2.morphologyEx(like.astype(np.uint8), cv2.MORPH_CLOSE, kernel) > 0
     labels, count = ndimage.label(ndimage.binary_fill_holes(closed))
     large = np.bincount(labels.ravel(), minlength=count + 1) >= _LEAST_PIECE * labels.size

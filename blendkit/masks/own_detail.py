@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 
 from blendkit.filters.bands import band_pass, gaussian
+from blendkit.filters.circles import round_kernel
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float, luminance
 
@@ -49,9 +50,7 @@ def own_detail(background: Float, aligned: Float, grain: tuple[float, float]) ->
         for frame, floor in zip((background, aligned), noise, strict=True)
     )
     lost = (there > _SEEN * noise[0]) & (left < _LOST * there)
-    side = 2 * _REACH_PX + 1
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-    may_be = cv2.dilate((~lost).astype(np.uint8), kernel)
+    may_be = cv2.dilate((~lost).astype(np.uint8), round_kernel(_REACH_PX))
     return cv2.resize(may_be, (width, height), interpolation=cv2.INTER_NEAREST) > 0
 
 

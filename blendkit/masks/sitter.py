@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from skimage.filters import apply_hysteresis_threshold
 
 from blendkit.filters.bands import band_pass, gaussian, window_mean
+from blendkit.filters.circles import round_kernel
 from blendkit.filters.detail import detailed_in_both, displacement_px
 from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.filters.threads import each_part
@@ -105,7 +105,9 @@ def _carried_on(inside: Bool, same: Bool) -> Bool:
 
     A dress behind a veil is more than the network has seen: it draws head and hair, and stops.
     """
-    joins, window = (_round(share, inside.shape) for share in (_JOINS_SHARE, _WINDOW_SHARE))
+    joins, window = (
+        round_kernel(round(share * max(inside.shape))) for share in (_JOINS_SHARE, _WINDOW_SHARE)
+    )
     held = cv2.morphologyEx((inside | same).astype(np.uint8), cv2.MORPH_CLOSE, joins)
     # Windows reach past her outline; the walker brings back what is lost inside it.
     kept = (cv2.erode(held, window) > 0) | inside
@@ -113,12 +115,6 @@ def _carried_on(inside: Bool, same: Bool) -> Bool:
     joined = np.unique(labels[inside])
     wide = inside | np.isin(labels, joined[joined > 0])
     return wide if float(wide.mean()) < _LARGEST_SHARE else inside
-
-
-def _round(share: float, shape: tuple[int, ...]) -> NDArray[np.uint8]:
-    """Return a round kernel that reaches a share of the long side."""
-    side = 2 * round(share * max(shape)) + 1
-    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
 
 
 def _elsewhere(one: Float, other: Float, grain: float, *, in_place: Bool) -> Bool:

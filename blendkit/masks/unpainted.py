@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from blendkit.filters.circles import round_kernel
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float
 from blendkit.masks.network import SHARP, network_matte
@@ -132,8 +133,7 @@ def _shrunk(where: Bool, share: float) -> Bool:
 
 def _round(share: float, shape: tuple[int, ...]) -> NDArray[np.uint8]:
     """Return a round kernel that reaches a share of the long side."""
-    side = 2 * round(share * max(shape)) + 1
-    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
+    return round_kernel(round(share * max(shape)))
 
 
 def _around(proposal: Float, region: Bool) -> Bool:

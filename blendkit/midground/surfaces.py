@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from blendkit.filters.circles import round_kernel
 from blendkit.frame import Bool, Float
 from blendkit.midground import ResultBlur, Surface
 
@@ -118,8 +119,8 @@ def _best_plane(
 
 def _grown(fits: NDArray[np.uint8]) -> Bool:
     """Return the largest connected part of what fits, small holes closed."""
-    side = max(round(0.02 * max(fits.shape)), 1) * 2 + 1
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    kernel = round_kernel(max(round(0.02 * max(fits.shape)), 1))
+    side = len(kernel)
     padded = cv2.copyMakeBorder(fits, side, side, side, side, cv2.BORDER_REPLICATE)
     closed = cv2.morphologyEx(
         cv2.morphologyEx(padded, cv2.MORPH_OPEN, np.ones((3, 3))), cv2.MORPH_CLOSE, kernel
