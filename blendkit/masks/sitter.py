@@ -1,8 +1,8 @@
-"""The zone in focus in both frames, which a merge must not change: the sitter, as a rule.
+"""The zone in the background frame's focus, which a merge must not change: the sitter, as a rule.
 
 The network draws its outline, smooth skin and dress included.  A piece of what it draws is believed
-if the measured blur bears it out: some of it must be seen sharp in both frames, and not much of it
-clearly softer in one.
+if the measured blur bears it out: some of it must be seen sharp in both frames, or softer in the
+foreground frame by one disc all over, and not much of it clearly otherwise.
 """
 
 from dataclasses import dataclass
@@ -14,31 +14,32 @@ from skimage.filters import apply_hysteresis_threshold
 from blendkit.filters.bands import band_pass, gaussian, window_mean
 from blendkit.filters.circles import round_kernel
 from blendkit.filters.detail import detailed_in_both, displacement_px
+from blendkit.filters.disc import disc_blur
 from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tiles
 from blendkit.frame import Bool, Float, luminance
 from blendkit.masks.network import focus_zone
+from blendkit.masks.sitter_focus import how_held
 from blendkit.masks.sitter_outline import carried_to_outline
 from blendkit.sharpness import RelativeBlur
 
 _WORKING_PX = 640
 _TILE = 512
-_SURE = 0.25
 _POSSIBLY, _SURELY = 0.15, 0.5
 """Smooth skin gives the network little to see, so the zone grows from where it is sure to where it
 thinks it possible: on simulated figures this misses 0.1 % of them and adds 2 % of the frame."""
 _LEAST_SHARE = 0.002
 _LEAST_BORNE_OUT = 0.01
-"""Share of a piece's area that must be seen sharp in both frames."""
+"""Share of a piece's area that must be seen to be held as the sitter is."""
 _MOST_AGAINST = 0.4
-"""Share of it that may look clearly softer in one frame and unlike in its fine detail."""
+"""Share of it that may look clearly softer in one frame, and unlike in its fine detail."""
 _ALIKE = 0.35
 """Correlation of fine detail from which a place is not soft, whatever was measured: a veil over the
 sitter takes contrast as blur does, but what is left is the same detail.  On 36 simulated pairs
 half of a figure that boughs veil was lost without this; 0.25 and 0.5 do as well."""
 _SAME, _JOINS_SHARE, _WINDOW_SHARE = 0.7, 1 / 160, 1 / 64
-"""Correlation from which detail measured sharp in both frames carries the zone on, the gaps that it
+"""Correlation from which detail not measured otherwise carries the zone on, the gaps that it
 bridges, and how far such a measurement reaches over, of the long side."""
 _MOST_IN_PLACE = 0.5
 """Share of detail that lies in place and is softer in one frame, from which nobody has moved."""
@@ -52,8 +53,8 @@ _LARGEST_SHARE = 0.45
 class Sitter:
     """The sitter as found in a pair.
 
-    kept: float32 (height, width), 0 to 1: in focus in both frames, which a merge must not change;
-        all 0 where no such zone stands out.
+    kept: float32 (height, width), 0 to 1: in the background frame's focus, which a merge must not
+        change; all 0 where no such zone stands out.
     drawn: bool (height, width): what the network takes for a sitter, whether or not the frames
         hold it sharp.
     """
@@ -63,7 +64,7 @@ class Sitter:
 
 
 def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: float) -> Sitter:
-    """Map the zone in focus in both frames, and what looks like a sitter out of focus.
+    """Map the zone in the background frame's focus, and what looks like a sitter out of focus.
 
     Parameters
     ----------
@@ -80,20 +81,20 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: fl
     shape = background.shape[:2]
     factor = max(round(max(shape) / _WORKING_PX), 1)
     one, other = (reduce_by(frame, factor) for frame in (background, aligned))
-    sharp, softer, soft = _measured(blur, shape, one.shape[:2])
-    likeness = _likeness(one, other)
-    alike = likeness > _ALIKE
-    soft &= ~alike
     chance = focus_zone(one, other, grain / factor)
     drawn = apply_hysteresis_threshold(chance, _POSSIBLY, _SURELY)
+    held = how_held(blur, drawn, max(shape))
+    likeness = _likeness(disc_blur(one, held.disc_px / factor), other)
+    alike = likeness > _ALIKE
     whole = cv2.resize(drawn.astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
-    inside = drawn & _borne_out(drawn, sharp, soft)
-    enough = float(sharp.mean()) >= _LEAST_SHARE
+    inside = drawn & _borne_out(drawn, held.same, held.soft & ~alike)
+    enough = float(held.same.mean()) >= _LEAST_SHARE
     if not (enough and _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE):
-        inside = _elsewhere(one, other, grain / factor, in_place=softer & alike)
+        inside = _elsewhere(one, other, grain / factor, in_place=held.softer & alike)
     if not _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE:
         return Sitter(np.zeros(shape, np.float32), whole)
-    inside = _carried_on(inside, sharp & (likeness > _SAME))
+    # Nothing is measured between boughs that were painted, but detail is seen there.
+    inside = _carried_on(inside, (held.same | held.unmeasured) & (likeness > _SAME))
     # A cell beyond what was found: an outline that is kept costs less than one that changes.
     zone = cv2.dilate(inside.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     zone = carried_to_outline(zone, one)
@@ -101,7 +102,7 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: fl
 
 
 def _carried_on(inside: Bool, same: Bool) -> Bool:
-    """Return a zone with what joins it and shows the same fine detail, sharp, in both frames.
+    """Return a zone with what joins it and shows the same fine detail in both frames.
 
     A dress behind a veil is more than the network has seen: it draws head and hair, and stops.
     """
@@ -141,17 +142,6 @@ def _elsewhere(one: Float, other: Float, grain: float, *, in_place: Bool) -> Boo
     return np.asarray(here | gone, np.bool_)
 
 
-def _measured(
-    blur: RelativeBlur, full: tuple[int, ...], shape: tuple[int, ...]
-) -> tuple[Bool, Bool, Bool]:
-    """Return where texture shows both frames equally sharp, one softer, and one clearly softer."""
-    size = (shape[1], shape[0])
-    disc = np.abs(cv2.resize(blur.disc_px, size, interpolation=cv2.INTER_LINEAR))
-    sure = cv2.resize(blur.confidence, size, interpolation=cv2.INTER_LINEAR) > _SURE
-    sharp_px = max(1.5, 0.002 * max(full))
-    return sure & (disc < sharp_px), sure & (disc > 2 * sharp_px), sure & (disc > 5 * sharp_px)
-
-
 def _likeness(one: Float, other: Float) -> Float:
     """Return the correlation of both frames' fine detail around each place, -1 to 1."""
     first, second = (band_pass(luminance(frame), 0.7, 2.0) for frame in (one, other))
@@ -159,11 +149,11 @@ def _likeness(one: Float, other: Float) -> Float:
     return np.asarray(gaussian(first * second, 5.0) / np.sqrt(power + 1e-12), np.float32)
 
 
-def _borne_out(inside: Bool, sharp: Bool, soft: Bool) -> Bool:
-    """Return the pieces of a zone that hold enough of what is measured sharp, and little soft."""
+def _borne_out(inside: Bool, same: Bool, soft: Bool) -> Bool:
+    """Return the pieces of a zone that hold enough of what is held alike, and little soft."""
     count, labels = cv2.connectedComponents(inside.astype(np.uint8))
     area = np.bincount(labels.ravel(), minlength=count)
-    seen = np.bincount(labels[sharp], minlength=count)
+    seen = np.bincount(labels[same], minlength=count)
     against = np.bincount(labels[soft], minlength=count)
     good = (seen > _LEAST_BORNE_OUT * area) & (against < _MOST_AGAINST * area)
     good[0] = False

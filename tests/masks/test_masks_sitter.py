@@ -63,6 +63,22 @@ def test_somebody_who_moved_is_kept_all_the_same() -> None:
     assert zone[:, 500:].mean() < 0.1
 
 
+@pytest.mark.parametrize("far_px", [(30.0, 12.0), (10.0, 40.0)])
+@pytest.mark.parametrize("own_px", [4.0, 6.0])
+def test_somebody_softer_in_a_refocused_frame_is_kept(
+    far_px: tuple[float, float], own_px: float
+) -> None:
+    # Focused on boughs at half her distance, a stopped-down frame spreads her by a few px.
+    scene = np.square(np.asarray(data.coffee(), np.float32) / 255)
+    wide, stopped = (taken(scene, disc, seed) for seed, disc in enumerate(far_px))
+    here = slice(100, 300), slice(200, 420)
+    for frame, disc, seed in ((wide, 1.0, 3), (stopped, own_px, 4)):
+        frame[here] = taken(scene, disc, seed)[here]
+    zone = kept(wide, stopped) > 0.5
+    assert zone[110:290, 210:410].mean() > 0.9
+    assert zone.sum() < 1.2 * 200 * 220
+
+
 @pytest.mark.parametrize("width", [300, 2500])
 def test_inside_what_is_painted_the_sitter_fades_and_outside_she_stays(width: int) -> None:
     sitter = np.ones((200, width), np.float32)
