@@ -84,7 +84,7 @@ class AlignmentSettings:
         2000, "long side of the finest fit", unit="px", low=256, high=20000
     )
     largest_relative_disc_px: float = option(
-        10.0, "largest blur difference fitted in the zone in focus", unit="px", low=0, high=40
+        20.0, "largest blur difference fitted, at the size worked at", unit="px", low=0, high=40
     )
     least_confidence: float = option(0.5, "below this the merge stops", unit="share", low=0, high=1)
 

@@ -11,7 +11,7 @@ from blendkit.alignment.content import check_content
 from blendkit.alignment.fit import Fit
 from blendkit.alignment.local import with_local_motion
 from blendkit.alignment.quality import Evidence, confidence_of, stated_uncertainty_px
-from blendkit.alignment.refine import refine
+from blendkit.alignment.refine import first_discs, refine
 from blendkit.alignment.refusal import refuse
 from blendkit.alignment.select import earned, with_best_model
 from blendkit.alignment.sharpest import ask_sharpest
@@ -26,6 +26,9 @@ _APART_PX = 1.5
 _TIED_TURN_DEG, _TIED_SCALE, _TIED_OVERLAP = 20.0, 0.25, 0.3
 """What somebody may tie that the search would not try; beyond it a click was wrong."""
 
+_FINE_WEIGHT, _SUPPORT_WEIGHT = 10.0, 1.0
+"""Say of a correlation in fine detail and in the band of the fit, against one in large tones: each
+has more independent samples than the last."""
 _STRAYED = 0.05
 """Confidence of a fit that ran off to a turn or scale that was not even searched."""
 
@@ -79,10 +82,13 @@ def _search(light_b: Float, light_f: Float, settings: AlignmentSettings) -> Fit:
     first = working_factors(max(light_b.shape), settings)[0]
     tried = []
     for start in _distinct(coarse_search(light_b, light_f, settings), light_b.shape, settings):
-        fit = refine(light_b, light_f, start.matrix, [first], settings)
-        tried.append((_merit(score_at(light_b, light_f, fit.matrix, settings), fit), fit))
+        # Tried apart: what is sharp predicts the least error, by chance too, and only the whole
+        # picture tells which is right.
+        for discs_px in first_discs(settings.largest_relative_disc_px):
+            fit = refine(light_b, light_f, start.matrix, [first], settings, discs_px=discs_px)
+            tried.append((_merit(score_at(light_b, light_f, fit.matrix, settings), fit), fit))
     _, fit = max(tried, key=lambda pair: pair[0])
-    return _finest(light_b, light_f, fit.matrix, settings, fit.relative_disc_px)
+    return _finest(light_b, light_f, fit.matrix, settings, fit)
 
 
 def _finest(
@@ -90,11 +96,11 @@ def _finest(
     light_f: Float,
     start: Matrix,
     settings: AlignmentSettings,
-    disc_px: float | None = None,
+    found: Fit | None = None,
 ) -> Fit:
     """Fit a similarity from coarse to fine, then the model that settings or evidence ask for."""
     factors = working_factors(max(light_b.shape), settings)
-    fit = refine(light_b, light_f, start, factors, settings, disc_px=disc_px)
+    fit = refine(light_b, light_f, start, factors, settings, found=found)
     sharpest = ask_sharpest(light_b, light_f, fit, factors)
     own = sharpest.own
     # A zone spread over the frame contradicts a similarity, too, where the lens asks for more.
@@ -111,7 +117,22 @@ def _may_lead(own: Fit, light_b: Float, settings: AlignmentSettings) -> bool:
 
 
 def _merit(scores: dict[str, float], fit: Fit) -> float:
-    return scores["fine"] + 0.5 * scores["soft"] + 0.5 * fit.correlation
+    """Return how well a fit explains a pair: log likelihoods of its correlations, weighted."""
+    explained = {name: _likelihood(score) for name, score in scores.items()}
+    return (
+        _FINE_WEIGHT * explained["fine"]
+        + explained["soft"]
+        + _SUPPORT_WEIGHT * fit.support * _likelihood(fit.correlation)
+    )
+
+
+def _likelihood(correlation: float) -> float:
+    """Return the log likelihood that a correlation gains over none, each independent sample.
+
+    >>> round(_likelihood(0.9), 2), round(_likelihood(0.1), 3)
+    (0.83, 0.005)
+    """
+    return -0.5 * float(np.log(1 - np.clip(correlation, 0, 0.999) ** 2))
 
 
 def _described(light_b: Float, light_f: Float, fit: Fit, settings: AlignmentSettings) -> Alignment:
@@ -124,6 +145,7 @@ def _described(light_b: Float, light_f: Float, fit: Fit, settings: AlignmentSett
         apart_px=fit.apart_px,
         doubt_px=fit.doubt_px,
         support=fit.support,
+        relative_disc_px=fit.relative_disc_px,
         long_side_px=max(light_b.shape),
     )
     return Alignment(

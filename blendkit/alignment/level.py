@@ -19,6 +19,9 @@ _DISC_PENALTY = 0.25
 
 Blur-matched background carries veil, parallax and wrong blur, which its own residuals do not show.
 """
+_TRUSTED_BY_CHANCE = 0.002
+"""Share of the frame, weighted by trust, that agrees by chance: where nothing is in focus in both
+frames, windows of noise and of boughs on trees do, and a fit to them predicts a small error."""
 _ITERATIONS = 12
 _TRIAL_ITERATIONS = 2
 _SETTLED_PX = 0.002
@@ -77,7 +80,9 @@ class Level:
         """Return the error over the whole frame that the fit is taken to have, px of the scale."""
         covariance = system.block_covariance(model)
         error = models.predicted_rms_px(covariance, model, self._grid, self.size)
-        return error * (1 + _DISC_PENALTY * abs(disc_px))
+        trusted = float(system.weights.sum() / np.prod(self._shape))
+        chance = _TRUSTED_BY_CHANCE / (trusted + 1e-12)
+        return error * (1 + _DISC_PENALTY * abs(disc_px)) * (1 + chance**2)
 
     def bands(self, disc_px: float) -> tuple[Band, Float]:
         """Return both bands, with the sharper frame blurred by the relative disc."""

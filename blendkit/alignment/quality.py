@@ -21,6 +21,10 @@ may be pulled by less than that towards the other."""
 _DOUBTFUL_PX, _DOUBTED = 0.5, 0.85
 """Doubt, at 1200 px width, from which on the confidence is held below 0.9: zones equally sharp
 moved differently, and which of them is the sitter nobody can tell."""
+_MATCHED_PX, _MATCHED_BOUND = 10.0, 0.03
+"""Relative disc, px at 1200 px width, from which the fit rests on blur laid on the sharper frame,
+and the part of the rest by which it may be off: a mechanically vignetted aperture is no disc off
+axis, and its middle lies elsewhere."""
 _HALVES_APART_PX = 0.5
 """Distance of the fits to two halves of the evidence that speaks neither way, at 1200 px width."""
 
@@ -33,6 +37,7 @@ class Evidence:
     predicted_px: RMS error over the frame that the block covariance predicts.
     halves_px: RMS distance over the frame of the fits to two halves of the evidence.
     support: share of the frame that carried the fit.
+    relative_disc_px: by which the sharper frame was blurred to be compared.
     long_side_px: of the frame.
     apart_px, doubt_px: how far the sharpest zone contradicts, see `sharpest`.
     """
@@ -45,6 +50,7 @@ class Evidence:
     long_side_px: int
     apart_px: float = 0.0
     doubt_px: float = 0.0
+    relative_disc_px: float = 0.0
 
 
 def confidence_of(evidence: Evidence) -> float:
@@ -71,5 +77,6 @@ def stated_uncertainty_px(evidence: Evidence) -> float:
         _HALVES_BOUND * evidence.halves_px,
         _APART_BOUND * min(evidence.apart_px, _FULLY_APART_PX / per_px),
         _DOUBT_BOUND * evidence.doubt_px,
+        _MATCHED_BOUND * max(abs(evidence.relative_disc_px) - _MATCHED_PX / per_px, 0),
     )
     return float(np.sqrt(np.square(parts).sum()))

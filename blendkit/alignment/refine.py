@@ -7,7 +7,7 @@ Why so, found on simulated pairs with a sitter in focus on a tenth of the frame:
 * weights come from the windowed correlation of the two bands, so the zone in focus in both frames
   is found, not assumed, and a blurred foreground drops out by itself;
 * the gain is *local*, within 0.3 to 3 times the global one: it absorbs exposure, fall-off and veil;
-* the sharper frame is first blurred by the relative disc, fitted too, up to about 10 px;
+* the sharper frame is first blurred by the relative disc, fitted too, up to 20 px of the scale;
 * Tukey weights hold off what moved.
 """
 
@@ -33,7 +33,8 @@ def refine(
     settings: AlignmentSettings,
     *,
     model: str = "similarity",
-    disc_px: float | None = None,
+    discs_px: Sequence[float] = (),
+    found: Fit | None = None,
 ) -> Fit:
     """Fit the transform from coarse to fine.
 
@@ -49,22 +50,25 @@ def refine(
         Uses largest_relative_disc_px.
     model : str
         A name in `models.MODELS`.
-    disc_px : float, optional
-        Relative disc in full px that the first scale starts from; None tries them all.
+    discs_px : sequence of float, optional
+        Relative discs to try at the first scale, px of it; without them, those around `found`'s,
+        or all.
+    found : Fit, optional
+        Where `start` comes from; whatever does not bear it out is not followed.
 
     Returns
     -------
     Fit
         Of the last factor at which the finer band still improved the fit.
     """
-    matrix, best = start, None
+    matrix, best = start, found
     for factor in factors:
         level = Level(background, foreground, factor, matrix, best)
-        trials = _trial_discs(disc_px, factor, settings.largest_relative_disc_px)
-        fit = level.fit(matrix, trials, model)
+        trials = _trial_discs(best, factor, settings.largest_relative_disc_px)
+        fit = level.fit(matrix, trials if best else discs_px or trials, model)
         if best is not None and not _carries_on(best, fit):
             break
-        best, matrix, disc_px = fit, fit.matrix, fit.relative_disc_px
+        best, matrix = fit, fit.matrix
     assert best is not None  # noqa: S101 - factors is never empty
     return best
 
@@ -92,20 +96,26 @@ def _middle(fit: Fit) -> NDArray[np.float64]:
     return np.array([place]) * fit.factor
 
 
-def _trial_discs(disc_px: float | None, factor: int, largest_px: float) -> list[float]:
-    """Return the relative discs to try, px of the scale: a few, or those around the coarser one's.
+def first_discs(largest_px: float) -> list[list[float]]:
+    """Return the relative discs of a zone about as sharp in both frames, and those of others, px.
 
-    >>> _trial_discs(None, 4, 10.0)
-    [-10.0, -4.5, -2.0, 0.0, 2.0, 4.5, 10.0]
-    >>> _trial_discs(4.0, 1, 10.0)
-    [0.0, 2.0, 3.0, 4.5, 7.0]
+    >>> first_discs(20.0)
+    [[-4.5, -2.0, 0.0, 2.0, 4.5], [-20.0, -14.0, -10.0, 10.0, 14.0, 20.0]]
+    >>> first_discs(5.0)
+    [[-4.5, -2.0, 0.0, 2.0, 4.5]]
     """
+    ranges = (-4.5, -2.0, 0.0, 2.0, 4.5), (-20.0, -14.0, -10.0, 10.0, 14.0, 20.0)
+    allowed = ([disc for disc in discs if abs(disc) <= largest_px] for discs in ranges)
+    return [discs for discs in allowed if discs]
+
+
+def _trial_discs(found: Fit | None, factor: int, largest_px: float) -> list[float]:
+    """Return the relative discs to try, px of the scale: a few, or those around a coarser fit's."""
+    if found is None:
+        return [disc for discs in first_discs(largest_px) for disc in discs]
     side = [d for d in _DISCS_PX if d <= largest_px]
     every = [-d for d in reversed(side[1:])] + side
-    if disc_px is None:
-        few = side[2::2]
-        return [-d for d in reversed(few)] + [0.0, *few]
-    middle = int(np.argmin(np.abs(np.array(every) - disc_px / factor)))
+    middle = int(np.argmin(np.abs(np.array(every) - found.relative_disc_px / factor)))
     return sorted({0.0, *every[max(middle - 2, 0) : middle + 2]})
 
 

@@ -27,7 +27,8 @@ class Case:
 
     group: what is varied; value: to what. solvable: whether a photographer would expect a fit.
     disc_px: disc of the foreground; the background's is 0.55 of it; both in the background frame.
-    in_focus: share of the frame that the sitter fills, about; None = the scene's own figure.
+    in_focus: share of the frame that the sitter fills, about; None = the scene's own figure,
+        0 = nobody, and then nothing is in focus in both frames.
     """
 
     group: str
@@ -77,6 +78,12 @@ def held_out(count: int, seed: int) -> Iterator[Case]:
             parallax_px=float(rng.uniform(1, 8) * rng.choice([-1, 1])),
             sway_px=float(rng.uniform(0, 1.5)),
         )
+
+
+def nobody(count: int) -> Iterator[Case]:
+    """Yield pairs of new scenes in which nobody stands: only a blurred background can lead."""
+    for case in _everything_at_once(count, seed=77, scenes_from=300):
+        yield replace(case, group="nobody", disc_px=0.6 * case.disc_px + 30, in_focus=0.0)
 
 
 def _everything_at_once(count: int, *, seed: int = 2024, scenes_from: int = 0) -> Iterator[Case]:

@@ -96,6 +96,8 @@ def _scene(name: str, seed: int, size: tuple[int, int], in_focus: float | None) 
     scene = SCENES[name](seed, size)
     if in_focus is None:
         return scene
+    if in_focus == 0:
+        return replace(scene, layers=tuple(la for la in scene.layers if la.role != "sitter"))
     height = float(np.sqrt(in_focus / _FIGURE_SHARE))
     rng = np.random.default_rng(seed)
     top = max(0.5 - height / 2, 0.04)

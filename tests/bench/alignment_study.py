@@ -3,7 +3,8 @@
     python tests/bench/alignment_study.py --cache FOLDER --rows rows.jsonl [--compare] [--every 5]
 
 prints one line a group and the figures that the package promises, and writes one JSON line a pair.
-`--held-out SEED` takes pairs on which nothing was calibrated instead; `--resume` goes on.
+`--held-out SEED` takes pairs on which nothing was calibrated instead, `--nobody` pairs without a
+sitter; `--resume` goes on.
 Single-threaded it takes about a second a pair, and two more to make each pair the first time.
 """
 
@@ -17,7 +18,7 @@ from typing import Any
 
 import cv2
 import numpy as np
-from alignment_cases import Case, cases, held_out
+from alignment_cases import Case, cases, held_out, nobody
 from alignment_pairs import StudyPair, pair_of
 from alignment_rivals import rivals
 from alignment_table import print_table
@@ -39,20 +40,26 @@ def main() -> None:
     parser.add_argument("--compare", action="store_true", help="run other methods too")
     parser.add_argument("--every", type=int, default=1, help="take every n-th pair only")
     parser.add_argument("--held-out", type=int, metavar="SEED", help="pairs of new scenes instead")
-    parser.add_argument("--count", type=int, default=120, help="how many of them")
+    parser.add_argument("--nobody", action="store_true", help="pairs without a sitter instead")
+    parser.add_argument("--count", type=int, default=120, help="how many of those")
     parser.add_argument("--resume", action="store_true", help="keep the rows that are there")
     parser.add_argument("--threads", type=int, default=1)
     chosen = parser.parse_args()
     cv2.setNumThreads(chosen.threads)
     chosen.cache.mkdir(parents=True, exist_ok=True)
-    seed = chosen.held_out
-    wanted = list(cases() if seed is None else held_out(chosen.count, seed))[:: chosen.every]
+    wanted = list(_wanted(chosen))[:: chosen.every]
     rows = _rows_so_far(chosen.rows) if chosen.resume else []
     with chosen.rows.open("w") as out:
         for row in measured(wanted, chosen.cache, rows, compare=chosen.compare):
             out.write(json.dumps(row, default=float) + "\n")
             out.flush()
     print_table(_rows_so_far(chosen.rows))
+
+
+def _wanted(chosen: argparse.Namespace) -> Iterator[Case]:
+    if chosen.nobody:
+        return nobody(chosen.count)
+    return cases() if chosen.held_out is None else held_out(chosen.count, chosen.held_out)
 
 
 def _rows_so_far(path: Path) -> list[dict[str, Any]]:

@@ -111,6 +111,20 @@ def test_a_background_hardly_blurred_that_moved_does_not_lead(scene: Scene) -> N
     assert error < found.uncertainty_px
 
 
+@pytest.mark.parametrize("name", ["thin_boughs_over_woods", "boughs_at_two_depths"])
+@pytest.mark.parametrize("far_px", [(27.0, 4.0), (22.0, 8.0)])
+def test_without_anything_in_focus_in_both_the_background_leads(
+    name: str, far_px: tuple[float, float]
+) -> None:
+    # What is sharp by chance, noise and twigs, used to lead the fit astray by tens of px.
+    scene = SCENES[name](3, SIZE)
+    empty = replace(scene, layers=[layer for layer in scene.layers if layer.role != "sitter"])
+    found, error = _aligned(empty, replace(PLAIN, background_disc_px=far_px))
+    assert 1e-3 < error < 0.5
+    assert error < found.uncertainty_px
+    assert found.relative_disc_px > 8
+
+
 def test_a_stated_uncertainty_covers_the_error_and_says_something(scene: Scene) -> None:
     found, error = _aligned(scene, replace(PLAIN, iso=(200.0, 1600.0)))
     assert error < found.uncertainty_px < 0.6
