@@ -12,8 +12,9 @@ for what two frames with one focus leave soft.  Which is asked, and down to what
 Training script, seeds and held-out figures: tests/bench/matte_training.
 """
 
-from collections.abc import Iterator
-from functools import cache
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cache, partial
 from importlib import resources
 
 import cv2
@@ -23,8 +24,9 @@ import onnxruntime
 from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, boxes, inside, tiles
-from blendkit.frame import Float
+from blendkit.frame import Bool, Float
 from blendkit.masks.evidence import NO_PRIOR, colour_evidence, exposure_scale, network_planes
+from blendkit.masks.missed_focus import missed_in_focus
 
 _TILE = 512
 _MARGIN = 64
@@ -32,6 +34,9 @@ _COARSEST_PX = 320
 _SETTLED = 0.004
 _TURNED_PX, _SIDES = 1600, 4
 """Long side up to which several looks are worth their time, and their number."""
+_MISSED_PRIOR, _NEAR_PX = 0.8, 7
+"""Where the network missed what is in focus, the least prior with which it is asked again, and the
+square around each such place in which it may change its word."""
 _INPUT = "planes"
 SHARP, SOFT = "matte_net.onnx", "soft_net.onnx"
 """Weights for foreground that is sharp in its own frame, and for what stopping down leaves soft."""
@@ -85,12 +90,15 @@ def ever_finer(
 
     Parameters as for `network_matte`.
     """
-    scale = exposure_scale(background)
+    exposure = exposure_scale(background)
     matte: Float | None = None
     for factor in _factors(max(hint.shape)):
         soft, sharp, where = (reduce_by(v, factor) for v in (background, foreground, hint))
         start = None if matte is None else enlarge(matte, 2, (where.shape[1], where.shape[0]))
-        matte = _at_one_scale(soft, sharp, where, start, grain / factor, scale, weights, turned)
+        sides = turned and max(where.shape) <= _TURNED_PX
+        look = partial(_from_all_sides if sides else run_network, weights)
+        scale = _Scale(soft, sharp, where, grain / factor, exposure, look)
+        matte = _at_one_scale(scale, start)
         yield factor, np.asarray(matte * (where > 0), np.float32)
 
 
@@ -134,39 +142,58 @@ def _factors(long_side_px: int) -> list[int]:
     return factors[::-1]
 
 
-def _at_one_scale(
-    background: Float,
-    foreground: Float,
-    hint: Float,
-    coarser: Float | None,
-    grain: float,
-    scale: float,
-    weights: str,
-    turned: bool,
-) -> Float:
-    shape = hint.shape
-    look = _from_all_sides if turned and max(shape) <= _TURNED_PX else run_network
+@dataclass(frozen=True, eq=False, slots=True)
+class _Scale:
+    """Both frames, where to search, and how to look, at one scale."""
+
+    background: Float
+    foreground: Float
+    hint: Float
+    grain: float
+    exposure: float
+    look: Callable[[Float], Float]
+
+    def asked(self, prior: Float, colour: Float, where: Bool, matte: Float) -> Float:
+        """Return a matte with what the network says where the prior leaves it open."""
+        open_ = where & (prior > _SETTLED)
+        open_ &= cv2.erode(prior, np.ones((5, 5), np.uint8)) < 1 - _SETTLED
+        said = matte.copy()
+
+        def propose(part: tuple[Window, Window]) -> None:
+            inner, outer = part
+            planes = network_planes(
+                self.background[outer],
+                self.foreground[outer],
+                self.hint[outer],
+                prior[outer],
+                colour[outer],
+                self.grain,
+                self.exposure,
+            )
+            said[inner] = self.look(planes)[0][inside(inner, outer)]
+
+        each_part(propose, boxes(open_, _TILE, _MARGIN))
+        return said
+
+    def asked_again(self, prior: Float, colour: Float, matte: Float) -> Float:
+        """Return a matte with what it missed of what is in focus, that said in place of colours."""
+        missed = missed_in_focus(self.foreground, self.hint, matte, self.exposure)
+        if not missed.any():
+            return matte
+        near = cv2.dilate((missed > 0).astype(np.uint8), np.ones((_NEAR_PX, _NEAR_PX))) > 0
+        prior = np.where(missed > 0, np.maximum(prior, _MISSED_PRIOR), prior).astype(np.float32)
+        told = np.asarray(1 - (1 - colour) * (1 - missed), np.float32)
+        again = self.asked(prior, told, near & (self.hint > 0), matte)
+        return np.where(near, np.maximum(again, matte), matte).astype(np.float32)
+
+
+def _at_one_scale(scale: _Scale, coarser: Float | None) -> Float:
+    shape = scale.hint.shape
     prior = np.full(shape, NO_PRIOR, np.float32) if coarser is None else coarser
-    matte = np.zeros(shape, np.float32) if coarser is None else prior.copy()
-    colour = colour_evidence(foreground, hint, scale)
-    open_ = (hint > 0) & (prior > _SETTLED)
-    open_ &= cv2.erode(prior, np.ones((5, 5), np.uint8)) < 1 - _SETTLED
-
-    def propose(part: tuple[Window, Window]) -> None:
-        inner, outer = part
-        planes = network_planes(
-            background[outer],
-            foreground[outer],
-            hint[outer],
-            prior[outer],
-            colour[outer],
-            grain,
-            scale,
-        )
-        matte[inner] = look(weights, planes)[0][inside(inner, outer)]
-
-    each_part(propose, boxes(open_, _TILE, _MARGIN))
-    return matte
+    start = np.zeros(shape, np.float32) if coarser is None else coarser
+    colour = colour_evidence(scale.foreground, scale.hint, scale.exposure)
+    matte = scale.asked(prior, colour, scale.hint > 0, start)
+    return matte if max(shape) > _TURNED_PX else scale.asked_again(prior, colour, matte)
 
 
 def _from_all_sides(name: str, planes: Float) -> Float:
