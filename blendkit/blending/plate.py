@@ -26,6 +26,11 @@ _KEPT = 0.99
 _LEAST_MASS, _LACKING = 0.05, 1e-3
 """What a re-rendered place rests on at least, and the share of it that counts where the foreground
 frame is far softer there, as in a focus pair: as little as can be."""
+_LEAST_SHOWN, _SLACK, _WELL_SEEN = 0.6, 0.004, 0.1
+"""Share of what the foreground frame shows behind, less some noise, that a plate holds at least in
+each channel, fading below what a place must rest on: both frames see one background, and a veil
+taken for more than it is would take all green out of the sky between leaves.  Not where the
+background frame is the sharper one: its shadows are deeper."""
 _UNTOUCHED = 1e-4
 """Veil coverage that cannot move a 16-bit code by more than one at full contrast."""
 
@@ -90,9 +95,14 @@ def make_plate(
         here = touched[own]
         if here.any():
             trust = share[own][..., None]
-            guess = np.maximum(behind.at(own)[0] + offset.at(own), 0)
+            shown, mass = behind.at(own)
+            guess = np.maximum(shown + offset.at(own), 0)
             divided = _divided(background[own], *veil.at(own), settings)
             joined = trust * divided + (1 - trust) * guess
+            seen = np.clip(mass / _WELL_SEEN, 0, 1)
+            if sharpness is not None:
+                seen *= sharpness[own] <= 0
+            np.maximum(joined, seen[..., None] * (_LEAST_SHOWN * shown - _SLACK), out=joined)
             if rim is not None:
                 _brightened(joined, np.maximum(divided, background[own]), rim[own])
             joined += sitter[own][..., None] * (background[own] - joined)

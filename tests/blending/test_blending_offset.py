@@ -13,16 +13,17 @@ LEAF = np.float32([0.36, 0.40, 0.18])
 MIDDLE = SHAPE[1] // 2
 
 
-def plate_of(guess: Float, mass: Float) -> Float:
+def plate_of(guess: Float, mass: Float, taken_for: float = 1.0) -> Float:
     """Return the plate of a sky behind leaves, thin on the left and dense on the right.
 
     guess: the sky re-rendered, (height, width, 3); mass: what it rests on, (height, width).
+    taken_for: the veil's light as it was estimated, against what it is.
     """
     coverage = np.full(SHAPE, 0.5, np.float32)
     coverage[:, MIDDLE:] = 0.9
     light = coverage[..., None] * LEAF
     soft = light + (1 - coverage[..., None]) * SKY
-    veil = Veil(coverage, ((np.dstack([light, coverage]).astype(np.float32), 1),))
+    veil = Veil(coverage, ((np.dstack([taken_for * light, coverage]).astype(np.float32), 1),))
     behind = WholeBackdrop(guess.astype(np.float32), mass.astype(np.float32))
     nobody = np.zeros(SHAPE, np.float32)
     return make_plate(soft.astype(np.float32), veil, behind, nobody, PlateSettings()).beneath
@@ -43,3 +44,12 @@ def test_light_that_the_frames_differ_in_leaves_no_step() -> None:
     at_the_seam = joined[:, MIDDLE + 1 : MIDDLE + 4].mean(axis=(0, 1))
     assert (at_the_seam > 0.915 * SKY).all()
     assert (at_the_seam < SKY).all()
+
+
+def test_a_veil_taken_for_too_much_leaves_the_sky_what_the_other_frame_shows() -> None:
+    guess = np.broadcast_to(SKY, (*SHAPE, 3))
+    joined = plate_of(guess, np.ones(SHAPE), taken_for=1.3)
+    assert (joined > 0.57 * SKY - 0.004).all()
+    # Where the other frame shows next to nothing there is nothing to hold to.
+    alone = plate_of(guess, np.full(SHAPE, 0.01), taken_for=1.3)
+    assert (alone[..., 0] < 0.2 * SKY[0]).any()
