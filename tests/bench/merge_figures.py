@@ -3,8 +3,10 @@
     python tests/bench/merge_figures.py --hints rough --seeds 1,2,3
     python tests/bench/merge_figures.py --hints strokes,auto --more
     python tests/bench/merge_figures.py --hints rough,auto --own-disc 9
+    python tests/bench/merge_figures.py --hints rough,auto --refocused
 
-The last is a pair taken with one focus: stopping down leaves the boughs a disc of their own.
+The third is a pair taken with one focus: stopping down leaves the boughs a disc of their own.  The
+fourth has the foreground frame focused on the boughs, which spreads sitter and background in it.
 
 PSNR in dB in linear light against the exact composite.  "halo": the blurred foreground covers over
 3 % and the true matte is below 2 %.  "gain" is the share of the headroom (ceiling minus floor,
@@ -96,10 +98,13 @@ def cases(
     size: tuple[int, int],
     cache: Path | None,
     own_disc_px: float | None = None,
+    *,
+    refocused: bool = False,
 ) -> Iterator[Case]:
     """Yield the pairs; cache keeps them between runs.
 
     own_disc_px: of the nearest boughs in the foreground frame, if not as drawn.
+    refocused: whether the foreground frame is focused on the boughs, not on the sitter.
     """
     for name in names:
         scene, changes = MORE.get(name, (name, {}))
@@ -107,7 +112,20 @@ def cases(
             spec = spec_for(seed, **changes)
             if own_disc_px is not None and spec.foreground_disc_px is not None:
                 spec = replace(spec, foreground_disc_px=(spec.foreground_disc_px[0], own_disc_px))
+            if refocused:
+                spec = _refocused(spec)
             yield Case(name, scene, seed, spec, _pair(name, scene, seed, spec, size, cache))
+
+
+def _refocused(spec: PairSpec) -> PairSpec:
+    """Return a pair as the plan advises it: f/8 to f/16 on boughs at half the sitter's distance."""
+    assert spec.background_disc_px is not None
+    rng = np.random.default_rng(7000 + spec.seed)
+    return replace(
+        spec,
+        background_disc_px=(spec.background_disc_px[0], rng.uniform(10, 20)),
+        sitter_disc_px=(rng.uniform(0, 0.6), rng.uniform(3, 8)),
+    )
 
 
 def _pair(
@@ -115,6 +133,8 @@ def _pair(
 ) -> SimulatedPair:
     assert spec.foreground_disc_px is not None
     label = f"{name.replace(' ', '_')}-{seed}-{size[0]}-{spec.foreground_disc_px[1]:.2f}"
+    if spec.sitter_disc_px is not None:
+        label += f"-{spec.sitter_disc_px[1]:.2f}"
     kept = cache / f"{label}.pkl" if cache else None
     if kept and kept.exists():
         return pickle.loads(kept.read_bytes())  # noqa: S301 - our own file
@@ -231,6 +251,7 @@ def print_table(rows: list[tuple[str, dict[str, float]]]) -> None:
 @click.option("--size", default="1200x800")
 @click.option("--cache", type=click.Path(path_type=Path))
 @click.option("--own-disc", type=float, help="of the boughs in the foreground frame, px")
+@click.option("--refocused", is_flag=True, help="the foreground frame is focused on the boughs")
 def main(
     hints: str,
     names: str,
@@ -239,6 +260,7 @@ def main(
     size: str,
     cache: Path | None,
     own_disc: float | None,
+    refocused: bool,
 ) -> None:
     """Print the table."""
     chosen = [n for n in names.split(",") if n] or [*FIRST, *(MORE if more else ())]
@@ -247,7 +269,8 @@ def main(
         print(f"hints: {kind}")
         rows = []
         numbers = [int(s) for s in seeds.split(",")]
-        for case in cases(chosen, numbers, (width, height), cache, own_disc):
+        drawn = cases(chosen, numbers, (width, height), cache, own_disc, refocused=refocused)
+        for case in drawn:
             rows.append((f"{case.name} {case.seed}", judge(case, kind)[0]))
             print(rows[-1][0], f"{rows[-1][1]['whole']:.2f}", file=sys.stderr, flush=True)
         print_table(rows)
