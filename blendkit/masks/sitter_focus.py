@@ -68,8 +68,12 @@ def _refocused_px(disc_px: Float, near_px: float) -> float:
 
     >>> _refocused_px(np.array([-7.2, -7.0, -6.8, 0.5, 30.0], np.float32), 2.4)
     7.0
+    >>> _refocused_px(np.array([-3.5, -3.5, -3.0, 0.5], np.float32), 2.4)
+    3.5
+    >>> _refocused_px(np.array([-3.1, -0.6, 0.5, 1.1], np.float32), 2.4)
+    0.0
     """
-    softer = disc_px[disc_px < -_SOFTER * near_px]
+    softer = disc_px[disc_px < -near_px]
     if len(softer) <= np.count_nonzero(np.abs(disc_px) < near_px):
         return 0.0
     return -float(np.median(softer))

@@ -64,7 +64,7 @@ def test_somebody_who_moved_is_kept_all_the_same() -> None:
 
 
 @pytest.mark.parametrize("far_px", [(30.0, 12.0), (10.0, 40.0)])
-@pytest.mark.parametrize("own_px", [4.0, 6.0])
+@pytest.mark.parametrize("own_px", [2.5, 4.0, 6.0])
 def test_somebody_softer_in_a_refocused_frame_is_kept(
     far_px: tuple[float, float], own_px: float
 ) -> None:
@@ -76,7 +76,7 @@ def test_somebody_softer_in_a_refocused_frame_is_kept(
         frame[here] = taken(scene, disc, seed)[here]
     zone = kept(wide, stopped) > 0.5
     assert zone[110:290, 210:410].mean() > 0.9
-    assert zone.sum() < 1.2 * 200 * 220
+    assert zone.sum() < 1.3 * 200 * 220
 
 
 @pytest.mark.parametrize("width", [300, 2500])
