@@ -66,7 +66,7 @@ def test_a_clear_frame_gives_the_plate_where_the_veil_lies() -> None:
 def test_a_clear_frame_of_another_place_is_left_out_and_flagged() -> None:
     found = pair()
     other = SCENES["twigs_against_sky"](9, SIZE)
-    stranger = make_pair(other, PairSpec(seed=9)).background
+    stranger = make_pair(other, PairSpec(seed=9, samples=60)).background
     hints = replace(painted(found), clear=replace(stranger, name="elsewhere.tif"))
     merged = merge_pair(found.background, found.foreground, hints=hints)
     kinds = {flag.kind: flag for flag in merged.flags}
