@@ -54,3 +54,13 @@ def test_contradiction_and_doubt_widen_the_bound_and_doubt_lowers_confidence() -
     assert 0.02 < bounds[0] < 0.3 < bounds[1] < 2.0 < bounds[2]
     assert confidence_of(calm) > 0.95
     assert 0.5 < confidence_of(doubtful) < 0.9
+
+
+def test_a_fit_to_blur_states_more_than_one_to_what_is_sharp() -> None:
+    # A vignetted aperture has its middle elsewhere: 3 % of the disc beyond 10 px.
+    sharp, slight, blurred = (
+        Evidence(0.8, 0.95, 0.02, 0.02, 0.2, 1200, relative_disc_px=disc_px)
+        for disc_px in (0.0, 8.0, -60.0)
+    )
+    assert stated_uncertainty_px(slight) == stated_uncertainty_px(sharp) < 0.3
+    assert 1.5 < stated_uncertainty_px(blurred) < 2.0
