@@ -15,7 +15,7 @@ from blendkit.blending.clear import shown_behind, with_clear_frame
 from blendkit.blending.disc_refine import refined_discs
 from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerendered
-from blendkit.blending.sketch import Reduced, draw_sketch, reduced
+from blendkit.blending.sketch import Reduced, draw_sketch, judged_at, reduced
 from blendkit.blending.veil import make_veil
 from blendkit.filters.resample import reduce_by, reduce_parts
 from blendkit.frame import Bool, Capture, Float
@@ -78,7 +78,7 @@ def explained(
         What stands in front and how it veils, and what lies behind.
     """
     color = foreground_color(laid.aligned, proposed)
-    small = reduced(laid, _judged_at(laid))
+    small = reduced(laid, judged_at(laid))
     matted = Matted(proposed, color, draw_sketch(small, proposed, color, settings.discs))
     del color
     asked = bool(matted.sketch.groups) and hints.matte is None
@@ -96,14 +96,6 @@ def explained(
     open_ = unplaced(proposed, alpha) if asked else np.zeros_like(region)
     searched = alpha > 0 if hints.matte is not None else region
     return View(Matte(alpha, color, searched), groups, veil.coverage, open_), plate
-
-
-def _judged_at(laid: Laid) -> int:
-    """Return the least reduction at which discs are sought and what was found is judged.
-
-    The second look knows sharp foreground best; much smaller it drops thin twigs with the rest.
-    """
-    return max(laid.factor // 2, 1)
 
 
 def _softly_painted(laid: Laid, hints: Hints) -> bool:

@@ -108,6 +108,7 @@ def weigh(
             said.parts,
             grain / small.factor,
             painted=hints.foreground_mask is not None,
+            soft=laid.factor > 1,
         )
 
     def without(matted: Matted, chance: Float) -> Matted:

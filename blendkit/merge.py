@@ -20,6 +20,7 @@ from blendkit.hints import Hints, NearerLine
 from blendkit.masks import Matte
 from blendkit.masks.edges import edge_disc_px
 from blendkit.masks.find import Found, find_coverage
+from blendkit.masks.first_look import sharp_weights
 from blendkit.masks.light_search import find_lights
 from blendkit.masks.lights import Lights
 from blendkit.masks.region import search_region
@@ -135,7 +136,7 @@ def merge_pair(
         kept, drawn = _sitter(frames, blur, grain[1], painted)
         region = search_region(lit.covered, frames, grain, protected(kept, painted), hints)
         lights = find_lights(background.pixels, lit.aligned, softness, lit.clipped[1])
-        found = _coverage(background, lit, lights, region, hints, grain[1], settings)
+        found = _coverage(background, lit, lights, blur, region, hints, grain[1], settings)
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
             bare = lit.shared & ~painted & ~near(found.alpha > 0)
@@ -199,6 +200,7 @@ def _coverage(
     background: Frame,
     lit: Lit,
     lights: Lights,
+    blur: RelativeBlur,
     region: Bool,
     hints: Hints,
     grain: float,
@@ -215,6 +217,7 @@ def _coverage(
             settings.matte,
             painted=hints.foreground_mask is not None,
             strokes=(hints.front_strokes, hints.back_strokes),
+            weights=sharp_weights(blur),
         )
 
 

@@ -80,6 +80,15 @@ def reduced(laid: Laid, least_factor: int = 1) -> Reduced:
     )
 
 
+def judged_at(laid: Laid) -> int:
+    """Return the least reduction at which discs are sought and what was found is judged.
+
+    At twice the size at which the foreground is sharp in its own frame: much smaller, thin twigs
+    would be dropped with the rest.
+    """
+    return max(laid.factor // 2, 1)
+
+
 def draw_sketch(small: Reduced, alpha: Float, color: Float, settings: DiscSettings) -> Sketch:
     """Find the boughs' discs at reduced size.
 

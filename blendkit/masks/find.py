@@ -12,7 +12,7 @@ from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.colour_vote import voted_by_colour
 from blendkit.masks.first_look import Proposed, first_look
-from blendkit.masks.network import network_matte
+from blendkit.masks.network import SHARP, network_matte
 from blendkit.masks.spread import spread_strokes
 from blendkit.masks.unpainted import unpainted_mask
 from blendkit.settings import MatteSettings
@@ -64,6 +64,7 @@ def find_coverage(
     *,
     painted: bool,
     strokes: tuple[Float | None, Float | None] = (None, None),
+    weights: str = SHARP,
 ) -> Found:
     """Find how much of each pixel is foreground.
 
@@ -81,6 +82,8 @@ def find_coverage(
         mask of a second look, so that colours inside and outside can be told apart.
     strokes : tuple
         Rasterised strokes on foreground and on background, float32 (height, width) or None.
+    weights : str
+        Those for foreground that is sharp in its own frame, of `first_look.sharp_weights`.
 
     Returns
     -------
@@ -89,7 +92,7 @@ def find_coverage(
     if not region.any():
         return Found(np.zeros(region.shape, np.float32))
     full = _Sought(background, aligned, region, grain, strokes)
-    first, small, proposal = _proposed(full, painted=painted)
+    first, small, proposal = _proposed(full, weights, painted=painted)
     alpha = _settled(small.aligned, proposal, small.region, settings)
     alpha[(alpha > 0) & (alpha < _SPECK)] = 0  # zeros stay unwritten
     alpha[alpha > 1 - _SPECK] = 1
@@ -98,13 +101,14 @@ def find_coverage(
     return Found(alpha, first.sharp_factor)
 
 
-def _proposed(full: _Sought, *, painted: bool) -> tuple[Proposed, _Sought, Float]:
+def _proposed(full: _Sought, weights: str, *, painted: bool) -> tuple[Proposed, _Sought, Float]:
     """Return what the network proposed, what is sought at that scale, and the matte there.
 
     The network's matte, with what colour and strokes say of it.
     """
     hint = full.region.astype(np.float32) if painted else np.ones(full.region.shape, np.float32)
-    first = first_look(full.background, full.aligned, hint, full.grain, turned=painted)
+    frames = full.background, full.aligned
+    first = first_look(*frames, hint, full.grain, sharp=weights, turned=painted)
     small, found = full.reduced(first.factor), first.matte
     frames = small.background, small.aligned
     if not painted:

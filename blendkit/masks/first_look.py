@@ -6,6 +6,10 @@ on such pairs find it at a scale at which its disc is some 4 to 8 px; finer ther
 and the matte, enlarged, is as soft as the bough.
 
 How soft it is, the picture's own edges tell, where the coarser scale saw something.
+
+A foreground frame that is focused on the boughs spreads everything else, and weights that know such
+pairs take what is sharp in it for foreground more boldly.  In a pair with one focus they would take
+trunks far behind as well.
 """
 
 from dataclasses import dataclass
@@ -16,7 +20,8 @@ from blendkit.filters.bands import gaussian
 from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.frame import Float
 from blendkit.masks.edges import edge_disc_px
-from blendkit.masks.network import SHARP, SOFT, ever_finer
+from blendkit.masks.network import REFOCUSED, SHARP, SOFT, ever_finer
+from blendkit.sharpness import RelativeBlur
 
 _SOFT_PX, _GROWS = 4.0, 1.2
 _MAYBE_SOFT_PX, _GREW = 2.9, 1.45
@@ -29,6 +34,11 @@ _SURELY_SHARP_PX, _SOFT_IF_DOUBTFUL_PX = 2.4, 3.0
 With nothing painted, true discs of 0.5 to 2 px read as up to 1.9 at half size, 9 px as 3.0 to 3.5
 where little was seen; the other weights' matte read that as 3.2 to 4.7."""
 _SEEN, _SEEN_BLUR_PX = 0.25, 1.0
+_SURE, _LEAST_MEASURED = 0.25, 0.02
+_ALIKE_PX, _ALIKE_SIDE_SHARE, _ALIKE_SHARE = 1.5, 0.002, 0.01
+"""Relative disc up to which both frames hold a place alike, px or of the long side, and the share
+of what is measured that must be.  Of 60 pairs those with one focus and somebody in it have 0.06 and
+more, those with two foci, or with nobody, at most 0.001."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -36,8 +46,8 @@ class Proposed:
     """A matte at the finest scale that shows more of it.
 
     factor: the reduction.  matte: float32, of the picture reduced by it, 0 outside the hint.
-    weights: SHARP or SOFT, by which it was found.  sharp_factor: the reduction at which the
-    foreground is sharp in its own frame.
+    weights: SHARP, REFOCUSED or SOFT, by which it was found.  sharp_factor: the reduction at which
+    the foreground is sharp in its own frame.
     """
 
     factor: int
@@ -46,16 +56,37 @@ class Proposed:
     sharp_factor: int
 
 
+def sharp_weights(blur: RelativeBlur) -> str:
+    """Return the weights for foreground that is sharp in its own frame: SHARP or REFOCUSED.
+
+    REFOCUSED where a good part of the frame is measured and next to nothing of it is held alike.
+    """
+    sure = blur.confidence > _SURE
+    if sure.mean() < _LEAST_MEASURED:
+        return SHARP
+    long_side_px = max(blur.disc_px.shape) * blur.factor
+    alike_px = max(_ALIKE_PX, _ALIKE_SIDE_SHARE * long_side_px)
+    alike = np.abs(blur.disc_px[sure]) < alike_px
+    return SHARP if alike.mean() > _ALIKE_SHARE else REFOCUSED
+
+
 def first_look(
-    background: Float, foreground: Float, hint: Float, grain: float, *, turned: bool = False
+    background: Float,
+    foreground: Float,
+    hint: Float,
+    grain: float,
+    *,
+    sharp: str = SHARP,
+    turned: bool = False,
 ) -> Proposed:
     """Propose a matte at the finest scale that shows more of it, by the weights made for it.
 
-    Parameters as for `network.network_matte`.
+    sharp: the weights for foreground that is sharp in its own frame.  Other parameters as for
+    `network.network_matte`.
     """
     looked = background, foreground, hint, grain
     softly = ever_finer(*looked, SOFT, turned=turned)
-    for factor, matte in ever_finer(*looked, SHARP, turned=turned):
+    for factor, matte in ever_finer(*looked, sharp, turned=turned):
         if factor == 1:
             break
         finer = factor // 2
@@ -67,7 +98,7 @@ def first_look(
         if soft:
             found = next(m for f, m in softly if f == finer)
             return Proposed(finer, found, SOFT, factor)
-    return Proposed(1, matte, SHARP, 1)
+    return Proposed(1, matte, sharp, 1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,9 @@ full size but with the whole bough in mind.  Of each tile only the box around it
 computed.  Tiles and boxes hang on the picture, and a tile is one thread's work, so any machine of
 a kind gives the same bytes.
 
-It has two sets of weights: for foreground that is sharp in its own frame, discs of 0 to 3 px, and
-for what two frames with one focus leave soft.  Which is asked, and down to what scale: first_look.
+It has three sets of weights: two for foreground that is sharp in its own frame, discs of 0 to 3 px,
+in pairs with one focus and with two, and one for what two frames with one focus leave soft.  Which
+is asked, and down to what scale: first_look.
 
 Training script, seeds and held-out figures: tests/bench/matte_training.
 """
@@ -30,7 +31,7 @@ from blendkit.masks.missed_focus import missed_in_focus
 
 _TILE = 512
 _MARGIN = 64
-_COARSEST_PX = 320
+COARSEST_PX = 320
 _SETTLED = 0.004
 _TURNED_PX, _SIDES = 1600, 4
 """Long side up to which several looks are worth their time, and their number."""
@@ -38,8 +39,9 @@ _MISSED_PRIOR, _NEAR_PX = 0.8, 7
 """Where the network missed what is in focus, the least prior with which it is asked again, and the
 square around each such place in which it may change its word."""
 _INPUT = "planes"
-SHARP, SOFT = "matte_net.onnx", "soft_net.onnx"
-"""Weights for foreground that is sharp in its own frame, and for what stopping down leaves soft."""
+SHARP, REFOCUSED, SOFT = "matte_net.onnx", "refocused_net.onnx", "soft_net.onnx"
+"""Weights for foreground that is sharp in its own frame, where something else is in focus in both
+and where nothing is, and for what stopping down leaves soft."""
 _ZONE_NAME = "zone_net.onnx"
 """The same net at an earlier stage: what taught it mattes since cost the sitter part of her hem."""
 
@@ -64,7 +66,7 @@ def network_matte(
     grain : float
         Noise of the foreground frame at middle grey, linear standard deviation.
     weights : str
-        SHARP or SOFT.
+        SHARP, REFOCUSED or SOFT.
     turned : bool
         Whether to look from several sides where the picture is small enough, and take the mean.
 
@@ -137,7 +139,7 @@ def _factors(long_side_px: int) -> list[int]:
     ([16, 8, 4, 2, 1], [4, 2, 1], [1])
     """
     factors = [1]
-    while long_side_px / factors[-1] > _COARSEST_PX * 1.5:
+    while long_side_px / factors[-1] > COARSEST_PX * 1.5:
         factors.append(factors[-1] * 2)
     return factors[::-1]
 

@@ -26,6 +26,7 @@ fine detail of the foreground frame, what the testimony leans to, a first look a
 disc that the place would choose by itself, and its lead."""
 MATTE = 6
 """The plane of the matte."""
+_SHARP, _SOFT = "veil_net.onnx", "soft_veil_net.onnx"
 _MIDDLE_GREY_GRAIN = 20.0
 _SMALL = 4
 
@@ -38,6 +39,7 @@ def second_look(
     grain: float,
     *,
     painted: bool,
+    soft: bool = False,
 ) -> Float:
     """Return how likely each place of a proposed matte stands in front.
 
@@ -54,6 +56,9 @@ def second_look(
         Noise of `aligned` at middle grey, linear standard deviation.
     painted : bool
         Whether the matte was sought in a mask that somebody painted.
+    soft : bool
+        Whether the foreground is soft in its own frame, as two frames with one focus leave it.
+        Such pairs have weights of their own.
 
     Returns
     -------
@@ -61,7 +66,7 @@ def second_look(
         float32, 0 to 1, at half the size.
     """
     planes = second_planes(background, aligned, alpha, said, grain, painted=painted)
-    return np.asarray(run_network("veil_net.onnx", planes)[0], np.float32)
+    return np.asarray(run_network(_SOFT if soft else _SHARP, planes)[0], np.float32)
 
 
 def second_planes(

@@ -27,15 +27,22 @@ def twigs(seed: int, columns: tuple[int, int]) -> Float:
     return np.float32(drawn / 255)
 
 
-def told(seed: int, boughs_px: float, ground_px: float) -> tuple[Float, Float, Float]:
-    """Return twigs in front, twigs behind, and how likely the second look finds each place."""
+def told(
+    seed: int, boughs_px: float, ground_px: float, own_px: float = 0.0
+) -> tuple[Float, Float, Float]:
+    """Return twigs in front, twigs behind, and how likely the second look finds each place.
+
+    own_px: the disc of the twigs in front in their own frame.
+    """
     rng = np.random.default_rng(seed)
     front, behind = twigs(seed, (0, 330)), twigs(seed + 1, (390, 720))
     trees = disc_blur(rng.uniform(0.1, 1.0, (*SHAPE, 3)).astype(np.float32), 8)
     bark = np.full((*SHAPE, 3), BARK, np.float32)
     ground = behind[..., None] * bark + (1 - behind[..., None]) * trees
+    front = disc_blur(front, own_px) if own_px else front
     sharp = front[..., None] * bark + (1 - front[..., None]) * ground
-    veil = make_veil(front, bark, [BoughGroup(np.ones_like(front), boughs_px, (0.0, 0.0))])
+    relative_px = float(np.sqrt(boughs_px**2 - own_px**2))
+    veil = make_veil(front, bark, [BoughGroup(np.ones_like(front), relative_px, (0.0, 0.0))])
     soft = veil.over(disc_blur(ground, ground_px))
     soft += rng.normal(0, 0.003, soft.shape).astype(np.float32)
     sharp = (sharp + rng.normal(0, GRAIN, sharp.shape)).astype(np.float32)
@@ -44,7 +51,8 @@ def told(seed: int, boughs_px: float, ground_px: float) -> tuple[Float, Float, F
     evidence = gather_evidence(soft, guess, claimed, bark, np.ones_like(front), DiscSettings())
     groups = (BoughGroup(np.ones_like(front), boughs_px, (0.0, 0.0)),)
     said = veil_testimony(evidence, groups, np.full_like(front, ground_px), DiscSettings())
-    likely = second_look(soft, sharp, claimed, said.parts, GRAIN, painted=True)
+    softly = own_px > 0
+    likely = second_look(soft, sharp, claimed, said.parts, GRAIN, painted=True, soft=softly)
     whole = cv2.resize(likely, SHAPE[::-1], interpolation=cv2.INTER_LINEAR)
     return front, behind, np.asarray(whole, np.float32)
 
@@ -57,6 +65,14 @@ def test_twigs_in_front_are_told_from_their_likes_behind(
     here, there = (float((likely * of).sum() / of.sum()) for of in (front, behind))
     assert here > 0.9
     assert there < 0.25
+
+
+@pytest.mark.parametrize("own_px", [3.0, 5.0])
+def test_so_are_twigs_that_are_soft_in_their_own_frame(own_px: float) -> None:
+    front, behind, likely = told(3, 60.0, 18.0, own_px)
+    here, there = (float((likely * of).sum() / of.sum()) for of in (front, behind))
+    assert here > 0.8
+    assert there < 0.4
 
 
 def test_what_the_second_look_sees_is_at_half_size_and_has_no_units() -> None:

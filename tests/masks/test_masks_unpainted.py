@@ -10,6 +10,7 @@ import pytest
 
 from blendkit.frame import Bool, Float
 from blendkit.masks import unpainted
+from blendkit.masks.network import SHARP, SOFT
 from blendkit.masks.spread import marked_boughs
 from blendkit.masks.unpainted import unpainted_mask
 
@@ -30,6 +31,7 @@ def masked(
     open_look: Float,
     region: Bool,
     front: Float | None = None,
+    weights: str = SHARP,
 ) -> Bool:
     """Return the mask that is found where the network knows the truth inside a mask alone."""
 
@@ -38,7 +40,7 @@ def masked(
         return np.asarray(cv2.resize(look, hint.shape[::-1]) * hint, np.float32)
 
     patched.setattr(unpainted, "network_matte", network)
-    return unpainted_mask(PICTURE, PICTURE, open_look, region, 0.01, (front, None))
+    return unpainted_mask(PICTURE, PICTURE, open_look, region, 0.01, (front, None), weights=weights)
 
 
 def reach_px(mask: Bool, truth: Float) -> float:
@@ -52,6 +54,15 @@ def test_a_bough_is_followed_to_its_end(monkeypatch: pytest.MonkeyPatch) -> None
     mask = masked(monkeypatch, truth, start, everywhere)
     assert mask[truth > 0.5].mean() == 1
     assert reach_px(mask, truth) < 15
+
+
+def test_of_soft_boughs_a_faint_start_is_enough(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The weights for them hold back in the open."""
+    truth, everywhere = bough(), np.ones(SHAPE, np.bool_)
+    start = np.float32(0.15) * truth * (np.arange(600) < 60)
+    soft, sharp = (masked(monkeypatch, truth, start, everywhere, weights=w) for w in (SOFT, SHARP))
+    assert soft[truth > 0.5].mean() == 1
+    assert not sharp.any()
 
 
 def test_where_nothing_may_be_it_ends(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,18 +11,22 @@ The pair is rendered by the simulator, through a sampled aperture.  With --alike
 scenes is of the hard kind: one bark, the background nearly as soft as the boughs are in the soft
 frame, and now and then softer in the sharp frame than in the soft one, as in a pair of two focuses.
 With --leafy there are leaves on all that stands in front; with --grown leaves hang on their twigs
-(grown.py), and bark is in patches.  With --one-focus a share of the pairs is taken at two apertures
-with the focus left where it was: then the boughs are soft in the sharp frame too.
+(grown.py), and bark is in patches.  With --kindred what stands in front is leafy, in the colours of
+the ground behind.  With --one-focus a share of the pairs is taken at two apertures with the focus
+left where it was: then the boughs are soft in the sharp frame too.  With --refocused a share has
+the sharp frame focused on the boughs: then it spreads the sitter, and the ground more than her.
 
     python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1 --photographs FOLDER
 """
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
 import cv2
 import numpy as np
+from apertures import SHARP_PX, Shares, pair_spec
 from grown import Palette, hung, laid_leaves, patched
 from lines import SUPER, forks, stroked, walk
 from photographs import Photographs
@@ -31,103 +35,105 @@ from blendkit.frame import Float
 from blendkit.simulate.drawing import backgrounds
 from blendkit.simulate.pair import make_pair
 from blendkit.simulate.scene import Layer, Scene
-from blendkit.simulate.spec import PairSpec
 
 SIZE = (448, 448)
 MARGIN = 110
 _PHOTOGRAPHED = 0.45
-_TWO_FOCUSES = 0.15
-_STOPS_DOWN, _SOFTEST_PX = (4.0, 10.0), 14.0
-"""Ratio of the f-numbers where one focus leaves the boughs soft, and the largest disc they keep."""
-_LEAVED, _LEAVED_IF_GROWN = 0.35, 0.75
+_LEAVED, _LEAVED_IF_GROWN, _KIN_BARK = 0.35, 0.75, 0.3
+_PLAIN = Shares()
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Habit:
+    """How boughs grow.  bark: their colour, None for any.  leaved: chance of leaves.
+
+    leaf_colors: those that leaves come in, None for any.  grown: whether they hang on their twigs.
+    """
+
+    bark: np.ndarray | None = None
+    leaved: float = _LEAVED
+    leaf_colors: Palette | None = None
+    grown: bool = False
 
 
 def training_pair(
-    seed: int,
-    photographs: Photographs,
-    *,
-    alike: float = 0.0,
-    leafy: float = 0.0,
-    grown: float = 0.0,
-    one_focus: float = 0.0,
+    seed: int, photographs: Photographs, shares: Shares = _PLAIN
 ) -> dict[str, np.ndarray]:
     """Return one pair: both frames noise-free in one light, matte, sitter, all float16.
 
-    alike: share of scenes in which boughs and background are hard to tell apart.  leafy: share in
-    which everything in front bears leaves.  grown: share in which leaves hang on their twigs.
-    one_focus: share in which the boughs are soft in the sharp frame, as far as stopping down leaves
-    them so.
+    sitter: where it is sharp in both frames, else 0.
     """
-    rng = np.random.default_rng(seed)
-    hard = np.random.default_rng((seed, 1))
-    close = bool(hard.uniform() < alike)
-    leaved = 1.0 if np.random.default_rng((seed, 2)).uniform() < leafy else _LEAVED
-    alive = bool(np.random.default_rng((seed, 3)).uniform() < grown)
-    if alive:
-        leaved = max(leaved, _LEAVED_IF_GROWN)
-    shape = (SIZE[1] + 2 * MARGIN, SIZE[0] + 2 * MARGIN)
+    rng, hard = np.random.default_rng(seed), np.random.default_rng((seed, 1))
+    close = bool(hard.uniform() < shares.alike)
     kin = _bark(rng) if rng.uniform() < 0.4 or (close and hard.uniform() < 0.7) else None
-    layers = [
-        Layer(
-            _backdrop(shape, rng, kin, photographs),
-            np.ones(shape, np.float32),
-            40.0,
-            "background",
-            "far",
-        )
-    ]
+    layers = _layers(seed, rng, kin, photographs, shares)
+    spec = pair_spec(seed, rng, hard if close else None, shares)
+    pair = make_pair(Scene(layers, SIZE, MARGIN, "training"), spec)
+    truth = pair.truth
+    parts = {
+        "soft": pair.background.pixels,
+        "sharp": truth.foreground_aligned,
+        "matte": truth.matte,
+        "sitter": truth.sitter * (spec.sitter_disc_px[1] < SHARP_PX),
+    }
+    return {name: np.asarray(value, np.float16) for name, value in parts.items()}
+
+
+def _layers(
+    seed: int,
+    rng: np.random.Generator,
+    kin: np.ndarray | None,
+    photographs: Photographs,
+    shares: Shares,
+) -> tuple[Layer, ...]:
+    """Return what stands at which distance.  kin: the bark of all boughs, if it is one."""
+    shape = (SIZE[1] + 2 * MARGIN, SIZE[0] + 2 * MARGIN)
+    far = _backdrop(shape, rng, kin, photographs)
+    layers = [Layer(far, np.ones(shape, np.float32), 40.0, "background", "far")]
+    habit = _habit(seed, far, kin, shares)
     if rng.uniform() < 0.6:
         if rng.uniform() < 0.25:
             color, cover = _rails(shape, rng, photographs)
         else:
+            behind = Habit(bark=habit.bark, grown=habit.grown)
             thickness = rng.uniform(0.5, 2.5)
-            color, cover = _foreground(
-                shape, rng, photographs, thickness=thickness, base=kin, grown=alive
-            )
+            color, cover = _foreground(shape, rng, photographs, thickness, behind)
         layers.append(Layer(color, cover, 12.0, "background", "middle"))
     if rng.uniform() < 0.6:
         color, cover = _sitter(shape, rng, photographs)
         layers.append(Layer(color, cover, 5.0, "sitter", "sitter"))
     for index in range(rng.integers(1, 3)):
         thickness = float(np.exp(rng.uniform(-0.7, 1.2)))
-        color, cover = _foreground(
-            shape, rng, photographs, thickness=thickness, base=kin, leaved=leaved, grown=alive
-        )
+        color, cover = _foreground(shape, rng, photographs, thickness, habit)
         layers.append(Layer(color, cover, 2.5 - 0.4 * index, "foreground", f"near{index}"))
     if not any(layer.role == "sitter" for layer in layers):
         layers.append(layers.pop())
-    far = float(rng.choice([0.0, 1.0])) * rng.uniform(4, 45) + rng.uniform(0, 12)
-    near = np.exp(rng.uniform(np.log(22), np.log(140)))
-    behind = far, far * rng.uniform(0.05, 0.3)
-    if close:
-        near = np.exp(hard.uniform(np.log(28), np.log(100)))
-        behind = near * hard.uniform(0.3, 1.0), hard.uniform(0, 5)
-        if hard.uniform() < _TWO_FOCUSES:
-            behind = hard.uniform(0, 10), hard.uniform(8, 30)
-    own = rng.uniform(0, 3)
-    kept = np.random.default_rng((seed, 4))
-    if kept.uniform() < one_focus:
-        ratio = np.exp(kept.uniform(*np.log(_STOPS_DOWN)))
-        own, behind = min(near / ratio, _SOFTEST_PX), (behind[0], behind[0] / ratio)
-    spec = PairSpec(
-        foreground_disc_px=(near, own),
-        background_disc_px=behind,
-        sitter_disc_px=(rng.uniform(0, 1.5), rng.uniform(0, 2.5)),
-        parallax_px=tuple(rng.normal(0, 3, 2)) if rng.uniform() < 0.4 else (0.0, 0.0),
-        wind_px=tuple(rng.normal(0, 5, 2)) if rng.uniform() < 0.4 else (0.0, 0.0),
-        iso=(1e-3, 1e-3),
-        samples=150,
-        seed=seed,
-    )
-    pair = make_pair(Scene(tuple(layers), SIZE, MARGIN, "training"), spec)
-    truth = pair.truth
-    parts = {
-        "soft": pair.background.pixels,
-        "sharp": truth.foreground_aligned,
-        "matte": truth.matte,
-        "sitter": truth.sitter,
-    }
-    return {name: np.asarray(value, np.float16) for name, value in parts.items()}
+    return tuple(layers)
+
+
+def _habit(seed: int, ground: Float, kin: np.ndarray | None, shares: Shares) -> Habit:
+    """Return how what stands in front grows."""
+    leafy, grown = (np.random.default_rng((seed, n)).uniform() for n in (2, 3))
+    leaved = 1.0 if leafy < shares.leafy else _LEAVED
+    alive = bool(grown < shares.grown)
+    if alive:
+        leaved = max(leaved, _LEAVED_IF_GROWN)
+    relation = np.random.default_rng((seed, 5))
+    if relation.uniform() >= shares.kindred:
+        return Habit(bark=kin, leaved=leaved, grown=alive)
+    colors = _colors_of(ground, relation)
+    bark = colors[0] if relation.uniform() < _KIN_BARK else kin
+    return Habit(bark=bark, leaved=1.0, leaf_colors=colors, grown=alive)
+
+
+def _colors_of(ground: Float, rng: np.random.Generator) -> Palette:
+    """Return colours of a ground, in a little other light."""
+    colors = []
+    for _ in range(1 + rng.integers(3)):
+        row, column = (int(rng.integers(0, n)) for n in ground.shape[:2])
+        tint = np.exp(rng.normal(0, 0.3) + rng.normal(0, 0.08, 3))
+        colors.append((ground[row, column] * tint).astype(np.float32))
+    return colors
 
 
 def _noise(shape: tuple[int, int], rng: np.random.Generator, *, roughness: float) -> Float:
@@ -174,7 +180,7 @@ def _backdrop(
         ground = ground * (1 - sky[..., None]) + _color(rng, low=0.3, high=1.1) * sky[..., None]
     if rng.uniform() < 0.6:
         thickness = rng.uniform(0.6, 3)
-        color, cover = _foreground(shape, rng, photographs, thickness=thickness, base=kin)
+        color, cover = _foreground(shape, rng, photographs, thickness, Habit(bark=kin))
         ground = ground * (1 - cover[..., None]) + color * cover[..., None]
     if rng.uniform() < 0.3:
         _bright_points(ground, rng)
@@ -330,11 +336,17 @@ def _leafage(
     leaves: list[np.ndarray],
     rng: np.random.Generator,
     photographs: Photographs,
+    *,
+    base: np.ndarray | None = None,
 ) -> tuple[Float, Float]:
-    """Return colour and coverage of leaves: all of one colour, or each of its own."""
+    """Return colour and coverage of leaves: all of one colour, or each of its own.
+
+    base: the colour that they vary about.
+    """
     fine = np.zeros((shape[0] * SUPER, shape[1] * SUPER), np.uint8)
     vivid = float(rng.choice([0.2, 0.8]))
-    base = _color(rng, low=0.02, high=0.6, tinting=vivid)
+    drawn = _color(rng, low=0.02, high=0.6, tinting=vivid)
+    base = drawn if base is None else base
     variety = rng.uniform(0, 0.5)
     color = np.ascontiguousarray(np.broadcast_to(base, (*shape, 3)), np.float32)
     for leaf in leaves:
@@ -352,16 +364,10 @@ def _foreground(
     shape: tuple[int, int],
     rng: np.random.Generator,
     photographs: Photographs,
-    *,
     thickness: float,
-    base: np.ndarray | None = None,
-    leaved: float = _LEAVED,
-    grown: bool = False,
+    habit: Habit,
 ) -> tuple[Float, Float]:
-    """Return colour and coverage of one layer of boughs, tangles or leaves.
-
-    base: colour of the bark.  leaved: chance of leaves.  grown: whether they hang on their twigs.
-    """
+    """Return colour and coverage of one layer of boughs, tangles or leaves."""
     kind = rng.uniform()
     lines: list[tuple[np.ndarray, np.ndarray]] = []
     if kind < 0.65:
@@ -373,15 +379,19 @@ def _foreground(
             path = walk(rng, start, rng.uniform(80, 700), rng.uniform(0.004, 0.05))
             lines.append((path, np.full(len(path), max(thickness * rng.uniform(0.9, 4), 0.9))))
     cover = stroked(shape, lines)
-    color = _surface(shape, cover, rng, _bark(rng) if base is None else base, photographs)
-    if grown:
+    color = _surface(
+        shape, cover, rng, _bark(rng) if habit.bark is None else habit.bark, photographs
+    )
+    if habit.grown:
         color = patched(color, _noise(shape, rng, roughness=rng.uniform(0.8, 1.6)), rng)
-        if lines and rng.uniform() < leaved:
+        if lines and rng.uniform() < habit.leaved:
             size = float(np.clip(rng.uniform(5, 22) * thickness, 5, 45))
-            return laid_leaves((color, cover), hung(lines, size, rng), _palette(rng), rng)
-    elif rng.uniform() < leaved:
+            palette = _palette(rng) if habit.leaf_colors is None else habit.leaf_colors
+            return laid_leaves((color, cover), hung(lines, size, rng), palette, rng)
+    elif rng.uniform() < habit.leaved:
         leaves = _leaves(rng, shape, max(rng.uniform(6, 30) * thickness, 4))
-        own, leafy = _leafage(shape, leaves, rng, photographs)
+        about = None if habit.leaf_colors is None else habit.leaf_colors[0]
+        own, leafy = _leafage(shape, leaves, rng, photographs, base=about)
         color = own * leafy[..., None] + color * (1 - leafy[..., None])
         cover = leafy + cover * (1 - leafy) if rng.uniform() < 0.7 else leafy
         color = color if rng.uniform() < 0.7 else own
@@ -433,17 +443,10 @@ def _surface(
 @click.option("--leafy", default=0.0, help="share of scenes with leaves on all that is in front")
 @click.option("--grown", default=0.0, help="share of scenes with leaves that hang on their twigs")
 @click.option("--one-focus", default=0.0, help="share of pairs that differ in aperture alone")
+@click.option("--kindred", default=0.0, help="share of scenes with leaves in the ground's colours")
+@click.option("--refocused", default=0.0, help="share of pairs focused on the boughs")
 @click.option("--photographs", type=click.Path(exists=True, file_okay=False, path_type=Path))
-def main(
-    folder: Path,
-    count: int,
-    seed: int,
-    alike: float,
-    leafy: float,
-    grown: float,
-    one_focus: float,
-    photographs: Path | None,
-) -> None:
+def main(folder: Path, count: int, seed: int, photographs: Path | None, **shares: float) -> None:
     """Write COUNT training pairs to FOLDER as npz files."""
     stock = Photographs(photographs)
     cv2.setNumThreads(1)
@@ -451,10 +454,7 @@ def main(
     for index in range(count):
         target = folder / f"{seed:03d}-{index:05d}.npz"
         if not target.exists():
-            number = seed * 100_000 + index
-            pair = training_pair(
-                number, stock, alike=alike, leafy=leafy, grown=grown, one_focus=one_focus
-            )
+            pair = training_pair(seed * 100_000 + index, stock, Shares(**shares))
             np.savez(target, **pair)
         if index % 50 == 0:
             print(index, file=sys.stderr)

@@ -4,7 +4,8 @@ Scenes are those of scenes.py.  Each is taken as a pair of frames with grain, er
 place; the package's own stages find blur, sitter, matte, discs and testimony.  A scene is 448 px
 wide and stands for a part of a picture of 1200 px, so shares of the long side are larger here.
 
-Each is asked about as a merge asks: what the first look found, and what is kept of that.
+Each is asked about as a merge asks: what the first look found, and what is kept of that; of boughs
+that are soft in their own frame the former alone, at the size at which they are sharp.
 
     python tests/bench/matte_training/testimonies.py SCENES TESTIMONIES
 """
@@ -23,9 +24,11 @@ from tints import colour_mix, mixed
 from blendkit.blending import Laid
 from blendkit.blending.ground_discs import told_from_ground
 from blendkit.blending.proof import keep_likely, veil_testimony
-from blendkit.blending.sketch import Reduced, draw_sketch, reduced
+from blendkit.blending.sketch import Reduced, draw_sketch, judged_at, reduced
+from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float
 from blendkit.hints import Hints
+from blendkit.masks import network
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.find import find_coverage
 from blendkit.masks.network import run_network
@@ -46,6 +49,7 @@ SETTINGS = replace(
         slow_share=12.5 / 112,
     ),
 )
+network.COARSEST_PX = 120  # 320 of 1200
 _PAINTED = 0.65
 _CLIPPED = 0.995
 _BOLDER = 0.4
@@ -87,37 +91,43 @@ def prepared(scene: dict[str, Float], seed: int) -> Prepared:
     everywhere = np.ones(matte.shape, np.bool_)
     hints = Hints(foreground_mask=given)
     region = search_region(everywhere, (soft, sharp), grain, sitter, hints)
-    found = find_coverage(soft, sharp, region, grain[1], SETTINGS.matte, painted=painted).alpha
+    found = find_coverage(soft, sharp, region, grain[1], SETTINGS.matte, painted=painted)
     if not painted:
-        bare = usable & ~near(found > 0)
+        bare = usable & ~near(found.alpha > 0)
         blur = relative_blur(soft, sharp, bare, SETTINGS.sharpness, grain=grain)
         softness = filled(blur, size)
-    laid = _laid(soft, sharp, softness, sitter, (full_w, full_s))
-    return Prepared(laid, found, region, given, grain, matte)
+    laid = _laid(soft, sharp, softness, sitter, (full_w, full_s), found.factor)
+    return Prepared(laid, found.alpha, region, given, grain, matte)
 
 
 def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarray] | None:
-    """Return planes of the second look and the truth at half size; None without foreground.
+    """Return planes of the second look and the truth at their size; None without foreground.
 
-    planes: (1 or 2, PLANES, height, width), of the proposal and of what was kept of it.
+    planes: (1 or 2, PLANES, height, width), of the proposal and of what was kept of it.  factor:
+    the reduction at which the foreground frame shows the foreground sharp.
     """
     pair = prepared(scene, seed)
     if np.random.default_rng((seed, 1)).uniform() < _BOLDER:
         pair = replace(pair, found=np.asarray(2 * pair.found / (1 + pair.found), np.float32))
-    small = reduced(pair.laid)
+    small = reduced(pair.laid, judged_at(pair.laid))
     first = _testimony(pair, small, pair.found)
     if first is None:
         return None
-    chance = np.asarray(run_network("veil_net.onnx", first)[0], np.float32)
-    again = _testimony(pair, small, keep_likely(pair.found, chance, marked=None))
-    asked = [planes.astype(np.float16) for planes in (first, again) if planes is not None]
-    matte = cv2.resize(pair.truth, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    return {"planes": np.stack(asked), "matte": matte}
+    asked = [first]
+    if pair.laid.factor == 1:
+        chance = np.asarray(run_network("veil_net.onnx", first)[0], np.float32)
+        again = _testimony(pair, small, keep_likely(pair.found, chance, marked=None))
+        asked += [] if again is None else [again]
+    return {
+        "planes": np.stack(asked).astype(np.float16),
+        "matte": reduce_by(pair.truth, 2 * small.factor),
+        "factor": np.int32(pair.laid.factor),
+    }
 
 
 def _testimony(pair: Prepared, small: Reduced, alpha: Float) -> Float | None:
     """Return what the second look sees of a matte; None where nothing is left of it."""
-    laid = pair.laid
+    laid, grain = pair.laid, pair.grain[1] / small.factor
     color = foreground_color(laid.aligned, alpha)
     sketch = draw_sketch(small, alpha, color, SETTINGS.discs)
     if not sketch.groups:
@@ -126,13 +136,17 @@ def _testimony(pair: Prepared, small: Reduced, alpha: Float) -> Float | None:
     if pair.mask is None:
         groups = told_from_ground(sketch.evidence, groups, laid.softness, SETTINGS.discs)
     said = veil_testimony(sketch.evidence, groups, laid.softness, SETTINGS.discs)
-    painted = pair.mask is not None
-    grain = pair.grain[1]
-    return second_planes(laid.background, laid.aligned, alpha, said.parts, grain, painted=painted)
+    matte, painted = reduce_by(alpha, small.factor), pair.mask is not None
+    return second_planes(small.background, small.aligned, matte, said.parts, grain, painted=painted)
 
 
 def _laid(
-    soft: Float, sharp: Float, softness: Float, sitter: Float, full: tuple[Bool, Bool]
+    soft: Float,
+    sharp: Float,
+    softness: Float,
+    sitter: Float,
+    full: tuple[Bool, Bool],
+    factor: int,
 ) -> Laid:
     return Laid(
         background=soft,
@@ -147,6 +161,7 @@ def _laid(
         blind=full[0] | full[1],
         full=full[0] & ~near(full[1]),
         clear=None,
+        factor=factor,
     )
 
 
