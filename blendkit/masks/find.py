@@ -107,8 +107,9 @@ def _proposed(full: _Sought, weights: str, *, painted: bool) -> tuple[Proposed, 
     The network's matte, with what colour and strokes say of it.
     """
     hint = full.region.astype(np.float32) if painted else np.ones(full.region.shape, np.float32)
-    frames = full.background, full.aligned
-    first = first_look(*frames, hint, full.grain, sharp=weights, turned=painted)
+    first = first_look(
+        full.background, full.aligned, hint, full.grain, sharp=weights, turned=painted
+    )
     small, found = full.reduced(first.factor), first.matte
     frames = small.background, small.aligned
     if not painted:
