@@ -37,7 +37,7 @@ _SEEN, _SEEN_BLUR_PX = 0.25, 1.0
 _SURE, _LEAST_MEASURED = 0.25, 0.02
 _ALIKE_PX, _ALIKE_SIDE_SHARE, _ALIKE_SHARE = 1.5, 0.002, 0.01
 """Relative disc up to which both frames hold a place alike, px or of the long side, and the share
-of what is measured that must be.  Of 60 pairs those with one focus and somebody in it have 0.06 and
+of what is measured that must be.  Of 69 pairs those with one focus and somebody in it have 0.06 and
 more, those with two foci, or with nobody, at most 0.001."""
 
 
