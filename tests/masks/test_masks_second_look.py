@@ -10,6 +10,7 @@ from blendkit.blending.proof import veil_testimony
 from blendkit.blending.veil import make_veil
 from blendkit.filters.disc import disc_blur
 from blendkit.frame import Float
+from blendkit.masks import second_look as look
 from blendkit.masks.second_look import PLANES, second_look, second_planes
 from blendkit.settings import DiscSettings
 
@@ -73,6 +74,26 @@ def test_so_are_twigs_that_are_soft_in_their_own_frame(own_px: float) -> None:
     here, there = (float((likely * of).sum() / of.sum()) for of in (front, behind))
     assert here > 0.8
     assert there < 0.4
+
+
+@pytest.mark.parametrize(
+    ("soft", "asked"), [(False, "veil_net.onnx"), (True, "soft_veil_net.onnx")]
+)
+def test_which_weights_are_asked(
+    monkeypatch: pytest.MonkeyPatch, *, soft: bool, asked: str
+) -> None:
+    """Both tell the twigs above; which of them is asked, those tests cannot see."""
+    names = []
+
+    def network(name: str, planes: Float) -> Float:
+        names.append(name)
+        return planes[:1]
+
+    monkeypatch.setattr(look, "run_network", network)
+    picture, alpha = np.full((60, 90, 3), 0.2, np.float32), np.ones((60, 90), np.float32)
+    said = (np.zeros((15, 23), np.float32),) * 8
+    second_look(picture, picture, alpha, said, 0.004, painted=False, soft=soft)
+    assert names == [asked]
 
 
 def test_what_the_second_look_sees_is_at_half_size_and_has_no_units() -> None:
