@@ -162,6 +162,12 @@ class Previewer:
         self._small = self._small or self._load()
         return self._small
 
+    def stop(self) -> None:
+        """Give up what is being worked out: nobody waits for it any more."""
+        with self._guard:
+            self._newest += 1
+            self._wanted = None
+
     def drop(self) -> None:
         """Let go of the arrays; the next request makes them again."""
         with self._work:

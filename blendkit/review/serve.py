@@ -18,16 +18,25 @@ _WAITING = 512
 
 
 class _Announced(uvicorn.Server):
-    """Says that it is there once it obeys Ctrl-C: before, half an event loop may exist."""
+    """Says when it is there and when it is about to end.
+
+    It is there once it obeys Ctrl-C: before, half an event loop may exist.
+    """
 
     def __init__(self, config: uvicorn.Config) -> None:
         super().__init__(config)
         self.ready: Callable[[], None] = lambda: None
+        self.ending: Callable[[], None] = lambda: None
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Start, and say so."""
         await super().startup(sockets)
         self.ready()
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Say so, and end once the requests under way are answered."""
+        self.ending()
+        await super().shutdown(sockets)
 
 
 class Server:
@@ -53,6 +62,7 @@ class Server:
             timeout_graceful_shutdown=3,
         )
         self._server = _Announced(config)
+        self._server.ending = session.stop_previews
 
     def run(self, ready: Callable[[str], None] = lambda _: None) -> None:
         """Serve until Ctrl-C or until the page asks for the end; merges are ended, all is saved.

@@ -242,6 +242,11 @@ class Session:
         state.repaired(kinds[flag], wanted)
         self.merge(key)
 
+    def stop_previews(self) -> None:
+        """Give up the previews that are being worked out."""
+        for previewer in tuple(self._previewers.values()):
+            previewer.stop()
+
     def close(self) -> None:
         """End merges; everything else is saved already."""
         self.jobs.close()
