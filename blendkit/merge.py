@@ -18,7 +18,7 @@ from blendkit.explain import View, at_f_numbers, explained
 from blendkit.frame import Bool, Float, Frame, Label, Progress, Warped, no_progress
 from blendkit.hints import Hints, NearerLine
 from blendkit.masks import Matte
-from blendkit.masks.edges import edge_disc_px
+from blendkit.masks.edges import own_disc_px
 from blendkit.masks.find import Found, find_coverage
 from blendkit.masks.first_look import sharp_weights
 from blendkit.masks.light_search import find_lights
@@ -143,12 +143,12 @@ def merge_pair(
             blur, softness = _measured(background, lit, bare, grain, settings)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)
-        laid = _laid(background, lit, lights, softness, (kept, painted), clear, found.factor)
+        laid = _laid(background, lit, lights, softness, (kept, painted), clear, found)
         del softness  # as large as a channel, and laid in both its parts
         view, plate = explained(laid, found.alpha, region, grain[1], hints, settings)
         del found
         blur_after = measured_blur(background, foreground, lit, view.matte, noise, settings)
-        own_px = edge_disc_px(lit.aligned, view.matte.alpha)
+        own_px = own_disc_px(lit.aligned, view.matte.alpha) or laid.own_disc_px
         shown, plate = at_f_numbers(laid, view, plate, captures, own_px, blur_after.lens, settings)
     with watch("composite"):
         grain_plate(plate, view.coverage, laid.softness, noise[0].sigma, settings.grain)
@@ -228,7 +228,7 @@ def _laid(
     softness: Float,
     kept: tuple[Float, Bool],
     clear: Warped | None,
-    factor: int,
+    found: Found,
 ) -> Laid:
     """Put together what the explanation of the background frame rests on."""
     full_b, full_f = lit.clipped
@@ -245,7 +245,8 @@ def _laid(
         blind=full_b | full_f | ~lit.covered,
         full=full_b & ~near(full_f),
         clear=clear,
-        factor=factor,
+        factor=found.factor,
+        own_disc_px=found.own_disc_px,
     )
 
 

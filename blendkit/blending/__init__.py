@@ -36,7 +36,8 @@ class Laid:
     background frame, fading inside what the user painted (bool).  blind: bool, where one frame or
     the other says nothing.  full: bool, where the background frame is clipped and the foreground
     frame is not.  clear: the clear frame in the same light.  factor: reduction at which the
-    foreground is sharp in its own frame.
+    foreground is sharp in its own frame.  own_disc_px: its disc there as the first look read it,
+    px; None where it is sharp.
     """
 
     background: Float
@@ -52,6 +53,7 @@ class Laid:
     full: Bool
     clear: Warped | None
     factor: int = 1
+    own_disc_px: float | None = None
 
     @property
     def sitter(self) -> Float:

@@ -12,7 +12,7 @@ from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.colour_vote import voted_by_colour
 from blendkit.masks.first_look import Proposed, first_look
-from blendkit.masks.network import SHARP, network_matte
+from blendkit.masks.network import SHARP, SOFT, network_matte
 from blendkit.masks.spread import spread_strokes
 from blendkit.masks.unpainted import unpainted_mask
 from blendkit.settings import MatteSettings
@@ -24,11 +24,13 @@ _SPECK = 0.02
 class Found:
     """Foreground as it was found.  alpha: coverage, float32 (height, width), 0 to 1.
 
-    factor: the reduction at which the foreground frame shows it sharp.
+    factor: the reduction at which the foreground frame shows it sharp.  own_disc_px: its disc there
+    as the first look read it, px; None where it is sharp.
     """
 
     alpha: Float
     factor: int = 1
+    own_disc_px: float | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -93,12 +95,14 @@ def find_coverage(
         return Found(np.zeros(region.shape, np.float32))
     full = _Sought(background, aligned, region, grain, strokes)
     first, small, proposal = _proposed(full, weights, painted=painted)
-    alpha = _settled(small.aligned, proposal, small.region, settings)
+    alpha = proposal
+    if first.weights != SOFT:  # along a ramp the closed form would follow the grain
+        alpha = _settled(small.aligned, proposal, small.region, settings)
     alpha[(alpha > 0) & (alpha < _SPECK)] = 0  # zeros stay unwritten
     alpha[alpha > 1 - _SPECK] = 1
     if first.factor > 1:
         alpha = enlarge(alpha, first.factor, (region.shape[1], region.shape[0])) * region
-    return Found(alpha, first.sharp_factor)
+    return Found(alpha, first.sharp_factor, first.own_disc_px)
 
 
 def _proposed(full: _Sought, weights: str, *, painted: bool) -> tuple[Proposed, _Sought, Float]:

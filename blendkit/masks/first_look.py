@@ -47,13 +47,15 @@ class Proposed:
 
     factor: the reduction.  matte: float32, of the picture reduced by it, 0 outside the hint.
     weights: SHARP, REFOCUSED or SOFT, by which it was found.  sharp_factor: the reduction at which
-    the foreground is sharp in its own frame.
+    the foreground is sharp in its own frame.  own_disc_px: its disc there as that was read, px of
+    the full frame; None where it is sharp.
     """
 
     factor: int
     matte: Float
     weights: str
     sharp_factor: int
+    own_disc_px: float | None = None
 
 
 def sharp_weights(blur: RelativeBlur) -> str:
@@ -94,10 +96,11 @@ def first_look(
         soft = read.soft(_SOFT_PX)
         if not soft and read.doubtful:
             other = next(m for f, m in softly if f == factor)
-            soft = _reading(finer, foreground, other).soft(_SOFT_IF_DOUBTFUL_PX)
+            read = _reading(finer, foreground, other)
+            soft = read.soft(_SOFT_IF_DOUBTFUL_PX)
         if soft:
             found = next(m for f, m in softly if f == finer)
-            return Proposed(finer, found, SOFT, factor)
+            return Proposed(finer, found, SOFT, factor, finer * read.disc_px)
     return Proposed(1, matte, sharp, 1)
 
 

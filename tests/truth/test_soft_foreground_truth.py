@@ -48,5 +48,6 @@ def test_boughs_that_stay_soft_are_found_all_the_same(
     assert halo_db < gained(result, "halo") < 25
 
 
-def test_the_softness_is_flagged() -> None:
-    assert "soft-foreground" in {flag.kind for flag in merged(painted=True).flags}
+@pytest.mark.parametrize("painted", [True, False])
+def test_the_softness_is_flagged(painted: bool) -> None:
+    assert "soft-foreground" in {flag.kind for flag in merged(painted=painted).flags}

@@ -31,7 +31,8 @@ from blendkit.hints import Hints
 from blendkit.masks import network
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.find import find_coverage
-from blendkit.masks.network import run_network
+from blendkit.masks.first_look import sharp_weights
+from blendkit.masks.network import SOFT, run_network
 from blendkit.masks.region import search_region
 from blendkit.masks.second_look import second_planes
 from blendkit.masks.sitter import find_sitter, protected
@@ -61,11 +62,12 @@ class Prepared:
     """A scene as far as the package's own stages bring it before discs are sought.
 
     found: the first look's matte.  region: where it was sought.  mask: painted, or None.
-    grain: of both frames at middle grey.  truth: the true matte.
+    weights: of the first look.  grain: of both frames at middle grey.  truth: the true matte.
     """
 
     laid: Laid
     found: Float
+    weights: str
     region: Bool
     mask: Float | None
     grain: tuple[float, float]
@@ -91,20 +93,24 @@ def prepared(scene: dict[str, Float], seed: int) -> Prepared:
     everywhere = np.ones(matte.shape, np.bool_)
     hints = Hints(foreground_mask=given)
     region = search_region(everywhere, (soft, sharp), grain, sitter, hints)
-    found = find_coverage(soft, sharp, region, grain[1], SETTINGS.matte, painted=painted)
+    weights = sharp_weights(blur)
+    found = find_coverage(
+        soft, sharp, region, grain[1], SETTINGS.matte, painted=painted, weights=weights
+    )
+    weights = weights if found.factor == 1 else SOFT
     if not painted:
         bare = usable & ~near(found.alpha > 0)
         blur = relative_blur(soft, sharp, bare, SETTINGS.sharpness, grain=grain)
         softness = filled(blur, size)
     laid = _laid(soft, sharp, softness, sitter, (full_w, full_s), found.factor)
-    return Prepared(laid, found.alpha, region, given, grain, matte)
+    return Prepared(laid, found.alpha, weights, region, given, grain, matte)
 
 
 def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarray] | None:
     """Return planes of the second look and the truth at their size; None without foreground.
 
-    planes: (1 or 2, PLANES, height, width), of the proposal and of what was kept of it.  factor:
-    the reduction at which the foreground frame shows the foreground sharp.
+    planes: (1 or 2, PLANES, height, width), of the proposal and of what was kept of it.  weights:
+    those by which the first look proposed it.
     """
     pair = prepared(scene, seed)
     if np.random.default_rng((seed, 1)).uniform() < _BOLDER:
@@ -121,7 +127,7 @@ def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarr
     return {
         "planes": np.stack(asked).astype(np.float16),
         "matte": reduce_by(pair.truth, 2 * small.factor),
-        "factor": np.int32(pair.laid.factor),
+        "weights": np.str_(pair.weights),
     }
 
 
