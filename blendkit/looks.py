@@ -3,7 +3,8 @@
 The second look comes twice: what it drops makes discs and veil clearer, and the veil its answer.
 The third settles what the second left half.  Where nobody painted anything, far more of what was
 proposed is no foreground: there the second look comes once and has the last word, unless it dropped
-so much that the discs it judged by were those of what it dropped.
+so much that the discs it judged by were those of what it dropped.  Of a frame that is focused on
+the boughs it is not asked: nothing far behind looks like them there.
 """
 
 from dataclasses import dataclass, replace
@@ -93,8 +94,12 @@ def weigh(
 
     Where hardly anything is left, the answer counts for nothing but what it dropped; what is left,
     as it was proposed, is asked about anew.  Where it changes the veil of what somebody painted, it
-    is asked again, and both answers count the same.  Parameters as for `looked_again`.
+    is asked again, and both answers count the same.  A foreground frame that is focused on the
+    boughs shows nothing far behind that looks like them: there all is believed.  Parameters as for
+    `looked_again`.
     """
+    if laid.refocused:
+        return Weighed(proposed, np.ones_like(reduce_by(small.softness, 2)))
 
     def asked(matted: Matted) -> Float:
         evidence, groups = matted.sketch.evidence, matted.sketch.groups

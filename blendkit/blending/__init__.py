@@ -37,7 +37,7 @@ class Laid:
     the other says nothing.  full: bool, where the background frame is clipped and the foreground
     frame is not.  clear: the clear frame in the same light.  factor: reduction at which the
     foreground is sharp in its own frame.  own_disc_px: its disc there as the first look read it,
-    px; None where it is sharp.
+    px; None where it is sharp.  refocused: whether that frame is focused on it, and on little else.
     """
 
     background: Float
@@ -54,6 +54,7 @@ class Laid:
     clear: Warped | None
     factor: int = 1
     own_disc_px: float | None = None
+    refocused: bool = False
 
     @property
     def sitter(self) -> Float:

@@ -12,7 +12,8 @@ from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.colour_vote import voted_by_colour
 from blendkit.masks.first_look import Proposed, first_look
-from blendkit.masks.network import SHARP, SOFT, network_matte
+from blendkit.masks.network import SOFT, network_matte
+from blendkit.masks.pair_focus import PairFocus
 from blendkit.masks.spread import spread_strokes
 from blendkit.masks.unpainted import unpainted_mask
 from blendkit.settings import MatteSettings
@@ -24,11 +25,13 @@ _SPECK = 0.02
 class Found:
     """Foreground as it was found.  alpha: coverage, float32 (height, width), 0 to 1.
 
-    factor: the reduction at which the foreground frame shows it sharp.  own_disc_px: its disc there
-    as the first look read it, px; None where it is sharp.
+    focus: whether the frames were taken for such with one focus or two.  factor: the reduction at
+    which the foreground frame shows it sharp.  own_disc_px: its disc there as the first look read
+    it, px; None where it is sharp.
     """
 
     alpha: Float
+    focus: PairFocus = PairFocus.ONE
     factor: int = 1
     own_disc_px: float | None = None
 
@@ -66,7 +69,7 @@ def find_coverage(
     *,
     painted: bool,
     strokes: tuple[Float | None, Float | None] = (None, None),
-    weights: str = SHARP,
+    focus: PairFocus = PairFocus.ONE,
 ) -> Found:
     """Find how much of each pixel is foreground.
 
@@ -84,8 +87,8 @@ def find_coverage(
         mask of a second look, so that colours inside and outside can be told apart.
     strokes : tuple
         Rasterised strokes on foreground and on background, float32 (height, width) or None.
-    weights : str
-        Those for foreground that is sharp in its own frame, of `first_look.sharp_weights`.
+    focus : PairFocus
+        Whether the frames have one focus or two.
 
     Returns
     -------
@@ -94,7 +97,7 @@ def find_coverage(
     if not region.any():
         return Found(np.zeros(region.shape, np.float32))
     full = _Sought(background, aligned, region, grain, strokes)
-    first, small, proposal = _proposed(full, weights, painted=painted)
+    first, small, proposal = _proposed(full, focus, painted=painted)
     alpha = proposal
     if first.weights != SOFT:  # along a ramp the closed form would follow the grain
         alpha = _settled(small.aligned, proposal, small.region, settings)
@@ -102,18 +105,16 @@ def find_coverage(
     alpha[alpha > 1 - _SPECK] = 1
     if first.factor > 1:
         alpha = enlarge(alpha, first.factor, (region.shape[1], region.shape[0])) * region
-    return Found(alpha, first.sharp_factor, first.own_disc_px)
+    return Found(alpha, focus, first.sharp_factor, first.own_disc_px)
 
 
-def _proposed(full: _Sought, weights: str, *, painted: bool) -> tuple[Proposed, _Sought, Float]:
+def _proposed(full: _Sought, focus: PairFocus, *, painted: bool) -> tuple[Proposed, _Sought, Float]:
     """Return what the network proposed, what is sought at that scale, and the matte there.
 
     The network's matte, with what colour and strokes say of it.
     """
     hint = full.region.astype(np.float32) if painted else np.ones(full.region.shape, np.float32)
-    first = first_look(
-        full.background, full.aligned, hint, full.grain, sharp=weights, turned=painted
-    )
+    first = first_look(full.background, full.aligned, hint, full.grain, focus=focus, turned=painted)
     small, found = full.reduced(first.factor), first.matte
     frames = small.background, small.aligned
     if not painted:

@@ -9,7 +9,8 @@ How soft it is, the picture's own edges tell, where the coarser scale saw someth
 
 A foreground frame that is focused on the boughs spreads everything else, and weights that know such
 pairs take what is sharp in it for foreground more boldly.  In a pair with one focus they would take
-trunks far behind as well.
+trunks far behind as well.  Where the pair surely has two, nobody asks how soft the boughs are:
+stalks and leaves out of focus behind them have edges too, and were taken for theirs.
 """
 
 from dataclasses import dataclass
@@ -20,8 +21,8 @@ from blendkit.filters.bands import gaussian
 from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.frame import Float
 from blendkit.masks.edges import edge_disc_px
-from blendkit.masks.network import REFOCUSED, SHARP, SOFT, ever_finer
-from blendkit.sharpness import RelativeBlur
+from blendkit.masks.network import REFOCUSED, SHARP, SOFT, ever_finer, network_matte
+from blendkit.masks.pair_focus import PairFocus
 
 _SOFT_PX, _GROWS = 4.0, 1.2
 _MAYBE_SOFT_PX, _GREW = 2.9, 1.45
@@ -34,11 +35,6 @@ _SURELY_SHARP_PX, _SOFT_IF_DOUBTFUL_PX = 2.4, 3.0
 With nothing painted, true discs of 0.5 to 2 px read as up to 1.9 at half size, 9 px as 3.0 to 3.5
 where little was seen; the other weights' matte read that as 3.2 to 4.7."""
 _SEEN, _SEEN_BLUR_PX = 0.25, 1.0
-_SURE, _LEAST_MEASURED = 0.25, 0.02
-_ALIKE_PX, _ALIKE_SIDE_SHARE, _ALIKE_SHARE = 1.5, 0.002, 0.01
-"""Relative disc up to which both frames hold a place alike, px or of the long side, and the share
-of what is measured that must be.  Of 69 pairs those with one focus and somebody in it have 0.06 and
-more, those with two foci, or with nobody, at most 0.001."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -58,35 +54,24 @@ class Proposed:
     own_disc_px: float | None = None
 
 
-def sharp_weights(blur: RelativeBlur) -> str:
-    """Return the weights for foreground that is sharp in its own frame: SHARP or REFOCUSED.
-
-    REFOCUSED where a good part of the frame is measured and next to nothing of it is held alike.
-    """
-    sure = blur.confidence > _SURE
-    if sure.mean() < _LEAST_MEASURED:
-        return SHARP
-    long_side_px = max(blur.disc_px.shape) * blur.factor
-    alike_px = max(_ALIKE_PX, _ALIKE_SIDE_SHARE * long_side_px)
-    alike = np.abs(blur.disc_px[sure]) < alike_px
-    return SHARP if alike.mean() > _ALIKE_SHARE else REFOCUSED
-
-
 def first_look(
     background: Float,
     foreground: Float,
     hint: Float,
     grain: float,
     *,
-    sharp: str = SHARP,
+    focus: PairFocus = PairFocus.ONE,
     turned: bool = False,
 ) -> Proposed:
     """Propose a matte at the finest scale that shows more of it, by the weights made for it.
 
-    sharp: the weights for foreground that is sharp in its own frame.  Other parameters as for
+    focus: whether the frames have one focus or two.  Other parameters as for
     `network.network_matte`.
     """
     looked = background, foreground, hint, grain
+    sharp = SHARP if focus is PairFocus.ONE else REFOCUSED
+    if focus is PairFocus.TWO:
+        return Proposed(1, network_matte(*looked, weights=sharp, turned=turned), sharp, 1)
     softly = ever_finer(*looked, SOFT, turned=turned)
     for factor, matte in ever_finer(*looked, sharp, turned=turned):
         if factor == 1:

@@ -5,11 +5,10 @@ import pytest
 
 from blendkit.alignment.warp import warp_to_background
 from blendkit.masks.find import find_coverage
-from blendkit.masks.first_look import first_look, sharp_weights
+from blendkit.masks.first_look import first_look
 from blendkit.masks.network import REFOCUSED, SHARP, SOFT
-from blendkit.settings import MatteSettings, SharpnessSettings
-from blendkit.sharpness import RelativeBlur
-from blendkit.sharpness.relative import relative_blur
+from blendkit.masks.pair_focus import PairFocus
+from blendkit.settings import MatteSettings
 from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.rough_mask import rough_mask
 
@@ -54,28 +53,18 @@ def test_soft_boughs_are_known_where_nobody_painted(own_disc_px: float, weights:
 
 
 @pytest.mark.parametrize(
-    ("sitter_px", "background_px", "weights"),
-    [((0.5, 1.0), (20.0, 3.0), SHARP), ((0.5, 6.0), (20.0, 9.0), REFOCUSED)],
+    ("own_disc_px", "focus", "weights"),
+    [
+        (1.0, PairFocus.OPEN, REFOCUSED),
+        (9.0, PairFocus.OPEN, SOFT),
+        (9.0, PairFocus.TWO, REFOCUSED),
+    ],
 )
-def test_a_foreground_frame_focused_on_the_boughs_has_weights_of_its_own(
-    sitter_px: tuple[float, float], background_px: tuple[float, float], weights: str
+def test_how_soft_boughs_are_is_asked_unless_the_frame_was_focused_on_them(
+    own_disc_px: float, focus: PairFocus, weights: str
 ) -> None:
-    spec = PairSpec(
-        foreground_disc_px=(45.0, 1.0),
-        sitter_disc_px=sitter_px,
-        background_disc_px=background_px,
-        gain=1.0,
-        seed=2,
-    )
-    taken = make_pair(SCENES["thick_boughs"](2, _SIZE), spec)
+    taken = pair(own_disc_px)
     sharp_frame = warp_to_background(taken.foreground.pixels, taken.truth.warp, _SIZE).pixels
-    everywhere = np.ones(_SIZE[::-1], np.bool_)
-    blur = relative_blur(
-        taken.background.pixels, sharp_frame, everywhere, SharpnessSettings(), grain=(0.002, 0.004)
-    )
-    assert sharp_weights(blur) == weights
-
-
-def test_where_no_blur_is_measured_the_ordinary_weights_are_asked() -> None:
-    blind = RelativeBlur(np.full((60, 90), 20, np.float32), np.zeros((60, 90), np.float32), 10)
-    assert sharp_weights(blind) == SHARP
+    hint = rough_mask(taken.truth.matte, seed=2).astype(np.float32)
+    first = first_look(taken.background.pixels, sharp_frame, hint, 0.004, focus=focus)
+    assert first.weights == weights

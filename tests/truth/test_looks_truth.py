@@ -1,5 +1,7 @@
 """What was proposed is told from what lies behind, on drawn pairs whose discs are known."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -82,3 +84,12 @@ def test_a_few_twigs_are_found_among_many_trees(seed: int) -> None:
     assert kept.alpha[(trees > 0) & (twigs == 0)].mean() < 0.02
     assert kept.alpha[twigs > 0].mean() > 0.25
     assert kept.sketch.groups[0].disc_px == pytest.approx(NEAR_PX, rel=0.2)
+
+
+def test_a_frame_focused_on_the_boughs_is_believed() -> None:
+    laid, twigs, _ = _pair(0)
+    small, settings = reduced(laid), MergeSettings()
+    matted = Matted(twigs, laid.aligned, draw_sketch(small, twigs, laid.aligned, settings.discs))
+    weighed = weigh(replace(laid, refocused=True), small, matted, GRAIN, Hints(), settings)
+    assert np.array_equal(weighed.matted.alpha, twigs)
+    assert (weighed.chance == 1).all()

@@ -30,9 +30,9 @@ from blendkit.frame import Bool, Float
 from blendkit.hints import Hints
 from blendkit.masks import network
 from blendkit.masks.colors import foreground_color
-from blendkit.masks.find import find_coverage
-from blendkit.masks.first_look import sharp_weights
-from blendkit.masks.network import SOFT, run_network
+from blendkit.masks.find import Found, find_coverage
+from blendkit.masks.network import run_network
+from blendkit.masks.pair_focus import PairFocus, pair_focus
 from blendkit.masks.region import search_region
 from blendkit.masks.second_look import second_planes
 from blendkit.masks.sitter import find_sitter, protected
@@ -62,12 +62,11 @@ class Prepared:
     """A scene as far as the package's own stages bring it before discs are sought.
 
     found: the first look's matte.  region: where it was sought.  mask: painted, or None.
-    weights: of the first look.  grain: of both frames at middle grey.  truth: the true matte.
+    grain: of both frames at middle grey.  truth: the true matte.
     """
 
     laid: Laid
     found: Float
-    weights: str
     region: Bool
     mask: Float | None
     grain: tuple[float, float]
@@ -93,26 +92,33 @@ def prepared(scene: dict[str, Float], seed: int) -> Prepared:
     everywhere = np.ones(matte.shape, np.bool_)
     hints = Hints(foreground_mask=given)
     region = search_region(everywhere, (soft, sharp), grain, sitter, hints)
-    weights = sharp_weights(blur)
     found = find_coverage(
-        soft, sharp, region, grain[1], SETTINGS.matte, painted=painted, weights=weights
+        soft,
+        sharp,
+        region,
+        grain[1],
+        SETTINGS.matte,
+        painted=painted,
+        focus=pair_focus(blur),
     )
-    weights = weights if found.factor == 1 else SOFT
     if not painted:
         bare = usable & ~near(found.alpha > 0)
         blur = relative_blur(soft, sharp, bare, SETTINGS.sharpness, grain=grain)
         softness = filled(blur, size)
-    laid = _laid(soft, sharp, softness, sitter, (full_w, full_s), found.factor)
-    return Prepared(laid, found.alpha, weights, region, given, grain, matte)
+    laid = _laid(soft, sharp, softness, sitter, (full_w, full_s), found)
+    return Prepared(laid, found.alpha, region, given, grain, matte)
 
 
 def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarray] | None:
-    """Return planes of the second look and the truth at their size; None without foreground.
+    """Return planes of the second look and the truth at their size; None where it is not asked.
 
-    planes: (1 or 2, PLANES, height, width), of the proposal and of what was kept of it.  weights:
-    those by which the first look proposed it.
+    That is where there is no foreground, or the foreground frame is focused on it.
+    planes: (1 or 2, PLANES, height, width), of the proposal and of what was kept of it.  factor:
+    the reduction at which the foreground frame shows the foreground sharp.
     """
     pair = prepared(scene, seed)
+    if pair.laid.refocused:
+        return None
     if np.random.default_rng((seed, 1)).uniform() < _BOLDER:
         pair = replace(pair, found=np.asarray(2 * pair.found / (1 + pair.found), np.float32))
     small = reduced(pair.laid, judged_at(pair.laid))
@@ -127,7 +133,7 @@ def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarr
     return {
         "planes": np.stack(asked).astype(np.float16),
         "matte": reduce_by(pair.truth, 2 * small.factor),
-        "weights": np.str_(pair.weights),
+        "factor": np.int32(pair.laid.factor),
     }
 
 
@@ -152,7 +158,7 @@ def _laid(
     softness: Float,
     sitter: Float,
     full: tuple[Bool, Bool],
-    factor: int,
+    found: Found,
 ) -> Laid:
     return Laid(
         background=soft,
@@ -167,7 +173,8 @@ def _laid(
         blind=full[0] | full[1],
         full=full[0] & ~near(full[1]),
         clear=None,
-        factor=factor,
+        factor=found.factor,
+        refocused=found.focus is PairFocus.TWO,
     )
 
 

@@ -48,14 +48,14 @@ class Likely(nn.Module):
 class Seen:
     """What the second look sees of many scenes, kept in memory as half floats.
 
-    first: the weights of the first look whose proposals alone count; "" for all.
+    soft: of those alone whose foreground is soft in its own frame.
     """
 
-    def __init__(self, files: list[Path], *, first: str) -> None:
+    def __init__(self, files: list[Path], *, soft: bool) -> None:
         self._scenes = []
         for file in files:
             with np.load(file) as stored:
-                if first and stored["weights"] != first:
+                if soft and stored["factor"] == 1:
                     continue
                 asked, matte = (stored[n].astype(np.float16) for n in ("planes", "matte"))
             self._scenes += [(planes, matte) for planes in asked]
@@ -139,7 +139,7 @@ def _validate(net: MatteNet, scenes: Seen) -> str:
 @click.option("--rate", default=2.5e-3)
 @click.option("--resume", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--threads", default=2)
-@click.option("--first", default="", help="only what these weights of the first look proposed")
+@click.option("--soft", is_flag=True, help="only foreground that is soft in its own frame")
 def main(
     folder: Path,
     target: Path,
@@ -148,15 +148,16 @@ def main(
     rate: float,
     resume: Path | None,
     threads: int,
-    first: str,
+    *,
+    soft: bool,
 ) -> None:
     """Train on FOLDER and write TARGET (.onnx) and its weights (.pt) beside it."""
     torch.manual_seed(seed)
     torch.set_num_threads(threads)
     cv2.setNumThreads(1)
     files = sorted(folder.glob("*.npz"))
-    held = Seen(files[::12], first=first)
-    shown = Seen([f for i, f in enumerate(files) if i % 12], first=first)
+    held = Seen(files[::12], soft=soft)
+    shown = Seen([f for i, f in enumerate(files) if i % 12], soft=soft)
     batches = fed(partial(_batch, shown), seed)
     net = MatteNet(_WIDTHS, planes=PLANES, maps=1).to(memory_format=torch.channels_last)
     if resume:

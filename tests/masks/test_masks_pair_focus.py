@@ -1,0 +1,49 @@
+"""Whether a pair has one focus or two is told from its relative blur."""
+
+import numpy as np
+import pytest
+
+from blendkit.alignment.warp import warp_to_background
+from blendkit.masks.pair_focus import PairFocus, pair_focus
+from blendkit.settings import SharpnessSettings
+from blendkit.sharpness import RelativeBlur
+from blendkit.sharpness.relative import relative_blur
+from blendkit.simulate import PairSpec, make_pair
+from blendkit.simulate.scenes import thick_boughs
+
+_SIZE = (900, 600)
+
+
+@pytest.mark.parametrize(
+    ("sitter_px", "background_px", "somebody", "focus"),
+    [
+        ((0.5, 1.0), (20.0, 3.0), True, PairFocus.ONE),
+        ((0.5, 6.0), (20.0, 9.0), True, PairFocus.TWO),
+        ((0.5, 1.0), (20.0, 3.0), False, PairFocus.OPEN),
+        ((0.5, 6.0), (20.0, 9.0), False, PairFocus.OPEN),
+    ],
+)
+def test_somebody_in_the_picture_tells(
+    sitter_px: tuple[float, float],
+    background_px: tuple[float, float],
+    somebody: bool,
+    focus: PairFocus,
+) -> None:
+    spec = PairSpec(
+        foreground_disc_px=(45.0, 1.0),
+        sitter_disc_px=sitter_px,
+        background_disc_px=background_px,
+        gain=1.0,
+        seed=2,
+    )
+    taken = make_pair(thick_boughs(2, _SIZE, sitter=somebody), spec)
+    sharp_frame = warp_to_background(taken.foreground.pixels, taken.truth.warp, _SIZE).pixels
+    everywhere = np.ones(_SIZE[::-1], np.bool_)
+    frames = taken.background.pixels, sharp_frame
+    blur = relative_blur(*frames, everywhere, SharpnessSettings(), grain=(0.002, 0.004))
+    assert pair_focus(blur) is focus
+
+
+def test_where_no_blur_is_measured_the_ordinary_pair_is_assumed() -> None:
+    blind = RelativeBlur(np.full((60, 90), 20, np.float32), np.zeros((60, 90), np.float32), 10)
+    assert pair_focus(blind) is PairFocus.ONE
