@@ -22,7 +22,7 @@ from blendkit.masks.edges import own_disc_px
 from blendkit.masks.find import Found, find_coverage
 from blendkit.masks.light_search import find_lights
 from blendkit.masks.lights import Lights
-from blendkit.masks.pair_focus import PairFocus, pair_focus
+from blendkit.masks.pair_focus import refocused
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import fading, find_sitter, protected
 from blendkit.masks.zones import zone_map
@@ -217,7 +217,7 @@ def _coverage(
             settings.matte,
             painted=hints.foreground_mask is not None,
             strokes=(hints.front_strokes, hints.back_strokes),
-            focus=pair_focus(blur),
+            refocused=refocused(blur),
         )
 
 
@@ -247,7 +247,7 @@ def _laid(
         clear=clear,
         factor=found.factor,
         own_disc_px=found.own_disc_px,
-        refocused=found.focus is PairFocus.TWO,
+        refocused=found.refocused,
     )
 
 

@@ -13,7 +13,6 @@ from blendkit.masks.colors import foreground_color
 from blendkit.masks.colour_vote import voted_by_colour
 from blendkit.masks.first_look import Proposed, first_look
 from blendkit.masks.network import SOFT, network_matte
-from blendkit.masks.pair_focus import PairFocus
 from blendkit.masks.spread import spread_strokes
 from blendkit.masks.unpainted import unpainted_mask
 from blendkit.settings import MatteSettings
@@ -23,15 +22,14 @@ _SPECK = 0.02
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Found:
-    """Foreground as it was found.  alpha: coverage, float32 (height, width), 0 to 1.
+    """Foreground as the foreground frame shows it.  alpha: coverage, float32 (height, width).
 
-    focus: whether the frames were taken for such with one focus or two.  factor: the reduction at
-    which the foreground frame shows it sharp.  own_disc_px: its disc there as the first look read
-    it, px; None where it is sharp.
+    refocused: whether that frame was focused on it.  factor: the reduction at which that frame
+    shows it sharp.  own_disc_px: its disc there as the first look read it, px; None where sharp.
     """
 
     alpha: Float
-    focus: PairFocus = PairFocus.ONE
+    refocused: bool = False
     factor: int = 1
     own_disc_px: float | None = None
 
@@ -69,7 +67,7 @@ def find_coverage(
     *,
     painted: bool,
     strokes: tuple[Float | None, Float | None] = (None, None),
-    focus: PairFocus = PairFocus.ONE,
+    refocused: bool = False,
 ) -> Found:
     """Find how much of each pixel is foreground.
 
@@ -87,8 +85,8 @@ def find_coverage(
         mask of a second look, so that colours inside and outside can be told apart.
     strokes : tuple
         Rasterised strokes on foreground and on background, float32 (height, width) or None.
-    focus : PairFocus
-        Whether the frames have one focus or two.
+    refocused : bool
+        Whether the foreground frame was focused on the foreground, see `pair_focus`.
 
     Returns
     -------
@@ -97,7 +95,7 @@ def find_coverage(
     if not region.any():
         return Found(np.zeros(region.shape, np.float32))
     full = _Sought(background, aligned, region, grain, strokes)
-    first, small, proposal = _proposed(full, focus, painted=painted)
+    first, small, proposal = _proposed(full, painted=painted, refocused=refocused)
     alpha = proposal
     if first.weights != SOFT:  # along a ramp the closed form would follow the grain
         alpha = _settled(small.aligned, proposal, small.region, settings)
@@ -105,16 +103,18 @@ def find_coverage(
     alpha[alpha > 1 - _SPECK] = 1
     if first.factor > 1:
         alpha = enlarge(alpha, first.factor, (region.shape[1], region.shape[0])) * region
-    return Found(alpha, focus, first.sharp_factor, first.own_disc_px)
+    return Found(alpha, refocused, first.sharp_factor, first.own_disc_px)
 
 
-def _proposed(full: _Sought, focus: PairFocus, *, painted: bool) -> tuple[Proposed, _Sought, Float]:
+def _proposed(full: _Sought, *, painted: bool, refocused: bool) -> tuple[Proposed, _Sought, Float]:
     """Return what the network proposed, what is sought at that scale, and the matte there.
 
     The network's matte, with what colour and strokes say of it.
     """
     hint = full.region.astype(np.float32) if painted else np.ones(full.region.shape, np.float32)
-    first = first_look(full.background, full.aligned, hint, full.grain, focus=focus, turned=painted)
+    first = first_look(
+        full.background, full.aligned, hint, full.grain, refocused=refocused, turned=painted
+    )
     small, found = full.reduced(first.factor), first.matte
     frames = small.background, small.aligned
     if not painted:

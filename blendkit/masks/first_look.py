@@ -9,8 +9,8 @@ How soft it is, the picture's own edges tell, where the coarser scale saw someth
 
 A foreground frame that is focused on the boughs spreads everything else, and weights that know such
 pairs take what is sharp in it for foreground more boldly.  In a pair with one focus they would take
-trunks far behind as well.  Where the pair surely has two, nobody asks how soft the boughs are:
-stalks and leaves out of focus behind them have edges too, and were taken for theirs.
+trunks far behind as well.  Of such a frame nobody asks how soft the boughs are: stalks and leaves
+out of focus behind them have edges too, and were taken for theirs.
 """
 
 from dataclasses import dataclass
@@ -22,7 +22,6 @@ from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.frame import Float
 from blendkit.masks.edges import edge_disc_px
 from blendkit.masks.network import REFOCUSED, SHARP, SOFT, ever_finer, network_matte
-from blendkit.masks.pair_focus import PairFocus
 
 _SOFT_PX, _GROWS = 4.0, 1.2
 _MAYBE_SOFT_PX, _GREW = 2.9, 1.45
@@ -60,20 +59,19 @@ def first_look(
     hint: Float,
     grain: float,
     *,
-    focus: PairFocus = PairFocus.ONE,
+    refocused: bool = False,
     turned: bool = False,
 ) -> Proposed:
     """Propose a matte at the finest scale that shows more of it, by the weights made for it.
 
-    focus: whether the frames have one focus or two.  Other parameters as for
+    refocused: whether the foreground frame was focused on the foreground.  Other parameters as for
     `network.network_matte`.
     """
     looked = background, foreground, hint, grain
-    sharp = SHARP if focus is PairFocus.ONE else REFOCUSED
-    if focus is PairFocus.TWO:
-        return Proposed(1, network_matte(*looked, weights=sharp, turned=turned), sharp, 1)
+    if refocused:
+        return Proposed(1, network_matte(*looked, weights=REFOCUSED, turned=turned), REFOCUSED, 1)
     softly = ever_finer(*looked, SOFT, turned=turned)
-    for factor, matte in ever_finer(*looked, sharp, turned=turned):
+    for factor, matte in ever_finer(*looked, SHARP, turned=turned):
         if factor == 1:
             break
         finer = factor // 2
@@ -86,7 +84,7 @@ def first_look(
         if soft:
             found = next(m for f, m in softly if f == finer)
             return Proposed(finer, found, SOFT, factor, finer * read.disc_px)
-    return Proposed(1, matte, sharp, 1)
+    return Proposed(1, matte, SHARP, 1)
 
 
 @dataclass(frozen=True, slots=True)

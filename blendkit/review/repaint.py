@@ -24,7 +24,7 @@ from blendkit.frame import Bool, Float
 from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.find import find_coverage, given_matte
-from blendkit.masks.pair_focus import pair_focus
+from blendkit.masks.pair_focus import refocused
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import fading
 from blendkit.masks.spread import spread_strokes
@@ -75,7 +75,7 @@ def prepare(background: Float, merged: Merged, hints: Hints) -> Ready:
             grain[1],
             merged.settings.matte,
             painted=hints.foreground_mask is not None,
-            focus=pair_focus(merged.blur),
+            refocused=refocused(merged.blur),
         )
         free = given_matte(merged.aligned, found.alpha, region)
     keep = (1 - np.maximum(free.alpha, alpha)) * merged.covered

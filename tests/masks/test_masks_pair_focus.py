@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from blendkit.alignment.warp import warp_to_background
-from blendkit.masks.pair_focus import PairFocus, pair_focus
+from blendkit.masks.pair_focus import refocused
 from blendkit.settings import SharpnessSettings
 from blendkit.sharpness import RelativeBlur
 from blendkit.sharpness.relative import relative_blur
@@ -15,19 +15,19 @@ _SIZE = (900, 600)
 
 
 @pytest.mark.parametrize(
-    ("sitter_px", "background_px", "somebody", "focus"),
+    ("sitter_px", "background_px", "somebody", "two_foci"),
     [
-        ((0.5, 1.0), (20.0, 3.0), True, PairFocus.ONE),
-        ((0.5, 6.0), (20.0, 9.0), True, PairFocus.TWO),
-        ((0.5, 1.0), (20.0, 3.0), False, PairFocus.OPEN),
-        ((0.5, 6.0), (20.0, 9.0), False, PairFocus.OPEN),
+        ((0.5, 1.0), (20.0, 3.0), True, False),
+        ((0.5, 6.0), (20.0, 9.0), True, True),
+        ((0.5, 1.0), (20.0, 3.0), False, False),
+        ((0.5, 6.0), (20.0, 9.0), False, False),
     ],
 )
-def test_somebody_in_the_picture_tells(
+def test_somebody_in_the_picture_tells_a_refocused_frame(
     sitter_px: tuple[float, float],
     background_px: tuple[float, float],
     somebody: bool,
-    focus: PairFocus,
+    two_foci: bool,
 ) -> None:
     spec = PairSpec(
         foreground_disc_px=(45.0, 1.0),
@@ -41,9 +41,9 @@ def test_somebody_in_the_picture_tells(
     everywhere = np.ones(_SIZE[::-1], np.bool_)
     frames = taken.background.pixels, sharp_frame
     blur = relative_blur(*frames, everywhere, SharpnessSettings(), grain=(0.002, 0.004))
-    assert pair_focus(blur) is focus
+    assert refocused(blur) is two_foci
 
 
 def test_where_no_blur_is_measured_the_ordinary_pair_is_assumed() -> None:
     blind = RelativeBlur(np.full((60, 90), 20, np.float32), np.zeros((60, 90), np.float32), 10)
-    assert pair_focus(blind) is PairFocus.ONE
+    assert not refocused(blind)

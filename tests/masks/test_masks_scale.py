@@ -7,7 +7,6 @@ from blendkit.alignment.warp import warp_to_background
 from blendkit.masks.find import find_coverage
 from blendkit.masks.first_look import first_look
 from blendkit.masks.network import REFOCUSED, SHARP, SOFT
-from blendkit.masks.pair_focus import PairFocus
 from blendkit.settings import MatteSettings
 from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.rough_mask import rough_mask
@@ -52,19 +51,10 @@ def test_soft_boughs_are_known_where_nobody_painted(own_disc_px: float, weights:
     assert first.weights == weights
 
 
-@pytest.mark.parametrize(
-    ("own_disc_px", "focus", "weights"),
-    [
-        (1.0, PairFocus.OPEN, REFOCUSED),
-        (9.0, PairFocus.OPEN, SOFT),
-        (9.0, PairFocus.TWO, REFOCUSED),
-    ],
-)
-def test_how_soft_boughs_are_is_asked_unless_the_frame_was_focused_on_them(
-    own_disc_px: float, focus: PairFocus, weights: str
-) -> None:
-    taken = pair(own_disc_px)
+def test_how_soft_boughs_are_is_not_asked_where_the_frame_was_focused_on_them() -> None:
+    taken = pair(9.0)
     sharp_frame = warp_to_background(taken.foreground.pixels, taken.truth.warp, _SIZE).pixels
     hint = rough_mask(taken.truth.matte, seed=2).astype(np.float32)
-    first = first_look(taken.background.pixels, sharp_frame, hint, 0.004, focus=focus)
-    assert first.weights == weights
+    first = first_look(taken.background.pixels, sharp_frame, hint, 0.004, refocused=True)
+    assert first.weights == REFOCUSED
+    assert first.sharp_factor == 1

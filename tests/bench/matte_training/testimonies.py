@@ -32,7 +32,7 @@ from blendkit.masks import network
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.find import Found, find_coverage
 from blendkit.masks.network import run_network
-from blendkit.masks.pair_focus import PairFocus, pair_focus
+from blendkit.masks.pair_focus import refocused
 from blendkit.masks.region import search_region
 from blendkit.masks.second_look import second_planes
 from blendkit.masks.sitter import find_sitter, protected
@@ -99,7 +99,7 @@ def prepared(scene: dict[str, Float], seed: int) -> Prepared:
         grain[1],
         SETTINGS.matte,
         painted=painted,
-        focus=pair_focus(blur),
+        refocused=refocused(blur),
     )
     if not painted:
         bare = usable & ~near(found.alpha > 0)
@@ -174,7 +174,7 @@ def _laid(
         full=full[0] & ~near(full[1]),
         clear=None,
         factor=found.factor,
-        refocused=found.focus is PairFocus.TWO,
+        refocused=found.refocused,
     )
 
 
