@@ -27,7 +27,7 @@ carry 4 px, and an even number keeps the chequerboard."""
 _SURELY_FOREGROUND, _SURELY_BACKGROUND = 0.9, 0.1
 
 
-def colors_under(image: Float, alpha: Float, stiffness: float = 1.0) -> Float:
+def colors_under(image: Float, alpha: Float) -> Float:
     """Estimate the straight foreground colour.
 
     Parameters
@@ -36,8 +36,6 @@ def colors_under(image: Float, alpha: Float, stiffness: float = 1.0) -> Float:
         float32 (height, width, 3), linear light: mixing at an edge is linear in light.
     alpha : ndarray
         Matte, float32 (height, width), 0 to 1.
-    stiffness : float
-        Weight of smoothness over that of the paper's; see `colors.foreground_color`.
 
     Returns
     -------
@@ -48,17 +46,17 @@ def colors_under(image: Float, alpha: Float, stiffness: float = 1.0) -> Float:
     colors = _means(image, alpha)
     *coarser, finest = _levels(image, alpha)
     for level, cover in coarser:
-        colors = _relaxed(level, cover, _enlarged(colors, cover.shape), stiffness)
-    return _by_parts(*finest, colors, stiffness)
+        colors = _relaxed(level, cover, _enlarged(colors, cover.shape))
+    return _by_parts(*finest, colors)
 
 
-def _by_parts(image: Float, alpha: Float, coarser: Float, stiffness: float) -> Float:
+def _by_parts(image: Float, alpha: Float, coarser: Float) -> Float:
     """Return the foreground's colour of the finest level, worked out where there is some of it."""
     result, colors = np.zeros_like(image), _both(coarser)
     for own, near in tiles(alpha.shape, _PART, _BESIDE):
         if alpha[near].any():
             start = np.concatenate([enlarged_part(c, 2, near) for c in colors], axis=2)
-            relaxed = _relaxed(image[near], alpha[near], start, stiffness)
+            relaxed = _relaxed(image[near], alpha[near], start)
             result[own] = relaxed[inside(own, near)][..., :3]
     return result
 
@@ -82,10 +80,10 @@ def _levels(image: Float, alpha: Float) -> list[tuple[Float, Float]]:
     return found[::-1]
 
 
-def _relaxed(image: Float, alpha: Float, start: Float, stiffness: float) -> Float:
+def _relaxed(image: Float, alpha: Float, start: Float) -> Float:
     """Return both colours of a level, (height, width, 6); start: the coarser level's, enlarged."""
     colors = _started(image, alpha, start)
-    halves = list(_halves(image, alpha, stiffness))
+    halves = list(_halves(image, alpha))
     for _ in range(_SWEEPS_SMALL if max(alpha.shape) <= _SMALL_PX else _SWEEPS):
         for half in halves:
             half.relax(colors)
@@ -137,24 +135,20 @@ class _Half:
         flat[self.at] = np.maximum(solved, 0)
 
 
-def _halves(image: Float, alpha: Float, stiffness: float) -> Iterator[_Half]:
+def _halves(image: Float, alpha: Float) -> Iterator[_Half]:
     """Yield the two halves of the pixels that are not solid, yet have foreground beside them."""
     near = cv2.dilate(alpha, np.ones((3, 3), np.uint8)) > 0
     rows, columns = np.nonzero(near & (alpha < 1))
     for parity in (0, 1):
         half = (rows + columns) % 2 == parity
-        yield _half(image, alpha, (rows[half], columns[half]), stiffness)
+        yield _half(image, alpha, rows[half], columns[half])
 
 
-def _half(
-    image: Float, alpha: Float, open_: tuple[NDArray[np.intp], NDArray[np.intp]], stiffness: float
-) -> _Half:
-    rows, columns = open_
+def _half(image: Float, alpha: Float, rows: NDArray[np.intp], columns: NDArray[np.intp]) -> _Half:
     width = alpha.shape[1] + 2
     at, beside = (rows + 1) * width + columns + 1, (-1, 1, -width, width)
     cover, rimmed = alpha[rows, columns], np.pad(alpha, 1, mode="edge").reshape(-1)
-    steps = (np.abs(cover - rimmed[at + step]) for step in beside)
-    weights = [np.float32(stiffness) * (np.float32(_SMOOTH) + step) for step in steps]
+    weights = [np.float32(_SMOOTH) + np.abs(cover - rimmed[at + step]) for step in beside]
     total = weights[0] + weights[1] + weights[2] + weights[3]
     clear = 1 - cover
     own, mixed, other = cover**2 + total, cover * clear, clear**2 + total

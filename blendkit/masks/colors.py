@@ -13,7 +13,7 @@ _TILE, _MARGIN = 1024, 64
 _SOLID = 0.995
 
 
-def foreground_color(foreground: Float, alpha: Float, factor: int = 1) -> Float:
+def foreground_color(foreground: Float, alpha: Float) -> Float:
     """Estimate the straight foreground colour.
 
     Parameters
@@ -22,10 +22,6 @@ def foreground_color(foreground: Float, alpha: Float, factor: int = 1) -> Float:
         The foreground frame on the background grid, float32 (height, width, 3), linear.
     alpha : ndarray
         Matte, float32 (height, width).
-    factor : int
-        Reduction at which the foreground is sharp.  Its edge is so many times as long and holds
-        no detail of its own; as free as along a sharp edge, its colour would take up what shines
-        through: single pixels as bright as the sky.
 
     Returns
     -------
@@ -43,7 +39,7 @@ def foreground_color(foreground: Float, alpha: Float, factor: int = 1) -> Float:
         if solid.all():
             color[own] = foreground[own]
             return
-        found = colors_under(foreground[near], alpha[near], factor)[inside(own, near)]
+        found = colors_under(foreground[near], alpha[near])[inside(own, near)]
         color[own] = np.where(solid[..., None], foreground[own], found)
 
     each_part(free, tiles(alpha.shape, _TILE, _MARGIN))

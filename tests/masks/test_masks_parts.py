@@ -92,18 +92,6 @@ def test_colours_are_freed_of_the_light_that_shone_past_the_edge() -> None:
     assert np.array_equal(found[solid], picture[solid])
 
 
-def test_along_a_soft_edge_a_wrong_matte_takes_up_less_of_what_shines_through() -> None:
-    _, matte, color, background = bough_over_gravel()
-    soft, taken_for = disc_blur(matte, 9), disc_blur(matte, 12)
-    picture = soft[..., None] * color + (1 - soft[..., None]) * background
-    edge = (taken_for > 0.1) & (taken_for < 0.9)
-    sharp_rule, soft_rule = (
-        np.quantile(np.abs(foreground_color(picture, taken_for, factor) - color)[edge], 0.95)
-        for factor in (1, 4)
-    )
-    assert 0.01 < soft_rule < 0.85 * sharp_rule
-
-
 def test_no_foreground_has_no_colour() -> None:
     picture, _, _, _ = bough_over_gravel()
     assert not foreground_color(picture, np.zeros(SHAPE, np.float32)).any()
