@@ -148,7 +148,7 @@ def merge_pair(
         view, plate = explained(laid, found.alpha, region, grain[1], hints, settings)
         del found
         blur_after = measured_blur(background, foreground, lit, view.matte, noise, settings)
-        own_px = own_disc_px(lit.aligned, view.matte.alpha) or laid.own_disc_px
+        own_px = own_disc_px(lit.aligned, view.matte.alpha, otherwise_px=laid.own_disc_px)
         shown, plate = at_f_numbers(laid, view, plate, captures, own_px, blur_after.lens, settings)
     with watch("composite"):
         grain_plate(plate, view.coverage, laid.softness, noise[0].sigma, settings.grain)

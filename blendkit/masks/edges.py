@@ -20,10 +20,11 @@ _COARSER, _COARSE_LEAST_PX = (2, 4, 8), 3.6
 there, px of the reduced picture: sharp boughs read as up to 3.3 at any scale."""
 
 
-def own_disc_px(aligned: Float, alpha: Float) -> float | None:
+def own_disc_px(aligned: Float, alpha: Float, *, otherwise_px: float | None = None) -> float | None:
     """Estimate the foreground's own disc at the finest scale at which its edges are no mere ramps.
 
     Parameters and return value as for `edge_disc_px`, which alone finds no edge of a disc of 20 px.
+    otherwise_px: what is returned where no scale tells.
 
     Examples
     --------
@@ -46,7 +47,7 @@ def own_disc_px(aligned: Float, alpha: Float) -> float | None:
         if read < _COARSE_LEAST_PX:
             break  # sharp, or too little to tell from it
         disc_px = factor * read
-    return disc_px
+    return otherwise_px if disc_px is None else disc_px
 
 
 def edge_disc_px(aligned: Float, alpha: Float) -> float | None:
