@@ -15,7 +15,7 @@ from blendkit.blending.compose import compose, source_map
 from blendkit.blending.finish import color_with_grain, grain_plate
 from blendkit.clock import Stopwatch
 from blendkit.explain import View, at_f_numbers, explained
-from blendkit.frame import Bool, Float, Frame, Label, Progress, Warped, no_progress
+from blendkit.frame import Bool, Capture, Float, Frame, Label, Progress, Warped, no_progress
 from blendkit.hints import Hints, NearerLine
 from blendkit.masks import Matte
 from blendkit.masks.edges import own_disc_px
@@ -136,7 +136,7 @@ def merge_pair(
         kept, drawn = _sitter(frames, blur, grain[1], painted)
         region = search_region(lit.covered, frames, grain, protected(kept, painted), hints)
         lights = find_lights(background.pixels, lit.aligned, softness, lit.clipped[1])
-        found = _coverage(background, lit, lights, blur, region, hints, grain[1], settings)
+        found = _coverage(frames, captures, lit, lights, blur, region, hints, grain[1], settings)
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
             bare = lit.shared & ~painted & ~near(found.alpha > 0)
@@ -197,7 +197,8 @@ def _sitter(
 
 
 def _coverage(
-    background: Frame,
+    frames: tuple[Float, Float],
+    captures: tuple[Capture, Capture],
     lit: Lit,
     lights: Lights,
     blur: RelativeBlur,
@@ -210,14 +211,14 @@ def _coverage(
         return Found(np.asarray(hints.matte * lit.covered, np.float32))
     with lights.dots_out(lit.aligned):
         return find_coverage(
-            lights.discs_out(background.pixels),
+            lights.discs_out(frames[0]),
             lit.aligned,
             region,
             grain,
             settings.matte,
             painted=hints.foreground_mask is not None,
             strokes=(hints.front_strokes, hints.back_strokes),
-            refocused=refocused(blur),
+            refocused=refocused(blur, captures),
         )
 
 

@@ -3,12 +3,17 @@
 What is in focus in both frames is held alike: with one focus a good part of what can be measured,
 such as the sitter.  A frame that was focused on the boughs spreads everything else, and where the
 sitter stands the background frame is the sharper one.  With nobody in the picture neither may be
-seen, and the pair counts as one with one focus.
+seen, and the pair counts as one with one focus, unless both frames record their focus distances.
 """
 
 import numpy as np
 
+from blendkit.frame import Capture
+from blendkit.optics.focus_gap import recorded_gap_px
 from blendkit.sharpness import RelativeBlur
+
+Captures = tuple[Capture, Capture]
+"""Of the background frame and of the foreground frame."""
 
 _SURE, _LEAST_MEASURED = 0.25, 0.02
 _ALIKE_PX, _ALIKE_SIDE_SHARE, _ALIKE_SHARE = 1.5, 0.002, 0.01
@@ -21,12 +26,21 @@ with two foci and somebody in it have 0.10 to 0.25, those with one focus at most
 0.02; a pair focused on the trees behind has 0.73, and holds them alike."""
 
 
-def refocused(blur: RelativeBlur) -> bool:
+_GAP_SHARE = 1 / 300
+"""Gap between recorded foci, as a disc in the foreground frame over the long side, from which they
+are two: cameras record distances in coarse steps, and one step is less (from memory)."""
+
+
+def refocused(blur: RelativeBlur, captures: Captures) -> bool:
     """Return whether the foreground frame was surely focused on the boughs, not on the sitter."""
+    long_side_px = round(max(blur.disc_px.shape) * blur.factor)
+    gap_px = recorded_gap_px(*captures, long_side_px)
+    if gap_px is not None and gap_px > _GAP_SHARE * long_side_px:
+        return True
     sure = blur.confidence > _SURE
     if sure.mean() < _LEAST_MEASURED:
         return False
     disc_px = blur.disc_px[sure]
-    alike_px = max(_ALIKE_PX, _ALIKE_SIDE_SHARE * max(blur.disc_px.shape) * blur.factor)
+    alike_px = max(_ALIKE_PX, _ALIKE_SIDE_SHARE * long_side_px)
     alike, sharper = np.abs(disc_px) < alike_px, disc_px < -alike_px
     return bool(alike.mean() <= _ALIKE_SHARE and sharper.mean() > _SHARPER_SHARE)

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from blendkit.frame import Capture, Float
 from blendkit.midground import LensPair
-from blendkit.optics import blur_disc_mm
 
 _FACTORS = (0.18, 0.22, 0.27, 0.33, 0.4, 0.5, 0.65, 0.8, 1.0)
 _SAME_APERTURE = 0.97
@@ -39,30 +38,6 @@ def aperture_ratio(background: Capture, foreground: Capture) -> float:
     if not background.f_number or not foreground.f_number:
         return 1.0
     return min(background.f_number / foreground.f_number, 1.0)
-
-
-def recorded_gap_px(background: Capture, foreground: Capture, width_px: int) -> float | None:
-    """Return the gap from the focus distances; None unless both frames record what it takes.
-
-    The sensor is taken to be 36 mm wide unless an equivalent focal length is recorded.
-
-    >>> one = Capture(f_number=4, focal_length_mm=135, focus_distance_m=12)
-    >>> other = Capture(f_number=4, focal_length_mm=135, focus_distance_m=4)
-    >>> round(recorded_gap_px(one, other, 1200), 1)
-    26.2
-    """
-    near, far = foreground.focus_distance_m, background.focus_distance_m
-    if not (near and far and foreground.f_number and foreground.focal_length_mm):
-        return None
-    if near > far:
-        return None
-    disc_mm = blur_disc_mm(
-        far,
-        focal_length_mm=foreground.focal_length_mm,
-        f_number=foreground.f_number,
-        focus_distance_m=near,
-    )
-    return float(disc_mm) * width_px / foreground.sensor_width_mm
 
 
 def background_disc_px(relative_px: Float, lens: LensPair) -> Float:

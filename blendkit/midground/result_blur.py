@@ -15,8 +15,8 @@ from blendkit.midground.lens_pair import (
     background_disc_px,
     foreground_disc_px,
     measured_gap_px,
-    recorded_gap_px,
 )
+from blendkit.optics.focus_gap import recorded_gap_px
 
 Sigma = Callable[[Float], Float]
 """Standard deviation of the noise at pixel values (..., 3)."""

@@ -212,7 +212,7 @@ class Previewer:
             # A stroke does not change what is prepared, so only another setting ends it.
             progress=lambda _stage, _share, /: self._check_settings(settings),
         )
-        self._ready = prepare(self._small.background.pixels, merged, bare)
+        self._ready = prepare((self._small.background, self._small.foreground), merged, bare)
         self._now = None
 
 

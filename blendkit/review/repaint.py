@@ -20,7 +20,7 @@ from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
 from blendkit.filters.resample import reduce_by
-from blendkit.frame import Bool, Float
+from blendkit.frame import Bool, Float, Frame
 from blendkit.hints import Hints
 from blendkit.masks import Matte
 from blendkit.masks.find import find_coverage, given_matte
@@ -57,25 +57,26 @@ class Ready:
     mass: Float
 
 
-def prepare(background: Float, merged: Merged, hints: Hints) -> Ready:
+def prepare(frames: tuple[Frame, Frame], merged: Merged, hints: Hints) -> Ready:
     """Work out what strokes choose from.
 
-    background : float32 (height, width, 3); merged, hints : made without strokes.
+    frames : background frame, foreground frame; merged, hints : made from them without strokes.
     """
+    background = frames[0].pixels
     alpha = merged.matte.alpha
     softness = filled(merged.blur, (alpha.shape[1], alpha.shape[0]))
     free = merged.matte
     if hints.matte is None:
-        frames = background, merged.aligned
+        laid = background, merged.aligned
         grain = merged.noise[0].at_middle_grey, merged.noise[1].at_middle_grey
-        region = search_region(merged.covered, frames, grain, merged.sitter, hints)
+        region = search_region(merged.covered, laid, grain, merged.sitter, hints)
         found = find_coverage(
-            *frames,
+            *laid,
             region,
             grain[1],
             merged.settings.matte,
             painted=hints.foreground_mask is not None,
-            refocused=refocused(merged.blur),
+            refocused=refocused(merged.blur, (frames[0].capture, frames[1].capture)),
         )
         free = given_matte(merged.aligned, found.alpha, region)
     keep = (1 - np.maximum(free.alpha, alpha)) * merged.covered

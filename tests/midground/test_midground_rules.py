@@ -16,7 +16,6 @@ from blendkit.midground.lens_pair import (
     background_disc_px,
     foreground_disc_px,
     measured_gap_px,
-    recorded_gap_px,
 )
 from blendkit.midground.loudness import blur_severity, just_visible_px, step_severity
 from blendkit.midground.sharpening import sharpened
@@ -24,6 +23,7 @@ from blendkit.midground.soft_ground import Ground, grounds_of, soft_between_shar
 from blendkit.midground.surfaces import find_surfaces
 from blendkit.midground.tapering import tapered_disc_px
 from blendkit.optics import blur_disc_mm, depth_of_field
+from blendkit.optics.focus_gap import recorded_gap_px
 from blendkit.settings import ViewingSettings
 
 

@@ -1,0 +1,30 @@
+"""What recorded focus distances say: how far apart the foci of a pair lie, as a disc."""
+
+from blendkit.frame import Capture
+from blendkit.optics.thin_lens import blur_disc_mm
+
+
+def recorded_gap_px(background: Capture, foreground: Capture, width_px: int) -> float | None:
+    """Return the disc, px, by which the foreground frame spreads the background frame's focus.
+
+    None unless the frames record what it takes, or where the foreground frame was focused farther.
+    The sensor is taken to be 36 mm wide unless an equivalent focal length is recorded.  Raises
+    InputError for a distance inside the focal length.
+
+    >>> one = Capture(f_number=4, focal_length_mm=135, focus_distance_m=12)
+    >>> other = Capture(f_number=4, focal_length_mm=135, focus_distance_m=4)
+    >>> round(recorded_gap_px(one, other, 1200), 1)
+    26.2
+    """
+    near, far = foreground.focus_distance_m, background.focus_distance_m
+    if not (near and far and foreground.f_number and foreground.focal_length_mm):
+        return None
+    if near > far:
+        return None
+    disc_mm = blur_disc_mm(
+        far,
+        focal_length_mm=foreground.focal_length_mm,
+        f_number=foreground.f_number,
+        focus_distance_m=near,
+    )
+    return float(disc_mm) * width_px / foreground.sensor_width_mm
