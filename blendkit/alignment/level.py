@@ -70,7 +70,7 @@ class Level:
         small = self._to_crop_f @ small @ np.linalg.inv(self._to_crop_b)
         trials: list[tuple[float, float, Matrix]] = []
         for disc in discs_px if len(discs_px) > 1 else ():
-            moved, system = self._gauss_newton(small, disc, model, _TRIAL_ITERATIONS)
+            moved, system = self._gauss_newton(small, disc, model, _TRIAL_ITERATIONS, draft=True)
             trials.append((self._error_px(system, model, disc), disc, moved))
         _, disc_px, small = min(trials, default=(0.0, discs_px[0], small), key=lambda t: t[0])
         small, system = self._gauss_newton(small, disc_px, model, _ITERATIONS)
@@ -105,20 +105,20 @@ class Level:
         return float((share * own.values * moved).sum() / ((weights * valid).sum() + 1e-12))
 
     def _gauss_newton(
-        self, small: Matrix, disc_px: float, model: str, iterations: int
+        self, small: Matrix, disc_px: float, model: str, iterations: int, *, draft: bool = False
     ) -> tuple[Matrix, System]:
         for _ in range(iterations):
             at = _where_sampled(small)
-            system = self._system(at, disc_px)
+            system = self._system(at, disc_px, draft=draft)
             before = small
             small, _ = models.step(at, system.solve(model), model, self.size)
             if models.grid_distance_px(before, small, self.size) < _SETTLED_PX:
                 break
-        return small, self._system(small, disc_px)
+        return small, self._system(small, disc_px, draft=draft)
 
-    def _system(self, small: Matrix, disc_px: float) -> System:
+    def _system(self, small: Matrix, disc_px: float, *, draft: bool) -> System:
         own, band_f = self.bands(disc_px)
-        moved, valid = models.sample(band_f, small, self.size)
+        moved, valid = models.sample(band_f, small, self.size, draft=draft)
         if self._allowed is not None:
             valid = np.asarray(valid * self._allowed, np.float32)
         block_px = max(max(self._shape) // _BLOCKS_PER_SIDE, _LEAST_BLOCK_PX)
