@@ -117,7 +117,7 @@ def test_too_little_memory(tmp_path: Path) -> None:
     runs, not traced): then no result may be there, and the next limit must be told in a sentence.
     """
     crashes = 0
-    for limit_mb in range(1025, 500, -75):
+    for limit_mb in range(875, 350, -75):
 
         def little(limit_mb: int = limit_mb) -> None:
             resource.setrlimit(resource.RLIMIT_AS, (limit_mb << 20, limit_mb << 20))

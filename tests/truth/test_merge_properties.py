@@ -106,14 +106,13 @@ def test_orientation_changes_nothing_and_depth_nothing_beyond_rounding(tmp_path:
     upright = from_files(tmp_path, "uint16")
     for one, other in zip(upright, from_files(tmp_path, "uint16", turned=True), strict=True):
         assert np.array_equal(one.pixels, other.pixels)  # so the merge is the same
+    for one, other in zip(upright, from_files(tmp_path, "float32"), strict=True):
+        assert 0 < np.abs(one.pixels - other.pixels).max() < 3e-5  # so it is within rounding
     hints = Hints(foreground_mask=painted())
-    deep, real, shallow = (
+    deep, shallow = (
         merge_pair(*frames, hints=hints).pixels
-        for frames in (upright, from_files(tmp_path, "float32"), from_files(tmp_path, "uint8"))
+        for frames in (upright, from_files(tmp_path, "uint8"))
     )
-    # Rounding moves some pixels across a threshold of the zone that leads the alignment: 0.03 px,
-    # 54.8 dB on one processor and over 55 on another.
-    assert psnr(real, deep) > 50
     assert 38 < psnr(shallow, deep) < 80
 
 
