@@ -26,7 +26,7 @@ class Shares:
     alike: boughs and background are hard to tell apart.  leafy: all that is in front bears leaves.
     grown: leaves hang on their twigs.  kindred: leaves in front, in the colours of the ground.
     one_focus: the boughs are soft in the sharp frame, as far as stopping down leaves them so.
-    refocused: the sharp frame is focused on the boughs.
+    refocused: the sharp frame is focused on the boughs.  thicket: a mass stands in front.
     """
 
     alike: float = 0.0
@@ -35,6 +35,7 @@ class Shares:
     kindred: float = 0.0
     one_focus: float = 0.0
     refocused: float = 0.0
+    thicket: float = 0.0
 
 
 def pair_spec(

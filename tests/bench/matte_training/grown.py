@@ -39,7 +39,7 @@ def hung(lines: Lines, size_px: float, rng: np.random.Generator) -> list[np.ndar
             heading += rng.choice([-1, 1]) * rng.uniform(0.1, 1.5)
             length = size_px * rng.uniform(0.5, 1.4)
             foot = points[index] + rng.normal(0, 0.5, 2)
-            leaves.append(_leaf(foot, heading, length, slender * rng.uniform(0.4, 1.1), blunt, rng))
+            leaves.append(leaf(foot, heading, length, slender * rng.uniform(0.4, 1.1), blunt, rng))
     return leaves
 
 
@@ -87,16 +87,23 @@ def patched(color: Float, field: Float, rng: np.random.Generator) -> Float:
     return np.asarray(color * (1 + share[..., None] * (ratio - 1)), np.float32)
 
 
-def _leaf(
+def leaf(
     foot: np.ndarray,
     heading: float,
     length_px: float,
     slender: float,
     blunt: float,
     rng: np.random.Generator,
+    *,
+    bend: float = 0.12,
 ) -> np.ndarray:
+    """Return a leaf's two edges with the rib between them, (3, n, 2), from stalk to tip.
+
+    heading: radian, from the right, clockwise on the picture.  slender: width over length.
+    blunt: below 1 widest toward the tip.  bend: how far it is bowed, as a share of its length.
+    """
     half = slender * np.sin(np.pi * _ALONG**blunt)
-    bend = rng.normal(0, 0.12) * np.sin(np.pi * _ALONG)
+    bend = rng.normal(0, bend) * np.sin(np.pi * _ALONG)
     # A leaf seen askew shows one half narrower than the other.
     near, far = rng.uniform(0.35, 1, 2)
     sides = np.stack([bend + near * half, bend, bend - far * half])

@@ -15,6 +15,7 @@ With --leafy there are leaves on all that stands in front; with --grown leaves h
 the ground behind.  With --one-focus a share of the pairs is taken at two apertures with the focus
 left where it was: then the boughs are soft in the sharp frame too.  With --refocused a share has
 the sharp frame focused on the boughs: then it spreads the sitter, and the ground more than her.
+With --thicket grass, needles, hanging strands, bushes or blossom stand in front (thickets.py).
 
     python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1 --photographs FOLDER
 """
@@ -30,6 +31,7 @@ from apertures import SHARP_PX, Shares, pair_spec
 from grown import Palette, hung, laid_leaves, patched
 from lines import SUPER, forks, stroked, walk
 from photographs import Photographs
+from thickets import shaded, thicket
 
 from blendkit.frame import Float
 from blendkit.simulate.drawing import backgrounds
@@ -40,6 +42,7 @@ SIZE = (448, 448)
 MARGIN = 110
 _PHOTOGRAPHED = 0.45
 _LEAVED, _LEAVED_IF_GROWN, _KIN_BARK = 0.35, 0.75, 0.3
+_MASS, _MASS_BEHIND = 0.8, 0.4
 _PLAIN = Shares()
 
 
@@ -48,12 +51,14 @@ class Habit:
     """How boughs grow.  bark: their colour, None for any.  leaved: chance of leaves.
 
     leaf_colors: those that leaves come in, None for any.  grown: whether they hang on their twigs.
+    mass: chance that it stands as a mass.
     """
 
     bark: np.ndarray | None = None
     leaved: float = _LEAVED
     leaf_colors: Palette | None = None
     grown: bool = False
+    mass: float = 0.0
 
 
 def training_pair(
@@ -95,7 +100,7 @@ def _layers(
         if rng.uniform() < 0.25:
             color, cover = _rails(shape, rng, photographs)
         else:
-            behind = Habit(bark=habit.bark, grown=habit.grown)
+            behind = Habit(bark=habit.bark, grown=habit.grown, mass=_MASS_BEHIND * habit.mass)
             thickness = rng.uniform(0.5, 2.5)
             color, cover = _foreground(shape, rng, photographs, thickness, behind)
         layers.append(Layer(color, cover, 12.0, "background", "middle"))
@@ -116,14 +121,15 @@ def _habit(seed: int, ground: Float, kin: np.ndarray | None, shares: Shares) -> 
     leafy, grown = (np.random.default_rng((seed, n)).uniform() for n in (2, 3))
     leaved = 1.0 if leafy < shares.leafy else _LEAVED
     alive = bool(grown < shares.grown)
+    mass = _MASS if np.random.default_rng((seed, 7)).uniform() < shares.thicket else 0.0
     if alive:
         leaved = max(leaved, _LEAVED_IF_GROWN)
     relation = np.random.default_rng((seed, 5))
     if relation.uniform() >= shares.kindred:
-        return Habit(bark=kin, leaved=leaved, grown=alive)
+        return Habit(bark=kin, leaved=leaved, grown=alive, mass=mass)
     colors = _colors_of(ground, relation)
     bark = colors[0] if relation.uniform() < _KIN_BARK else kin
-    return Habit(bark=bark, leaved=1.0, leaf_colors=colors, grown=alive)
+    return Habit(bark=bark, leaved=1.0, leaf_colors=colors, grown=alive, mass=mass)
 
 
 def _colors_of(ground: Float, rng: np.random.Generator) -> Palette:
@@ -368,6 +374,11 @@ def _foreground(
     habit: Habit,
 ) -> tuple[Float, Float]:
     """Return colour and coverage of one layer of boughs, tangles or leaves."""
+    if habit.mass and rng.uniform() < habit.mass:
+        bark = _bark(rng) if habit.bark is None else habit.bark
+        palette = _palette(rng) if habit.leaf_colors is None else habit.leaf_colors
+        color, cover = thicket(shape, thickness, bark, palette, rng)
+        return shaded(color, rng), cover
     kind = rng.uniform()
     lines: list[tuple[np.ndarray, np.ndarray]] = []
     if kind < 0.65:
@@ -445,6 +456,7 @@ def _surface(
 @click.option("--one-focus", default=0.0, help="share of pairs that differ in aperture alone")
 @click.option("--kindred", default=0.0, help="share of scenes with leaves in the ground's colours")
 @click.option("--refocused", default=0.0, help="share of pairs focused on the boughs")
+@click.option("--thicket", default=0.0, help="share of scenes with grass, needles, bushes in front")
 @click.option("--photographs", type=click.Path(exists=True, file_okay=False, path_type=Path))
 def main(folder: Path, count: int, seed: int, photographs: Path | None, **shares: float) -> None:
     """Write COUNT training pairs to FOLDER as npz files."""
