@@ -62,9 +62,7 @@ def _grass(shape: tuple[int, int], thickness: float, rng: np.random.Generator) -
 
 def _needles(shape: tuple[int, int], thickness: float, rng: np.random.Generator) -> Growth:
     """Return twigs with needles along them."""
-    lines: Lines = []
-    for _ in range(rng.integers(1, 4)):
-        lines += forks(rng, shape, thickness * np.exp(rng.uniform(np.log(2), np.log(10))))
+    lines = _twigs(shape, thickness, rng)
     long = float(np.clip(thickness * rng.uniform(6, 30), 6, 50))
     broad = max(float(rng.uniform(0.03, 0.09)), 0.9 / long)
     every_px, swept = rng.uniform(0.8, 5), rng.uniform(0.3, 1.3)
@@ -81,6 +79,13 @@ def _needles(shape: tuple[int, int], thickness: float, rng: np.random.Generator)
         if len(leaves) > 6000:
             break
     return lines, leaves
+
+
+def _twigs(shape: tuple[int, int], thickness: float, rng: np.random.Generator) -> Lines:
+    lines: Lines = []
+    for _ in range(rng.integers(1, 4)):
+        lines += forks(rng, shape, thickness * np.exp(rng.uniform(np.log(2), np.log(10))))
+    return lines
 
 
 def _strands(shape: tuple[int, int], thickness: float, rng: np.random.Generator) -> Growth:
@@ -115,9 +120,7 @@ def _bush(shape: tuple[int, int], thickness: float, rng: np.random.Generator) ->
 
 def _blossom(shape: tuple[int, int], thickness: float, rng: np.random.Generator) -> Growth:
     """Return twigs with flowers of a few petals, in clusters."""
-    lines: Lines = []
-    for _ in range(rng.integers(1, 4)):
-        lines += forks(rng, shape, thickness * np.exp(rng.uniform(np.log(2), np.log(10))))
+    lines = _twigs(shape, thickness, rng)
     petal = float(np.clip(thickness * rng.uniform(3, 12), 3, 25))
     petals, share = int(rng.integers(3, 8)), rng.uniform(0.03, 0.25)
     leaves: _Leaves = []
