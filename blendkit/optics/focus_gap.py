@@ -1,15 +1,16 @@
 """What recorded focus distances say: how far apart the foci of a pair lie, as a disc."""
 
 from blendkit.frame import Capture
+from blendkit.optics.checks import MM_PER_M
 from blendkit.optics.thin_lens import blur_disc_mm
 
 
 def recorded_gap_px(background: Capture, foreground: Capture, width_px: int) -> float | None:
     """Return the disc, px, by which the foreground frame spreads the background frame's focus.
 
-    None unless the frames record what it takes, or where the foreground frame was focused farther.
-    The sensor is taken to be 36 mm wide unless an equivalent focal length is recorded.  Raises
-    InputError for a distance inside the focal length.
+    None unless the frames record what it takes, where the foreground frame was focused farther, or
+    where a record cannot be, inside the focal length: nobody typed it, so it ends no merge.  The
+    sensor is taken to be 36 mm wide unless an equivalent focal length is recorded.
 
     >>> one = Capture(f_number=4, focal_length_mm=135, focus_distance_m=12)
     >>> other = Capture(f_number=4, focal_length_mm=135, focus_distance_m=4)
@@ -19,7 +20,7 @@ def recorded_gap_px(background: Capture, foreground: Capture, width_px: int) -> 
     near, far = foreground.focus_distance_m, background.focus_distance_m
     if not (near and far and foreground.f_number and foreground.focal_length_mm):
         return None
-    if near > far:
+    if near > far or near * MM_PER_M <= foreground.focal_length_mm:
         return None
     disc_mm = blur_disc_mm(
         far,

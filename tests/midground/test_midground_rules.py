@@ -250,3 +250,13 @@ def test_sharpening_a_known_disc_wins_two_decibels_and_loses_nothing(disc: float
     before, after = (np.square(p - sharp)[16:-16, 16:-16].mean() for p in (soft, better))
     gain_db = 10 * np.log10(before / after)
     assert 2.0 <= gain_db < 20
+
+
+@pytest.mark.parametrize(("far_m", "near_m"), [(5.0, 0.1), (0.12, 0.05), (5.0, 0.135)])
+def test_a_recorded_distance_inside_the_focal_length_says_nothing(
+    far_m: float, near_m: float
+) -> None:
+    far, near = (
+        Capture(f_number=5.6, focal_length_mm=135, focus_distance_m=m) for m in (far_m, near_m)
+    )
+    assert recorded_gap_px(far, near, 1200) is None
