@@ -26,7 +26,7 @@ from blendkit.blending.ground_discs import told_from_ground
 from blendkit.blending.proof import keep_likely, veil_testimony
 from blendkit.blending.sketch import Reduced, draw_sketch, judged_at, reduced
 from blendkit.filters.resample import reduce_by
-from blendkit.frame import Bool, Float
+from blendkit.frame import Bool, Capture, Float
 from blendkit.hints import Hints
 from blendkit.masks import network
 from blendkit.masks.colors import foreground_color
@@ -51,6 +51,7 @@ SETTINGS = replace(
     ),
 )
 network.COARSEST_PX = 120  # 320 of 1200
+_UNRECORDED = Capture(), Capture()
 _PAINTED = 0.65
 _CLIPPED = 0.995
 _BOLDER = 0.4
@@ -99,7 +100,7 @@ def prepared(scene: dict[str, Float], seed: int) -> Prepared:
         grain[1],
         SETTINGS.matte,
         painted=painted,
-        refocused=refocused(blur),
+        refocused=refocused(blur, _UNRECORDED),
     )
     if not painted:
         bare = usable & ~near(found.alpha > 0)
