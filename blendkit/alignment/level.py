@@ -1,6 +1,7 @@
 """One scale of the fine fit: bands, trial discs, Gauss-Newton steps."""
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from blendkit.alignment.system import WINDOW_PX, Band, System, window_power
 from blendkit.filters.bands import band_pass, window_mean
 from blendkit.filters.disc import disc_blur
 from blendkit.filters.resample import matrix_at_reduced_scale, reduce_by
+from blendkit.filters.threads import each_result
 from blendkit.frame import Float, Matrix
 
 _BAND_PX = (1.0, 2.5)
@@ -28,6 +30,8 @@ _SETTLED_PX = 0.002
 _SAMPLED_STEPS = 32
 _BLOCKS_PER_SIDE = 24
 _LEAST_BLOCK_PX = 16
+_Bands = tuple[Band, Float]
+"""Of the background frame with its powers, and of the foreground frame."""
 
 
 class Level:
@@ -62,19 +66,26 @@ class Level:
         self.size = (self._light_b.shape[1], self._light_b.shape[0])
         self._grid = models.grid_points((light_b.shape[1], light_b.shape[0])) - self._corner
         self._allowed = None if allowed is None else cut(allowed, box_b)
-        self._bands: dict[float, tuple[Band, Float]] = {}
 
     def fit(self, matrix: Matrix, discs_px: Sequence[float], model: str) -> Fit:
         """Try the relative discs for two steps each, then settle with the best of them."""
         small = matrix_at_reduced_scale(matrix, self.factor)
         small = self._to_crop_f @ small @ np.linalg.inv(self._to_crop_b)
-        trials: list[tuple[float, float, Matrix]] = []
-        for disc in discs_px if len(discs_px) > 1 else ():
-            moved, system = self._gauss_newton(small, disc, model, _TRIAL_ITERATIONS, draft=True)
-            trials.append((self._error_px(system, model, disc), disc, moved))
-        _, disc_px, small = min(trials, default=(0.0, discs_px[0], small), key=lambda t: t[0])
-        small, system = self._gauss_newton(small, disc_px, model, _ITERATIONS)
-        return self._describe(small, system, disc_px, model)
+        if len(discs_px) > 1:
+            trials = each_result(partial(self._trial, small, model=model), discs_px)
+            _, disc_px, small = min(trials, key=lambda t: t[0])
+        else:
+            (disc_px,) = discs_px
+        bands = self._bands(disc_px)
+        small, system = self._gauss_newton(small, bands, model, _ITERATIONS)
+        correlation = self._correlation(small, bands, system.weights)
+        return self._describe(small, system, disc_px, model, correlation)
+
+    def _trial(self, small: Matrix, disc_px: float, *, model: str) -> tuple[float, float, Matrix]:
+        """Return the error that a few steps with a disc leave, that disc, and where they lead."""
+        bands = self._bands(disc_px)
+        moved, system = self._gauss_newton(small, bands, model, _TRIAL_ITERATIONS, draft=True)
+        return self._error_px(system, model, disc_px), disc_px, moved
 
     def _error_px(self, system: System, model: str, disc_px: float) -> float:
         """Return the error over the whole frame that the fit is taken to have, px of the scale."""
@@ -84,47 +95,47 @@ class Level:
         chance = _TRUSTED_BY_CHANCE / (trusted + 1e-12)
         return error * (1 + _DISC_PENALTY * abs(disc_px)) * (1 + chance**2)
 
-    def bands(self, disc_px: float) -> tuple[Band, Float]:
+    def _bands(self, disc_px: float) -> _Bands:
         """Return both bands, with the sharper frame blurred by the relative disc."""
-        if disc_px not in self._bands:
-            # Bands widen with the disc: a blurred edge has no fine band to fit.
-            grow = float(np.hypot(1, abs(disc_px) / 6))
-            fine, wide = _BAND_PX[0] * grow, _BAND_PX[1] * grow
-            soft_b = disc_blur(self._light_b, max(-disc_px, 0.0))
-            soft_f = disc_blur(self._light_f, max(disc_px, 0.0))
-            band_b, band_f = band_pass(soft_b, fine, wide), band_pass(soft_f, fine, wide)
-            floor = _noise_floor(disc_blur(self._whole_b, max(-disc_px, 0.0)), fine, wide)
-            self._bands = {disc_px: (Band.of(band_b, floor), band_f)}
-        return self._bands[disc_px]
+        # Bands widen with the disc: a blurred edge has no fine band to fit.
+        grow = float(np.hypot(1, abs(disc_px) / 6))
+        fine, wide = _BAND_PX[0] * grow, _BAND_PX[1] * grow
+        soft_b = disc_blur(self._light_b, max(-disc_px, 0.0))
+        soft_f = disc_blur(self._light_f, max(disc_px, 0.0))
+        band_b, band_f = band_pass(soft_b, fine, wide), band_pass(soft_f, fine, wide)
+        floor = _noise_floor(disc_blur(self._whole_b, max(-disc_px, 0.0)), fine, wide)
+        return Band.of(band_b, floor), band_f
 
-    def _correlation(self, small: Matrix, disc_px: float, weights: Float) -> float:
-        own, band_f = self.bands(disc_px)
+    def _correlation(self, small: Matrix, bands: _Bands, weights: Float) -> float:
+        own, band_f = bands
         moved, valid = models.sample(band_f, small, self.size)
         local = np.sqrt(own.power * window_power(moved))
         share = weights * valid / (local + 1e-12)
         return float((share * own.values * moved).sum() / ((weights * valid).sum() + 1e-12))
 
     def _gauss_newton(
-        self, small: Matrix, disc_px: float, model: str, iterations: int, *, draft: bool = False
+        self, small: Matrix, bands: _Bands, model: str, iterations: int, *, draft: bool = False
     ) -> tuple[Matrix, System]:
         for _ in range(iterations):
             at = _where_sampled(small)
-            system = self._system(at, disc_px, draft=draft)
+            system = self._system(at, bands, draft=draft)
             before = small
             small, _ = models.step(at, system.solve(model), model, self.size)
             if models.grid_distance_px(before, small, self.size) < _SETTLED_PX:
                 break
-        return small, self._system(small, disc_px, draft=draft)
+        return small, self._system(small, bands, draft=draft)
 
-    def _system(self, small: Matrix, disc_px: float, *, draft: bool) -> System:
-        own, band_f = self.bands(disc_px)
+    def _system(self, small: Matrix, bands: _Bands, *, draft: bool) -> System:
+        own, band_f = bands
         moved, valid = models.sample(band_f, small, self.size, draft=draft)
         if self._allowed is not None:
             valid = np.asarray(valid * self._allowed, np.float32)
         block_px = max(max(self._shape) // _BLOCKS_PER_SIDE, _LEAST_BLOCK_PX)
         return System(own, moved, valid, small, block_px=block_px)
 
-    def _describe(self, small: Matrix, system: System, disc_px: float, model: str) -> Fit:
+    def _describe(
+        self, small: Matrix, system: System, disc_px: float, model: str, correlation: float
+    ) -> Fit:
         weights = np.zeros(self._shape, np.float32)
         rows = slice(self._corner[1], self._corner[1] + self.size[1])
         weights[rows, self._corner[0] : self._corner[0] + self.size[0]] = system.weights
@@ -135,7 +146,7 @@ class Level:
             frame_error_px=self._error_px(system, model, disc_px) * self.factor,
             halves_px=self._halves_px(system, model) * self.factor,
             residual_px=system.residual_px() * self.factor,
-            correlation=self._correlation(small, disc_px, system.weights),
+            correlation=correlation,
             relative_disc_px=disc_px * self.factor,
             support=float(np.count_nonzero(system.weights > 0.1) / weights.size),
             richer_px=self._richer_px(system, model, disc_px),

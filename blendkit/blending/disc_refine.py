@@ -18,6 +18,7 @@ from blendkit.blending import BoughGroup, Veil
 from blendkit.blending.veil import make_veil
 from blendkit.filters.bands import gaussian
 from blendkit.filters.resample import reduce_by
+from blendkit.filters.threads import each_result
 from blendkit.filters.tiles import whole
 from blendkit.frame import Bool, Float
 
@@ -68,19 +69,33 @@ def refined_discs(
     small = [
         _reduced(group, factor * more, matte.shape, alone=len(groups) == 1) for group in groups
     ]
-    for index, group in enumerate(small):
-        tried = [replace(group, disc_px=share * group.disc_px) for share in _TRIED]
-        veils = [
-            make_veil(matte, tint, [*small[:index], one, *small[index + 1 :]]) for one in tried
-        ]
-        where = _measurable(veils, matte, sure)
-        if np.count_nonzero(where) >= _LEAST_PIXELS:
-            costs = [_variation(light, veil, where) for veil in veils]
-            small[index] = replace(group, disc_px=_plainest(costs) * group.disc_px)
+    for index in range(len(small)):
+        share = _better_share(light, (matte, tint), small, index, sure)
+        small[index] = replace(small[index], disc_px=share * small[index].disc_px)
     return tuple(
         replace(group, disc_px=found.disc_px * factor * more)
         for group, found in zip(groups, small, strict=True)
     )
+
+
+def _better_share(
+    light: Float, front: tuple[Float, Float], groups: list[BoughGroup], index: int, sure: Bool
+) -> float:
+    """Return the share of one group's disc that leaves the plainest plate; 1 where none can tell.
+
+    front: matte and straight foreground colour.
+    """
+
+    def veil_of(share: float) -> Veil:
+        changed = list(groups)
+        changed[index] = replace(groups[index], disc_px=share * groups[index].disc_px)
+        return make_veil(*front, changed)
+
+    veils = each_result(veil_of, _TRIED)
+    where = _measurable(veils, front[0], sure)
+    if np.count_nonzero(where) < _LEAST_PIXELS:
+        return 1.0
+    return _plainest(each_result(lambda veil: _variation(light, veil, where), veils))
 
 
 def _reduced(group: BoughGroup, factor: int, shape: tuple[int, ...], *, alone: bool) -> BoughGroup:

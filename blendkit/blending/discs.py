@@ -15,6 +15,7 @@ from blendkit.filters.bands import gaussian, slow_gaussian
 from blendkit.filters.channels import channel_mean
 from blendkit.filters.disc import disc_blur
 from blendkit.filters.resample import reduce_by
+from blendkit.filters.threads import each_result
 from blendkit.frame import Float
 from blendkit.settings import DiscSettings
 
@@ -93,7 +94,7 @@ def fit_disc(evidence: DiscEvidence, settings: DiscSettings) -> DiscFit:
     DiscFit
     """
     steps = disc_steps(evidence, settings)
-    costs = [residual(evidence, disc, (0.0, 0.0)) for disc in steps]
+    costs = each_result(lambda disc: residual(evidence, disc, (0.0, 0.0)), steps)
     disc, shift = steps[int(np.argmin(costs))], (0.0, 0.0)
     for reach in (settings.largest_shift_share * max(evidence.weight.shape), 1.0):
         shift = _search_shift(evidence, disc, shift, reach)
@@ -183,7 +184,7 @@ def _search_shift(
     step = reach
     while step > 0.2:
         trials = [(best[0] + dx * step, best[1] + dy * step) for dx, dy in _AROUND]
-        costs = [at(t) for t in trials]
+        costs = each_result(at, trials)
         if min(costs) < cost:
             best, cost = trials[int(np.argmin(costs))], min(costs)
         else:

@@ -12,6 +12,7 @@ from blendkit.blending.discs import (
 )
 from blendkit.filters.bands import slow_gaussian
 from blendkit.filters.resample import enlarge
+from blendkit.filters.threads import each_result
 from blendkit.frame import Float
 from blendkit.settings import DiscSettings
 
@@ -56,12 +57,12 @@ def _split(
     steps = disc_steps(evidence, settings)
     small_shift = (fit.shift_px[0] / evidence.factor, fit.shift_px[1] / evidence.factor)
     reach = max(evidence.weight.shape) / 16
-    costs = np.stack(
-        [
-            slow_gaussian(residual_map(evidence, d, small_shift) * evidence.weight, reach)
-            for d in steps
-        ]
-    )
+
+    def around(disc: float) -> Float:
+        residuals = residual_map(evidence, disc, small_shift)
+        return slow_gaussian(residuals * evidence.weight, reach)
+
+    costs = np.stack(each_result(around, steps))
     owners = evidence.foreground[..., 3]
     near, far, gain = _best_two(costs, owners)
     if gain < settings.split_gain or abs(near - far) < 3:

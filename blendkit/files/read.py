@@ -14,7 +14,7 @@ from blendkit.frame import Embedded, Float, Frame
 
 _Linear = tuple[Float, bytes, tuple[str, ...]]
 
-_ROWS_AT_ONCE = 256
+_ROWS_AT_ONCE = 32  # whose values, table and light stay in a cache: half the time of 256
 # One 8-bit code below white counts as clipped: JPEG's own rounding moves values that far.
 _CLIPPED = 253.5 / 255
 

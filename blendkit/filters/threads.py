@@ -17,6 +17,7 @@ import cv2
 from blendkit.memory import give_back_memory
 
 _Part = TypeVar("_Part")
+_Result = TypeVar("_Result")
 _MOST = 8
 """Threads at most: each holds a tile's intermediate pictures."""
 _here = local()
@@ -31,22 +32,34 @@ def each_part(work: Callable[[_Part], None], parts: Iterable[_Part]) -> None:
     ------
     Exception : what the first call that failed raised; parts that wait are then left out.
     """
-    count = min(cv2.getNumThreads(), _MOST)
-    if count < 2 or getattr(_here, "within", False):
-        for part in parts:
-            work(part)
-        return
+    each_result(work, parts)
+    if _count() > 1:
+        give_back_memory()
+
+
+def each_result(work: Callable[[_Part], _Result], parts: Iterable[_Part]) -> list[_Result]:
+    """Return what work says of every part, in their order; threads and errors as above.
+
+    For short work: freed memory is kept for the next.
+    """
+    count = _count()
+    if count == 1:
+        return [work(part) for part in parts]
     pool = _pool(count)
     tasks = [pool.submit(work, part) for part in parts]
     try:
-        for task in tasks:
-            task.result()
+        return [task.result() for task in tasks]
     except BaseException:
         for task in tasks:
             task.cancel()
         wait(tasks)
         raise
-    give_back_memory()
+
+
+def _count() -> int:
+    """Return how many threads may share the work that is asked for here: 1 within one of them."""
+    within = getattr(_here, "within", False)
+    return 1 if within else max(min(cv2.getNumThreads(), _MOST), 1)
 
 
 @cache

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from blendkit.filters.bands import gaussian, slow_gaussian, window_mean
 from blendkit.filters.disc import disc_blur, disc_kernel
 from blendkit.filters.resample import reduce_by
+from blendkit.filters.threads import each_part
 from blendkit.frame import Bool, Float, luminance
 from blendkit.settings import SharpnessSettings
 from blendkit.sharpness import RelativeBlur
@@ -67,7 +68,7 @@ def relative_blur(
     if graded:
         ladder = [disc for disc in ladder if abs(disc) != _SAME_PX]
     side = 2 * round(settings.window_share * max(b.shape)) + 1
-    costs = np.stack([_cost(b, f, share, disc, side) for disc in ladder])
+    costs = _costs((b, f), share, ladder, side)
     floor = (max(grain) / _MIDDLE_GREY / factor) ** 2 + _LEAST_CONTRAST**2
     disc, confidence = _best(costs, ladder, (b, f), share, side, floor)
     if graded:
@@ -97,15 +98,25 @@ def _evened(light: Float) -> Float:
     return np.asarray(light / (wide + _LIGHT_FLOOR), np.float32)
 
 
-def _cost(b: Float, f: Float, share: Float, disc: float, side: int) -> Float:
-    """Return the windowed mean square difference with one frame blurred by |disc|."""
-    soft, sharp = (b, f) if disc > 0 else (f, b)
-    blurred = disc_blur(sharp * share, abs(disc)) / (disc_blur(share, abs(disc)) + 1e-3)
-    # A thin high-pass with respect to the window: slow differences of light are not blur.
-    difference = (soft - blurred) * share
-    slow = window_mean(difference, side) / (window_mean(share, side) + 1e-3)
-    square = np.square(difference - slow * share)
-    return np.asarray(window_mean(square, side) / (window_mean(share, side) + 1e-3), np.float32)
+def _costs(frames: tuple[Float, Float], share: Float, ladder: Sequence[float], side: int) -> Float:
+    """Return the windowed mean square differences with one frame blurred, (discs, height, width).
+
+    The background frame is the softer one for a disc above 0.
+    """
+    costs = np.empty((len(ladder), *share.shape), np.float32)
+    counted = window_mean(share, side) + 1e-3
+
+    def compare(size_px: float) -> None:
+        seen = disc_blur(share, size_px) + 1e-3
+        for index in (k for k, disc in enumerate(ladder) if abs(disc) == size_px):
+            soft, sharp = frames if ladder[index] > 0 else frames[::-1]
+            difference = (soft - disc_blur(sharp * share, size_px) / seen) * share
+            # A thin high-pass with respect to the window: slow differences of light are not blur.
+            slow = window_mean(difference, side) / counted
+            costs[index] = window_mean(np.square(difference - slow * share), side) / counted
+
+    each_part(compare, sorted({abs(disc) for disc in ladder}, reverse=True))
+    return costs
 
 
 def _best(

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from blendkit.filters.threads import each_part
+from blendkit.filters.threads import each_part, each_result
 
 
 @pytest.fixture(params=[1, 2, 4])
@@ -56,6 +56,15 @@ def test_parts_of_a_part_are_worked_where_they_are(threads: int) -> None:
 
     each_part(work, range(len(done)))
     assert done.all()
+
+
+@pytest.mark.usefixtures("threads")
+def test_results_come_in_the_order_of_their_parts_whichever_is_done_first() -> None:
+    def late(part: int) -> int:
+        time.sleep(0.004 if part % 2 else 0.0)
+        return part * part
+
+    assert each_result(late, iter(range(20))) == [part * part for part in range(20)]
 
 
 @pytest.mark.usefixtures("threads")
