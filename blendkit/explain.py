@@ -174,7 +174,10 @@ def at_f_numbers(
     lens: LensPair,
     settings: MergeSettings,
 ) -> tuple[Matte, Plate]:
-    """Return matte and plate at the f-numbers asked for, as they are where none is."""
+    """Return matte and plate at the f-numbers asked for, the very same where none is.
+
+    A matte made softer carries none of the foreground frame's noise.
+    """
     matte, aperture = view.matte, settings.aperture
     wide, narrow = captures[0].f_number or 1, captures[1].f_number or 1
     if aperture.background_f is not None:
@@ -194,7 +197,8 @@ def at_f_numbers(
             matte.color,
             view.groups,
             own_disc_px or 0,
-            f_numbers=(wide, aperture.foreground_f),
+            f_numbers=(wide, narrow, aperture.foreground_f),
         )
-        matte = Matte(*softer, matte.searched)
+        if softer[0] is not matte.alpha:
+            matte = Matte(*softer, matte.searched)
     return matte, plate

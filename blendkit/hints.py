@@ -9,7 +9,13 @@ from blendkit.frame import Bool, Float, Frame
 
 LEAST_SIDE_PX = 16
 """Smaller pictures hold nothing to measure grain or blur by."""
+MOST_SIDE_PX = 32_766
+"""OpenCV's warps count px in 16 bits."""
 
+PAINTED = 0.5
+"""From here on a mask or a stroke says that something was painted."""
+_FAINT = 0.02
+"""Coverage up to which a given matte leaves a place to the background."""
 _RIM = 0.04
 _SAME_SHAPE = 0.005
 
@@ -72,6 +78,11 @@ class Hints:
                 f"{background.name} is {'x'.join(map(str, background.size))} px: "
                 f"give pictures of at least {LEAST_SIDE_PX} px a side"
             )
+        if max(background.size) > MOST_SIDE_PX:
+            raise InputError(
+                f"{background.name} is {'x'.join(map(str, background.size))} px: up to "
+                f"{MOST_SIDE_PX} px a side are merged; give smaller copies of both frames"
+            )
         for x, y in (place for tie in self.ties for place in tie):
             if not (-1 <= x <= background.size[0] and -1 <= y <= background.size[1]):
                 raise InputError(
@@ -82,9 +93,13 @@ class Hints:
     def painted(self, size: tuple[int, int]) -> Bool:
         """Return where foreground was painted or given, bool (height, width)."""
         result = np.zeros((size[1], size[0]), np.bool_)
-        for mask in (self.foreground_mask, self.front_strokes, self.matte):
+        for mask, least in (
+            (self.foreground_mask, PAINTED),
+            (self.front_strokes, PAINTED),
+            (self.matte, _FAINT),
+        ):
             if mask is not None:
-                result |= mask > 0
+                result |= mask > least
         return result
 
 

@@ -13,6 +13,7 @@ from blendkit.blending import BoughGroup, Laid, Plate
 from blendkit.blending.aperture import check_f_numbers
 from blendkit.blending.compose import compose, source_map
 from blendkit.blending.finish import color_with_grain, grain_plate
+from blendkit.blending.grain import without_noise
 from blendkit.clock import Stopwatch
 from blendkit.explain import View, at_f_numbers, explained
 from blendkit.frame import Bool, Capture, Float, Frame, Label, Progress, Warped, no_progress
@@ -116,11 +117,10 @@ def merge_pair(
     AlignmentError : the frames do not lie on each other.
     InputError : frames or masks differ in size, or an f-number is asked for that cannot be.
     """
-    hints, settings = hints or Hints(), settings or MergeSettings()
+    hints, settings, watch = hints or Hints(), settings or MergeSettings(), Stopwatch(progress)
     hints.check(background, foreground)
     captures = background.capture, foreground.capture
     check_f_numbers(settings.aperture, captures)
-    watch = Stopwatch(progress)
     with watch("alignment"):
         alignment = aligned_by(background, foreground, hints, settings)
     with watch("light"):
@@ -130,7 +130,7 @@ def merge_pair(
         noise = noise_models(background, foreground, lit)
         foreground = foreground.recorded  # its light is in `lit`: whoever lent it may let go of it
         grain = noise[0].at_middle_grey, noise[1].at_middle_grey
-        blur, softness = _measured(background, lit, lit.shared & ~painted, grain, settings)
+        blur, softness = _measured(background, lit, lit.free, grain, settings)
     with watch("matte"):
         frames = background.pixels, lit.aligned
         kept, drawn = _sitter(frames, blur, grain[1], painted)
@@ -139,7 +139,7 @@ def merge_pair(
         found = _coverage(frames, captures, lit, lights, blur, region, hints, grain[1], settings)
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
-            bare = lit.shared & ~painted & ~near(found.alpha > 0)
+            bare = lit.free & ~near(found.alpha > 0)
             blur, softness = _measured(background, lit, bare, grain, settings)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)
@@ -154,7 +154,8 @@ def merge_pair(
         grain_plate(plate, view.coverage, laid.softness, noise[0].sigma, settings.grain)
         sitter = protected(kept, painted)
         del laid, kept  # what rests on them is done, and the checks need room
-        color_at = color_with_grain(shown, noise[2].sigma, noise[0].sigma, settings.grain)
+        own = noise[2].sigma if shown is view.matte else without_noise
+        color_at = color_with_grain(shown, own, noise[0].sigma, settings.grain)
         pixels = compose(background.pixels, plate, shown.alpha, color_at)
     merged = Merged(
         pixels=pixels,

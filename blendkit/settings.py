@@ -162,7 +162,7 @@ class DiscSettings:
     """How the foreground's blur disc in the background frame is found."""
 
     disc_px: float | None = option(
-        None, "the foreground's disc in the background frame, if known", unit="px", low=0, high=2000
+        None, "the foreground's disc in the background frame, if known", unit="px", low=1, high=2000
     )
     largest_disc_share: float = option(
         0.25, "largest disc tried, of the long side", unit="share", low=0.02, high=0.5

@@ -27,6 +27,8 @@ from blendkit.sharpness.noise import NoiseModel, measure_noise
 from blendkit.sharpness.relative import relative_blur
 
 _TILE = 512
+_LEAST_FREE = 0.01
+"""Share of what both frames show that must be left unpainted for light and blur to rest on it."""
 
 
 def aligned_by(
@@ -63,11 +65,13 @@ class Lit:
     """The foreground frame on the background grid, in the background frame's light.
 
     aligned: float32 (height, width, 3), linear.  covered: bool (height, width), where it reaches.
+    free: bool (height, width), where both hold light and nobody painted foreground.
     clipped: bool (height, width), where the background and the foreground frame were full.
     """
 
     aligned: Float
     covered: Bool
+    free: Bool
     light: Light
     clipped: tuple[Bool, Bool]
 
@@ -91,9 +95,12 @@ def in_one_light(
     moved = warp_to_background(foreground.pixels, matrix, background.size)
     full_b = clipped_at(background, background.pixels, np.eye(3))
     full_f = clipped_at(foreground, moved.pixels, matrix)
-    free = moved.footprint & ~full_b & ~full_f & ~painted
+    seen = moved.footprint & ~full_b & ~full_f
+    free = seen & ~painted
+    if np.count_nonzero(free) < _LEAST_FREE * np.count_nonzero(seen):
+        free = seen  # somebody painted all over: what the veil dims is better than nothing
     light = fit_light(background, moved.pixels, free, settings.light, recorded=foreground.capture)
-    return Lit(apply_light(moved.pixels, light), moved.footprint, light, (full_b, full_f))
+    return Lit(apply_light(moved.pixels, light), moved.footprint, free, light, (full_b, full_f))
 
 
 def noise_models(

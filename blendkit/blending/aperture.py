@@ -26,6 +26,8 @@ from blendkit.frame import Capture, Float
 from blendkit.settings import ApertureSettings
 
 _LEAST_MASS = 0.3
+_HALF = 0.5
+_LEAST_DISC_PX = 0.5
 
 
 def check_f_numbers(settings: ApertureSettings, captures: tuple[Capture, Capture]) -> None:
@@ -115,6 +117,7 @@ def background_at(
         beneath=np.asarray(beneath, np.float32),
         divided=np.where(plate.touched, plate.divided, 1) * np.float32(1 - share),
         touched=plate.touched | (share > 0),
+        cleared=None if plate.cleared is None else plate.cleared & (share < _HALF),
     )
 
 
@@ -132,9 +135,12 @@ def foreground_at(
     groups: tuple[BoughGroup, ...],
     own_disc_px: float,
     *,
-    f_numbers: tuple[float, float],
+    f_numbers: tuple[float, float, float],
 ) -> tuple[Float, Float]:
     """Return matte and colour of the foreground as it would be at another f-number.
+
+    From the foreground frame's disc there to the background frame's it grows with 1/N, whether or
+    not both frames had one focus.
 
     Parameters
     ----------
@@ -144,20 +150,24 @@ def foreground_at(
         With their discs in the background frame, px.
     own_disc_px : float
         The disc that the foreground frame itself has there.
-    f_numbers : (float, float)
-        Of the background frame and the one wanted.
+    f_numbers : (float, float, float)
+        Of the background frame, the foreground frame, and the one wanted.
+
+    Returns
+    -------
+    ndarray, ndarray
+        The very arrays given where nothing gets softer.
     """
-    wide, wanted = f_numbers
-    softer = tuple(
-        replace(
-            group,
-            disc_px=float(np.sqrt(max((group.disc_px * wide / wanted) ** 2 - own_disc_px**2, 0))),
-            shift_px=(0.0, 0.0),
-        )
-        for group in groups
-    )
-    if not softer:
+    wide, narrow, wanted = f_numbers
+    share = (1 / wanted - 1 / narrow) / (1 / wide - 1 / narrow)
+    discs_px = [own_disc_px + share * (group.disc_px - own_disc_px) for group in groups]
+    more_px = [float(np.sqrt(max(disc**2 - own_disc_px**2, 0))) for disc in discs_px]
+    if max(more_px, default=0) < _LEAST_DISC_PX:
         return alpha, color
+    softer = tuple(
+        replace(group, disc_px=disc, shift_px=(0.0, 0.0))
+        for group, disc in zip(groups, more_px, strict=True)
+    )
     veil = make_veil(alpha, color, softer)
     coverage, light = veil.at(whole(alpha.shape))
     inside = coverage[..., None]

@@ -92,7 +92,7 @@ def color_with_grain(
     present, wanted: noise of the foreground frame as taken and of the background frame.
     """
     color = matte.color
-    if not settings.match:
+    if not settings.match or float(matte.alpha.min()) >= 1:  # or nothing around it to match
         return color.__getitem__
 
     def grained(own: Window) -> Float:

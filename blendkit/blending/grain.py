@@ -33,6 +33,11 @@ _MARGINS = np.array([1.8, 2.5, 2.5], np.float32)
 """How far a window's power must rise above the noise's to count as structure: 25 samples vary."""
 
 
+def without_noise(light: Float) -> Float:
+    """Return the noise of light that has none: zeros, its shape."""
+    return np.zeros_like(light)
+
+
 def reduce_grain(pixels: Float, sigma: Sigma) -> Float:
     """Return pixels, float32 (height, width, 3), with noise of the given size shrunk away.
 

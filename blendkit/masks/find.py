@@ -13,7 +13,7 @@ from blendkit.masks.colors import foreground_color
 from blendkit.masks.colour_vote import voted_by_colour
 from blendkit.masks.first_look import Proposed, first_look
 from blendkit.masks.network import SOFT, network_matte
-from blendkit.masks.spread import spread_strokes
+from blendkit.masks.spread import reduced_marks, spread_strokes
 from blendkit.masks.unpainted import unpainted_mask
 from blendkit.settings import MatteSettings
 
@@ -45,16 +45,12 @@ class _Sought:
     strokes: tuple[Float | None, Float | None]
 
     def reduced(self, factor: int) -> "_Sought":
-        front, back = self.strokes
         return _Sought(
             reduce_by(self.background, factor),
             reduce_by(self.aligned, factor),
             _reduced_region(self.region, factor),
             self.grain / factor,
-            (
-                None if front is None else reduce_by(front, factor),
-                None if back is None else reduce_by(back, factor),
-            ),
+            (reduced_marks(self.strokes[0], factor), reduced_marks(self.strokes[1], factor)),
         )
 
 

@@ -9,7 +9,7 @@ seen, and the pair counts as one with one focus, unless both frames record their
 import numpy as np
 
 from blendkit.frame import Capture
-from blendkit.optics.focus_gap import recorded_gap_px
+from blendkit.optics.focus_gap import LEAST_GAP_SHARE, recorded_gap_px
 from blendkit.sharpness import RelativeBlur
 
 Captures = tuple[Capture, Capture]
@@ -26,16 +26,11 @@ with two foci and somebody in it have 0.10 to 0.25, those with one focus at most
 0.02; a pair focused on the trees behind has 0.73, and holds them alike."""
 
 
-_GAP_SHARE = 1 / 300
-"""Gap between recorded foci, as a disc in the foreground frame over the long side, from which they
-are two: cameras record distances in coarse steps, and one step is less (from memory)."""
-
-
 def refocused(blur: RelativeBlur, captures: Captures) -> bool:
     """Return whether the foreground frame was surely focused on the boughs, not on the sitter."""
     long_side_px = round(max(blur.disc_px.shape) * blur.factor)
     gap_px = recorded_gap_px(*captures, long_side_px)
-    if gap_px is not None and gap_px > _GAP_SHARE * long_side_px:
+    if gap_px is not None and gap_px > LEAST_GAP_SHARE * long_side_px:
         return True
     sure = blur.confidence > _SURE
     if sure.mean() < _LEAST_MEASURED:

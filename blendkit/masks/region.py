@@ -3,10 +3,10 @@
 import numpy as np
 
 from blendkit.frame import Bool, Float
-from blendkit.hints import Hints
+from blendkit.hints import PAINTED, Hints
 from blendkit.masks.own_detail import own_detail
 
-_PAINTED = 0.5
+_LIKELY = 0.5
 
 
 def search_region(
@@ -30,6 +30,7 @@ def search_region(
         float32 (height, width), 1 where the zone in focus stays the background frame's.
     hints : Hints
         A painted foreground mask decides; without one the whole frame is searched, off the sitter.
+        A stroke on foreground opens what it covers either way.
         What the foreground frame shows only blurred is left out either way.
 
     Returns
@@ -38,10 +39,12 @@ def search_region(
         bool (height, width).
     """
     if hints.foreground_mask is not None:
-        meant = hints.foreground_mask > _PAINTED
+        meant = hints.foreground_mask > PAINTED
     else:
-        meant = sitter < _PAINTED
+        meant = sitter < _LIKELY
+    if hints.front_strokes is not None:
+        meant |= hints.front_strokes > PAINTED
     region = footprint & meant & own_detail(*frames, grain)
     if hints.background_mask is not None:
-        region &= hints.background_mask <= _PAINTED
+        region &= hints.background_mask <= PAINTED
     return np.asarray(region, np.bool_)

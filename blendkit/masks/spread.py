@@ -62,6 +62,13 @@ def marked_boughs(proposal: Float, front: Float, back: Float | None) -> Bool:
     return np.asarray(reached | (front > _MARKED), np.bool_)
 
 
+def reduced_marks(marks: Float | None, factor: int) -> Float | None:
+    """Return rasterised strokes reduced by a factor; what they touch at all is marked still."""
+    if marks is None or factor == 1:
+        return marks
+    return _any_in_cells(marks > _MARKED, factor).astype(np.float32)
+
+
 def within_reach(piece: Bool, marked: Bool) -> Bool:
     """Return what of pieces lies within reach of marks, on a way inside them.
 

@@ -155,7 +155,8 @@ def carried_over(alpha: Float, before: Float, after: Float, factor: int) -> Floa
 
     def carry(part: tuple[Window, Window]) -> None:
         own, _ = part
-        cells = tuple(slice(p.start // factor, -(-p.stop // factor)) for p in own)
+        # A place is interpolated from the cells beside its own as well.
+        cells = tuple(slice(max(p.start // factor - 1, 0), -(-p.stop // factor) + 1) for p in own)
         if np.array_equal(before[cells], after[cells]):
             return
         less = _share_left(before, after, factor, own)

@@ -18,7 +18,7 @@ from blendkit.frame import Capture, Float
 from blendkit.midground import LensPair
 
 _FACTORS = (0.18, 0.22, 0.27, 0.33, 0.4, 0.5, 0.65, 0.8, 1.0)
-_SAME_APERTURE = 0.97
+SAME_APERTURE = 0.97
 _CLEARLY_BETTER = 0.85
 _BEND_PX, _FLOOR_PX, _OFFSET_PX = 1.5, 0.1, 0.3
 """What `edge_discs` reads on five textures under known discs: flat up to 1.5 px, then linear."""
@@ -47,7 +47,7 @@ def background_disc_px(relative_px: Float, lens: LensPair) -> Float:
     """
     square = relative_px * np.abs(relative_px)
     ratio, gap = lens.ratio, lens.gap_px
-    if lens.side_seen or ratio > _SAME_APERTURE:
+    if lens.side_seen or ratio > SAME_APERTURE:
         return np.asarray((square + gap**2) / (2 * max(gap, 1e-6)), np.float32)
     loss = 1 - ratio**2
     root = np.sqrt(np.maximum(gap**2 + loss * square, 0))
@@ -75,7 +75,7 @@ def measured_gap_px(
         return None
     seen = _Seen(relative_px, edges_b, edges_f, _votes(relative_px))
     gap, least = _best_of(np.geomspace(1.0, largest_px, 90), seen, ratio)
-    if ratio <= _SAME_APERTURE and least > _CLEARLY_BETTER * _misfit(seen, ratio, 0.0):
+    if ratio <= SAME_APERTURE and least > _CLEARLY_BETTER * _misfit(seen, ratio, 0.0):
         # Two apertures at one focus are the rule; another focus must explain the edges better.
         return 0.0
     gap, _ = _best_of(gap * np.geomspace(1 - _REFINED, 1 + _REFINED, 13), seen, ratio)

@@ -11,12 +11,13 @@ from blendkit.frame import Capture, Float, luminance
 from blendkit.midground import LensPair, ResultBlur
 from blendkit.midground.edge_discs import edge_discs
 from blendkit.midground.lens_pair import (
+    SAME_APERTURE,
     aperture_ratio,
     background_disc_px,
     foreground_disc_px,
     measured_gap_px,
 )
-from blendkit.optics.focus_gap import recorded_gap_px
+from blendkit.optics.focus_gap import LEAST_GAP_SHARE, recorded_gap_px
 
 Sigma = Callable[[Float], Float]
 """Standard deviation of the noise at pixel values (..., 3)."""
@@ -70,7 +71,9 @@ def lens_of(
     ratio = aperture_ratio(*captures)
     width = max(frames[0].shape)
     recorded = recorded_gap_px(*captures, width)
-    if recorded is not None:
+    # At one f-number and one focus both frames would be the same: cameras record coarse steps.
+    one_focus = recorded is not None and recorded < LEAST_GAP_SHARE * width
+    if recorded is not None and not (one_focus and ratio > SAME_APERTURE):
         return LensPair(ratio, recorded, "recorded")
     disc, confidence, _ = relative
     scale = max(round(width / _EDGE_PX), 1)
@@ -81,7 +84,7 @@ def lens_of(
     values = [np.asarray(v[pick][sure], np.float64) for v in (disc, *seen)]
     gap = measured_gap_px(values[0], values[1], values[2], ratio, 0.12 * width)
     if gap is None:
-        return LensPair(ratio, 0.0, "unknown" if ratio > 0.97 else "measured")
+        return LensPair(ratio, 0.0, "unknown" if ratio > SAME_APERTURE else "measured")
     return LensPair(ratio, gap, "measured")
 
 

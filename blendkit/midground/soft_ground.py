@@ -147,11 +147,11 @@ def _soft_flag(
         at_full_size(soft, size),
         f"{share:.1f} % of the picture is soft between two sharp parts of one surface{by}: its "
         f"disc reaches {worst:.1f} px{known}, {worst / visible:.1f} times the just visible one",
-        _advice(blur, visible, captures),
+        bridge_advice(blur, visible, captures),
     )
 
 
-def _advice(blur: ResultBlur, visible: float, captures: tuple[Capture, Capture]) -> str:
+def bridge_advice(blur: ResultBlur, visible: float, captures: tuple[Capture, Capture]) -> str:
     """Say which f-number would have closed the gap, or that a bridge frame does."""
     stop = captures[0].f_number
     worst = blur.lens.gap_px / 2
@@ -160,8 +160,9 @@ def _advice(blur: ResultBlur, visible: float, captures: tuple[Capture, Capture])
     closing = stop * worst / visible
     middle = "between the two focus distances"
     distances = [c.focus_distance_m for c in captures]
-    if distances[0] and distances[1]:
-        middle = f"at {2 / (1 / distances[0] + 1 / distances[1]):.1f} m"
+    nearness = [1 / d for d in distances if d]
+    if len(nearness) == 2 and sum(nearness) > 0:  # both at infinity: what is recorded is no help
+        middle = f"at {2 / sum(nearness):.1f} m"
     if closing <= 22:
         return f"take both frames at about f/{closing:.0f}, or a bridge frame focused {middle}"
     return f"take a bridge frame focused {middle}; no f-number up to 22 closes the gap"

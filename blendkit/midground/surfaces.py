@@ -52,12 +52,12 @@ def find_surfaces(blur: ResultBlur, usable: Bool, *, seed: int = 0) -> tuple[Sur
         found.append(surface)
         open_ = open_ & ~surface.region
     for index, surface in enumerate(found):
-        found[index] = _continued(surface, unseen)
+        found[index] = continued(surface, unseen)
         unseen = unseen & ~found[index].region
     return tuple(found)
 
 
-def _continued(surface: Surface, unseen: Bool) -> Surface:
+def continued(surface: Surface, unseen: Bool) -> Surface:
     """Return a surface with the plain places that join it, up to the background frame's focus."""
     x = surface.discs_px()
     nearest, farthest = (float(np.quantile(x[surface.seen], q)) for q in (0.98, 0.02))
@@ -65,7 +65,7 @@ def _continued(surface: Surface, unseen: Bool) -> Surface:
         return surface
     run_on = surface.region | (unseen & (x >= 0))
     _, labels = cv2.connectedComponents(run_on.astype(np.uint8), connectivity=4)
-    joined = labels == labels[surface.seen][0]
+    joined = np.isin(labels, np.unique(labels[surface.seen]))
     return replace(surface, region=np.asarray(run_on & joined, np.bool_))
 
 

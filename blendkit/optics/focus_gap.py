@@ -4,6 +4,10 @@ from blendkit.frame import Capture
 from blendkit.optics.checks import MM_PER_M
 from blendkit.optics.thin_lens import blur_disc_mm
 
+LEAST_GAP_SHARE = 1 / 300
+"""Gap between recorded foci, as a disc in the foreground frame over the long side, from which they
+are two: cameras record distances in coarse steps, and one step is less (from memory)."""
+
 
 def recorded_gap_px(background: Capture, foreground: Capture, width_px: int) -> float | None:
     """Return the disc, px, by which the foreground frame spreads the background frame's focus.

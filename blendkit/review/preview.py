@@ -11,14 +11,14 @@ from blendkit.files import profiles, read_mask
 from blendkit.files.curves import SRGB
 from blendkit.files.encode import encoded
 from blendkit.filters.resample import reduce_by
-from blendkit.frame import Capture, Float, Frame, Label
+from blendkit.frame import Capture, Float, Frame, Label, Progress
 from blendkit.hints import Hints
 from blendkit.masks.strokes import Stroke, rasterise
 from blendkit.merge import Merged, merge_pair
 from blendkit.report.reduced import settings_at
 from blendkit.review.pyramid import Pyramid, count_levels, level_size
 from blendkit.review.repaint import Ready, prepare, repaint
-from blendkit.settings import MergeSettings
+from blendkit.settings import ApertureSettings, MergeSettings
 from blendkit.sidecar import Tie
 
 SCREEN_MP = 2.9
@@ -190,7 +190,14 @@ class Previewer:
     ) -> Merged:
         self._small = self._small or self._load()
         hints = self._small.hints(strokes, ties)
-        wanted = (ties, settings)
+        wanted: tuple[object, ...] = (ties, settings)
+        if settings.aperture != ApertureSettings():
+            # Another f-number changes the whole picture after the strokes have chosen.
+            wanted = (strokes, *wanted)
+            if self._now is None or self._made_with != wanted:
+                self._now = self._merge(hints, settings, lambda *_: self._check(turn))
+                self._ready, self._made_with = None, wanted
+            return self._now
         if self._ready is None or self._made_with != wanted:
             self._prepare(hints, settings)
             self._made_with = wanted
@@ -204,16 +211,20 @@ class Previewer:
         """Merge the small frames without strokes."""
         assert self._small is not None  # noqa: S101 - loaded before
         bare = replace(hints, front_strokes=None, back_strokes=None)
-        merged = merge_pair(
-            self._small.background,
-            self._small.foreground,
-            hints=bare,
-            settings=settings_at(0.5**self._small.level, settings),
-            # A stroke does not change what is prepared, so only another setting ends it.
-            progress=lambda _stage, _share, /: self._check_settings(settings),
-        )
+        # A stroke does not change what is prepared, so only another setting ends it.
+        merged = self._merge(bare, settings, lambda *_: self._check_settings(settings))
         self._ready = prepare((self._small.background, self._small.foreground), merged, bare)
         self._now = None
+
+    def _merge(self, hints: Hints, settings: MergeSettings, progress: Progress) -> Merged:
+        assert self._small is not None  # noqa: S101 - loaded before
+        return merge_pair(
+            self._small.background,
+            self._small.foreground,
+            hints=hints,
+            settings=settings_at(0.5**self._small.level, settings),
+            progress=progress,
+        )
 
 
 def _shown(merged: Merged) -> Shown:

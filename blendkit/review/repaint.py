@@ -27,7 +27,7 @@ from blendkit.masks.find import find_coverage, given_matte
 from blendkit.masks.pair_focus import refocused
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import fading
-from blendkit.masks.spread import spread_strokes
+from blendkit.masks.spread import reduced_marks, spread_strokes
 from blendkit.merge import Merged
 from blendkit.sharpness.relative import filled
 
@@ -116,20 +116,15 @@ def _chosen(ready: Ready, hints: Hints) -> Matte | None:
     if front is None and back is None:
         return None
     known = ready.free if front is not None else ready.merged.matte
-    small = [None if v is None else reduce_by(v, _HALF) for v in (front, back)]
+    small = reduced_marks(front, _HALF), reduced_marks(back, _HALF)
     proposal = reduce_by(known.alpha, _HALF)
-    kept = spread_strokes(proposal, reduce_by(ready.merged.aligned, _HALF), *_or_any(small))
+    kept = spread_strokes(proposal, reduce_by(ready.merged.aligned, _HALF), *small)
     # A piece goes with its rim; what is fainter than any piece stays, so that nothing else changes.
     gone = ((proposal > _PIECE) & (kept <= 0)).astype(np.uint8)
     rim = cv2.dilate(gone, np.ones((5, 5), np.uint8)) > 0
     lost = _at_full(rim & (kept <= _PIECE), known.alpha.shape)
     alpha = np.where(lost, 0, known.alpha).astype(np.float32)
     return Matte(alpha, known.color, known.searched)
-
-
-def _or_any(marks: list[Float | None]) -> list[Float | None]:
-    """Return strokes reduced in size, what they touch at all still marked."""
-    return [None if mark is None else (mark > 0).astype(np.float32) for mark in marks]
 
 
 def _at_full(region: Bool, shape: tuple[int, ...]) -> Bool:

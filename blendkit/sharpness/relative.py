@@ -24,6 +24,8 @@ from blendkit.sharpness import RelativeBlur
 _LIGHT_FLOOR = 0.01
 _MIDDLE_GREY = 0.18
 _LEAST_CONTRAST = 0.01
+_NOTHING = 1e-4
+"""Usable share of a window that is as good as none: there no disc is better than another."""
 _SAME_PX = 1.0
 """A disc that changes nothing: it lies within one px."""
 _SMALL_PX = 2.0
@@ -136,6 +138,7 @@ def _best(
     offset = np.clip(0.5 * (below - above) / (bend + 1e-12), -0.5, 0.5)
     steps = np.asarray(ladder, np.float32)
     disc = np.interp(index + offset, np.arange(len(ladder)), steps).astype(np.float32)
+    disc[window_mean(share, side) < _NOTHING] = 0
     energy = np.maximum(*(_window_variance(frame, share, side) for frame in frames))
     fits = np.clip(1 - least / (energy + 1e-9) * 1.5, 0, 1)
     textured = energy / (energy + 4 * floor)

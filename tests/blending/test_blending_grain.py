@@ -1,10 +1,15 @@
 """Grain is brought to a wanted deviation, and bark stays."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
-from blendkit.blending.grain import add_grain, reduce_grain
+from blendkit.blending.finish import color_with_grain
+from blendkit.blending.grain import add_grain, reduce_grain, without_noise
 from blendkit.frame import Float
+from blendkit.masks import Matte
+from blendkit.settings import GrainSettings
 from blendkit.sharpness.noise import measure_noise
 
 SIGMA = 0.02
@@ -50,3 +55,27 @@ def test_the_same_seed_gives_the_same_grain() -> None:
     one, again, other = (add_grain(start, flat_sigma, share, seed=s) for s in (1, 1, 2))
     assert np.array_equal(one, again)
     assert not np.array_equal(one, other)
+
+
+@pytest.mark.parametrize(("noise", "present"), [(SIGMA, flat_sigma), (0.0, without_noise)])
+def test_pasted_colour_gets_the_grain_around_it_whether_or_not_it_has_its_own(
+    noise: float, present: Callable[[Float], Float]
+) -> None:
+    """A foreground that was made softer has lost the noise it was taken with."""
+    rng = np.random.default_rng(4)
+    color = (0.3 + noise * rng.standard_normal((128, 128, 3))).astype(np.float32)
+    alpha = np.ones((128, 128), np.float32)
+    alpha[0] = 0  # something is around it
+    matte = Matte(alpha, color, alpha > 0)
+    grained = color_with_grain(matte, present, flat_sigma, GrainSettings())
+    found = grained((slice(16, 112), slice(16, 112))).std()
+    assert found == pytest.approx(SIGMA, rel=0.08)
+
+
+def test_a_foreground_with_nothing_around_it_is_pasted_as_it_was_taken() -> None:
+    rng = np.random.default_rng(4)
+    color = (0.3 + SIGMA * rng.standard_normal((64, 64, 3))).astype(np.float32)
+    everywhere = np.ones((64, 64), np.float32)
+    matte = Matte(everywhere, color, everywhere > 0)
+    grained = color_with_grain(matte, flat_sigma, without_noise, GrainSettings())
+    assert np.array_equal(grained((slice(0, 64), slice(0, 64))), color)

@@ -8,7 +8,7 @@ import pytest
 
 from blendkit.filters.bands import gaussian
 from blendkit.filters.disc import disc_blur
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.filters.tiles import whole
 from blendkit.frame import Bool, Float
 from blendkit.masks.third_look import PLANES, Seen, carried_over, opened, third_look, third_planes
@@ -124,3 +124,12 @@ def test_a_change_at_small_size_leaves_edges_where_they_were() -> None:
     inner = (columns - 300) ** 2 + (rows - 60) ** 2 < 32**2
     assert float(after[inner].min()) > 0.99
     assert float(np.abs(after - discs[1] - discs[2]).mean()) < 0.02
+
+
+def test_a_change_beside_a_tile_is_carried_over_its_rim() -> None:
+    """Cells are interpolated, so the last px of one tile see the first cell of the next."""
+    alpha = np.ones((64, 800), np.float32)
+    before, after = np.ones((16, 200), np.float32), np.ones((16, 200), np.float32)
+    after[:, 96:] = 0.5  # a tile ends at px 384
+    found = carried_over(alpha, before, after, 4)
+    np.testing.assert_allclose(found, enlarge(after, 4, (800, 64)), atol=1e-6)

@@ -18,9 +18,15 @@ from blendkit.midground.lens_pair import (
     measured_gap_px,
 )
 from blendkit.midground.loudness import blur_severity, just_visible_px, step_severity
+from blendkit.midground.result_blur import lens_of
 from blendkit.midground.sharpening import sharpened
-from blendkit.midground.soft_ground import Ground, grounds_of, soft_between_sharp
-from blendkit.midground.surfaces import find_surfaces
+from blendkit.midground.soft_ground import (
+    Ground,
+    bridge_advice,
+    grounds_of,
+    soft_between_sharp,
+)
+from blendkit.midground.surfaces import continued, find_surfaces
 from blendkit.midground.tapering import tapered_disc_px
 from blendkit.optics import blur_disc_mm, depth_of_field
 from blendkit.optics.focus_gap import recorded_gap_px
@@ -260,3 +266,35 @@ def test_a_recorded_distance_inside_the_focal_length_says_nothing(
         Capture(f_number=5.6, focal_length_mm=135, focus_distance_m=m) for m in (far_m, near_m)
     )
     assert recorded_gap_px(far, near, 1200) is None
+
+
+def test_a_surface_keeps_all_that_was_seen_of_it_when_plain_ground_joins_it() -> None:
+    """A part that touches the rest by a corner only is no surface of its own."""
+    x = plane_blur(noise=0.0)[1]
+    seen = np.zeros(x.shape, bool)
+    seen[30:, 1:] = True
+    seen[29, 0] = True  # by its corner
+    surface = Surface(seen, (-4.0, 0.0, 18 / 59), seen)
+    found = continued(surface, np.zeros(x.shape, bool))
+    assert np.array_equal(found.region, seen)
+
+
+def test_a_soft_ground_between_two_records_of_infinity_gets_advice() -> None:
+    far = Capture(f_number=4, focus_distance_m=float("inf"))
+    assert "between the two focus distances" in bridge_advice(ground_of()[1], 2.0, (far, far))
+
+
+@pytest.mark.parametrize("distance_m", [4.0, float("inf")])
+def test_a_focus_pair_whose_records_are_alike_is_measured(distance_m: float) -> None:
+    """One f-number and one focus would be one picture: the record is too coarse to be used."""
+    alike = Capture(f_number=4, focal_length_mm=135, focus_distance_m=distance_m)
+    rng = np.random.default_rng(1)
+    frames = [0.2 + 0.1 * rng.random((240, 360, 3)).astype(np.float32) for _ in range(2)]
+    relative = np.zeros((40, 60), np.float32), np.ones((40, 60), np.float32), 6
+    lens = lens_of((frames[0], frames[1]), (np.zeros_like, np.zeros_like), relative, (alike, alike))
+    assert lens.evidence != "recorded"
+    narrower = replace(alike, f_number=16)
+    lens = lens_of(
+        (frames[0], frames[1]), (np.zeros_like, np.zeros_like), relative, (alike, narrower)
+    )
+    assert (lens.evidence, lens.gap_px) == ("recorded", 0.0)

@@ -7,7 +7,10 @@ import cv2
 import numpy as np
 import pytest
 
+from blendkit.blending import BoughGroup
+from blendkit.blending.aperture import foreground_at
 from blendkit.errors import InputError
+from blendkit.filters.disc import disc_blur
 from blendkit.hints import Hints
 from blendkit.merge import Merged, merge_pair
 from blendkit.settings import ApertureSettings, MergeSettings
@@ -84,3 +87,26 @@ def test_frames_that_record_no_f_number_are_refused() -> None:
             found.foreground,
             settings=MergeSettings(aperture=ApertureSettings(foreground_f=BETWEEN)),
         )
+
+
+def test_foreground_at_the_foreground_frames_own_f_number_stays_as_that_frame_has_it() -> None:
+    as_is = merged(ApertureSettings())
+    at_the_end = merged(ApertureSettings(foreground_f=NARROW))
+    assert np.array_equal(at_the_end.pixels, as_is.pixels)
+
+
+@pytest.mark.parametrize("own_px", [0.0, 7.0])
+def test_between_the_ends_the_foregrounds_disc_grows_with_the_aperture(own_px: float) -> None:
+    """Focused on the boughs, the foreground frame has no disc there: it grows from none.
+
+    The disc of a lens goes with its width, so with 1/N (thin lens).
+    """
+    edge = np.zeros((120, 240), np.float32)
+    edge[:, 120:] = 1
+    color = np.full((*edge.shape, 3), 0.2, np.float32)
+    group = BoughGroup(np.ones(edge.shape, np.float32), 56.0, (0.0, 0.0))
+    half_way = 1 / (0.5 / WIDE + 0.5 / NARROW)
+    soft, _ = foreground_at(edge, color, (group,), own_px, f_numbers=(WIDE, NARROW, half_way))
+    wanted_px = (56.0 + own_px) / 2
+    ramp = disc_blur(edge, float(np.sqrt(wanted_px**2 - own_px**2)))
+    assert float(np.abs(soft - ramp)[:, 40:-40].max()) < 0.02
