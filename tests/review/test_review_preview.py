@@ -1,12 +1,16 @@
 """The preview that follows the brush: what nobody waits for any more is given up."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
-from blendkit.frame import Frame
+from blendkit.frame import Capture, Frame
+from blendkit.masks.strokes import Stroke
+from blendkit.merge import merge_pair
 from blendkit.review.preview import Previewer, Small, Superseded
-from blendkit.settings import MergeSettings
+from blendkit.settings import ApertureSettings, MergeSettings
 
 
 def small() -> Small:
@@ -31,3 +35,25 @@ def test_after_that_the_next_request_is_answered() -> None:
     previewer.stop()
     shown = previewer.update((), (), MergeSettings())
     assert shown.result.shape == (160, 240, 3)
+
+
+def test_strokes_leave_the_f_number_that_was_asked_for() -> None:
+    """What a stroke changes used to be composed again as the frames have it, at f/2.8."""
+    frames = small()
+    captures = [Capture(f_number=2.8), Capture(f_number=16)]
+    wide, stopped = (
+        replace(frame, capture=capture)
+        for frame, capture in zip((frames.background, frames.foreground), captures, strict=True)
+    )
+    frames = replace(frames, background=wide, foreground=stopped)
+    settings = MergeSettings(aperture=ApertureSettings(background_f=8))
+    strokes = (Stroke(((60.0, 80.0), (120.0, 80.0)), 12.0, "foreground"),)
+    previewer = Previewer(lambda: frames)
+    previewer.update((), (), settings)
+    previewer.update(strokes, (), settings)
+    shown = previewer.merged()
+    whole = merge_pair(wide, stopped, hints=frames.hints(strokes, ()), settings=settings)
+    assert shown is not None
+    assert np.array_equal(shown.pixels, whole.pixels)
+    previewer.update(strokes, (), settings)
+    assert previewer.merged() is shown
