@@ -37,7 +37,9 @@ class Cluster:
             ) from error
         with client:
             futures = {
-                client.submit(self.work, job, key=f"blendkit-{job.fingerprint}", pure=False): job
+                client.submit(
+                    self.work, job, key=f"blendkit-{job.fingerprint}-{job.name}", pure=False
+                ): job
                 for job in jobs
             }
             try:

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 from blendkit import __version__
 from blendkit.batch.pairs_file import Pair
 from blendkit.errors import InputError
+from blendkit.files import as_the_pair, prefer_raws
 from blendkit.files.checksums import sha256
 from blendkit.sidecar import Sidecar
 
@@ -53,13 +54,24 @@ def fingerprint(
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+def _as_read(pair: Pair) -> Iterator[tuple[str, Path]]:
+    """Yield role and path of every file that a merge reads: RAWs in the place of what they made."""
+    own = pair.background, pair.foreground
+    frames, _ = prefer_raws(own)
+    for role, path in pair.files:
+        if role in ("clear", "bridge"):
+            yield role, as_the_pair(path, frames[0])
+        else:
+            yield role, dict(zip(own, frames, strict=True)).get(path, path)
+
+
 def _basis(pair: Pair, sidecar: Sidecar, checksums: Checksums) -> dict[str, Any]:
     painted = asdict(sidecar)
     # What is decided about a result, and what it was made from, does not change it.
     for name in ("decision", "inputs"):
         del painted[name]
     return {
-        "files": [(role, checksums(path)) for role, path in pair.files],
+        "files": [(role, checksums(path)) for role, path in _as_read(pair)],
         "settings": asdict(pair.settings),
         "repair": pair.repair,
         "sidecar": painted,

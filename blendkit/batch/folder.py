@@ -1,5 +1,6 @@
 """The frames in a folder: every picture once, our own results never."""
 
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -32,7 +33,7 @@ def find_frames(folder: Path) -> tuple[list[Path], list[str]]:
     if not folder.is_dir():
         raise InputError(f"{folder}: is not a folder; name the folder that holds the frames")
     by_frame: dict[tuple[Path, str], list[Path]] = {}
-    for path in _pictures(folder):
+    for path in _pictures(folder, set()):
         by_frame.setdefault((path.parent, path.stem.lower()), []).append(path)
     if not by_frame:
         raise InputError(f"{folder}: holds no picture; name the folder that holds the frames")
@@ -55,11 +56,15 @@ def natural_order(path: Path) -> tuple[str, tuple[tuple[int, str], ...]]:
     'P9.tif'
     """
     parts = re.findall(r"\d+|\D+", path.stem.lower())
-    key = tuple((int(part), "") if part.isdigit() else (-1, part) for part in parts)
+    key = tuple((int(part), "") if part.isdecimal() else (-1, part) for part in parts)
     return str(path.parent), key
 
 
-def _pictures(folder: Path) -> Iterator[Path]:
+def _pictures(folder: Path, seen: set[Path]) -> Iterator[Path]:
+    """Yield the pictures below a folder; seen: folders that were visited, by whatever link."""
+    if folder.resolve() in seen:
+        return
+    seen.add(folder.resolve())
     try:
         entries = sorted(folder.iterdir())
     except OSError as error:
@@ -72,7 +77,7 @@ def _pictures(folder: Path) -> Iterator[Path]:
         if path.name.startswith("."):
             continue
         if path.is_dir():
-            yield from _pictures(path)
+            yield from _pictures(path, seen)
         elif _is_picture(path) and not is_result(path):
             yield path
 
@@ -83,10 +88,19 @@ def _is_picture(path: Path) -> bool:
 
 def is_result(path: Path) -> bool:
     """Return whether a picture is one of our own results or its layers."""
-    if path.with_suffix(".report.json").exists():
-        return True
+    report = path.with_suffix(".report.json")
+    if report.exists():
+        return _written(report) in (path.name, None)
     stem = _OURS.sub("", path.name)
     return stem != path.name and path.with_name(f"{stem}.report.json").exists()
+
+
+def _written(report: Path) -> str | None:
+    """Return the name of the result that a report is of; None where it does not say."""
+    try:
+        return Path(json.loads(report.read_text(encoding="utf-8"))["output"]["path"]).name
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
 
 
 def _rank(path: Path) -> int:

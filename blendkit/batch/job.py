@@ -5,6 +5,7 @@ import time
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from blendkit.batch import ledger
 from blendkit.batch.after import delivered, judged, sitter_box
@@ -12,13 +13,35 @@ from blendkit.batch.lend import lent_hints
 from blendkit.batch.mend import mended
 from blendkit.batch.records import Job, Outcome, failed
 from blendkit.batch.thumbs import write_thumbs
-from blendkit.errors import NO_MEMORY, AlignmentError, BlendkitError, lacked_memory
+from blendkit.errors import (
+    NO_MEMORY,
+    AlignmentError,
+    BlendkitError,
+    InputError,
+    lacked_memory,
+)
 from blendkit.files import prefer_raws
+from blendkit.files.capture import read_capture
+from blendkit.files.documents import read_json
 from blendkit.hints import Hints
+from blendkit.masks.strokes import Stroke
 from blendkit.merge import merge_pair
-from blendkit.report.asked import Asked
-from blendkit.report.bundle import Written, write_refusal, write_result
-from blendkit.report.inputs import Given, read_pair, read_strokes, with_strokes
+from blendkit.report.asked import Asked, asked_from
+from blendkit.report.bundle import (
+    Written,
+    refusal_path,
+    target_paths,
+    write_refusal,
+    write_result,
+)
+from blendkit.report.handwork import handwork
+from blendkit.report.inputs import (
+    Given,
+    check_painted_at,
+    read_pair,
+    read_strokes,
+    with_strokes,
+)
 from blendkit.report.inputs import Pair as ReadPair
 from blendkit.sidecar import (
     Sidecar,
@@ -43,7 +66,7 @@ def merge_job(job: Job) -> Outcome:
     began = time.perf_counter()
     _limit_threads()
     try:
-        outcome = ledger.recall(job) or _taken_up(job) or _merge(job, began)
+        outcome = ledger.recall(job) or _taken_up(job) or _accepted(job) or _merge(job, began)
     except BlendkitError as error:
         outcome = failed(job, str(error), time_s=time.perf_counter() - began)
     except Exception as error:
@@ -73,13 +96,53 @@ def _finished(job: Job, kept: ledger.Sealed) -> Outcome:
     return kept.outcome
 
 
+def _accepted(job: Job) -> Outcome | None:
+    """Return the outcome of a result that was accepted on the page and is what a merge would make.
+
+    None if it is not: something else is painted or set now, a frame is newer, a layer is missing.
+    """
+    sidecar = read_sidecar(sidecar_path(job.output))
+    paths = target_paths(job.output, layers=job.layers)
+    if sidecar.decision != "accepted" or not all(path.is_file() for path in paths.values()):
+        return None
+    made = paths["report"].stat().st_mtime
+    try:
+        document = read_json(paths["report"], what="a report", cure="move it away")
+        now = _handwork(job, sidecar, read_capture(job.pair.background)[1])
+    except InputError:
+        return None
+    asked = asked_from(document)
+    newer = any(path.stat().st_mtime > made for _, path in job.pair.files)
+    if newer or asked.private != job.private or asked.handwork != now:
+        return None
+    outcome = judged(job, document, sidecar, (), (), 0.0)
+    outcome = replace(outcome, status="merged", reason="accepted in the review")
+    return _finished(job, ledger.Sealed(outcome, tuple(paths.values()), _subject(document)))
+
+
+def _subject(document: dict[str, Any]) -> tuple[int, int, int, int] | None:
+    box = (document.get("output") or {}).get("sitter")
+    return None if box is None else (box[0], box[1], box[2], box[3])
+
+
+def _handwork(job: Job, sidecar: Sidecar, size: tuple[int, int]) -> str:
+    """Return the digest of what is painted, tied and set for a job's pair."""
+    settings = merge_settings(sidecar.settings, job.pair.settings)
+    return handwork(_strokes(job.pair.strokes, sidecar, size), sidecar.ties, settings)
+
+
 def _merge(job: Job, began: float) -> Outcome:
     sidecar = read_sidecar(sidecar_path(job.output))
     settings = merge_settings(sidecar.settings, job.pair.settings)
-    asked = Asked(differing(job.pair.settings), private=job.private)
-    pair, notes = _read(job, sidecar)
+    pair, notes, lent_by = _read(job, sidecar)
+    asked = Asked(
+        differing(job.pair.settings),
+        private=job.private,
+        handwork=_handwork(job, sidecar, pair.background.size),
+        lent_by=lent_by,
+    )
     time_s = {"read": time.perf_counter() - began}
-    report = job.output.with_name(f"{job.output.stem}.report.json")
+    report = refusal_path(job.output.with_name(f"{job.output.stem}.report.json"))
     try:
         merged = merge_pair(pair.background, pair.hand_over(), hints=pair.hints, settings=settings)
     except AlignmentError as error:
@@ -115,8 +178,11 @@ def _merge(job: Job, began: float) -> Outcome:
     return _finished(job, kept[0])
 
 
-def _read(job: Job, sidecar: Sidecar) -> tuple[ReadPair, tuple[str, ...]]:
-    """Read the frames and all that is known to help: masks, strokes, ties, what others lend."""
+def _read(job: Job, sidecar: Sidecar) -> tuple[ReadPair, tuple[str, ...], str]:
+    """Read the frames and all that is known to help: masks, strokes, ties, what others lend.
+
+    Returns the pair, notes, and the name of the pair that lent something; empty if none did.
+    """
     own = job.pair
     (background, foreground), notes = prefer_raws((own.background, own.foreground))
     pair = read_pair(
@@ -126,23 +192,32 @@ def _read(job: Job, sidecar: Sidecar) -> tuple[ReadPair, tuple[str, ...]]:
             foreground_mask=own.foreground_mask,
             background_mask=own.background_mask,
             matte=own.matte,
+            strokes=own.strokes if sidecar.size is None else None,
             clear=own.clear,
         )
     )
     size = pair.background.size
+    check_painted_at(sidecar.size, pair.background, sidecar_path(job.output).name)
     hints = replace(_stroked(own.strokes, sidecar, pair.hints, size), ties=sidecar.ties)
+    lent_by = ""
     if job.lender is not None:
+        before = hints
         hints, lent = lent_hints(job.lender, job.lender_output, pair, hints)
         notes = (*notes, *lent)
-    return replace(pair, hints=hints), notes
+        lent_by = job.lender.name if hints is not before else ""
+    return replace(pair, hints=hints), notes, lent_by
 
 
 def _stroked(path: Path | None, sidecar: Sidecar, hints: Hints, size: tuple[int, int]) -> Hints:
-    """Add strokes: those of the sidecar win over a file of strokes, erased ones too."""
-    strokes = sidecar.strokes
+    """Add strokes."""
+    return with_strokes(hints, _strokes(path, sidecar, size), size)
+
+
+def _strokes(path: Path | None, sidecar: Sidecar, size: tuple[int, int]) -> tuple[Stroke, ...]:
+    """Return strokes: those of the sidecar win over a file of strokes, erased ones too."""
     if sidecar.size is None and path is not None:
-        strokes = read_strokes(path, size)
-    return with_strokes(hints, strokes, size)
+        return read_strokes(path, size)
+    return sidecar.strokes
 
 
 def _keep_sidecar(job: Job, sidecar: Sidecar) -> None:

@@ -58,7 +58,7 @@ def sweep(out: Path) -> None:
         for path in folder.glob(".*.part.*"):
             writer = _TEMPORARY.fullmatch(path.name)
             with suppress(OSError):
-                if writer is None or not _writes(int(writer[1]), path):
+                if writer is not None and not _writes(int(writer[1]), path):
                     path.unlink()
 
 
@@ -123,6 +123,18 @@ def remember(job: Job, outcome: Outcome, files: Iterable[Path]) -> None:
 def _write(job: Job, document: dict[str, Any]) -> None:
     with atomic(record_path(job.records, job.name)) as temporary:
         temporary.write_text(json.dumps(document, indent=1), encoding="utf-8")
+
+
+def last_outcome(records: Path, name: str) -> Outcome | None:
+    """Return how a pair ended when it was done last, whatever changed since; None if it never was.
+
+    records : the folder of records.
+    """
+    try:
+        document = json.loads(record_path(records, name).read_text(encoding="utf-8"))
+        return outcome_from(document["outcome"]) if document["state"] == "done" else None
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
 
 
 def recall(job: Job) -> Outcome | None:

@@ -21,6 +21,9 @@ MASKS = ("foreground_mask", "background_mask", "matte", "strokes")
 REPAIRS = ("bridge", "extend", "sharpen", "taper", "auto", "none")
 """Modes of repair, as in `blendkit.repair`, which takes long to import, and "none"."""
 
+_LONGEST_NAME = 200
+"""Bytes of a pair's name: disks take 255 (POSIX, NAME_MAX), and its files have endings."""
+
 _FILES = ("background", "foreground", "clear", *MASKS)
 _KNOWN = (
     "name",
@@ -229,6 +232,8 @@ def _settings(
 def _pair(
     file: TomlFile, nth: int, table: dict[str, Any], folder: Path, base: MergeSettings
 ) -> Pair:
+    if not isinstance(table, dict):
+        raise file.error(file.line("", "pair"), "pair is a list of tables; write [[pair]]")
     _check_keys(file, nth, table)
 
     def place(key: str, given: Any) -> Path:
@@ -269,7 +274,8 @@ def _check_keys(file: TomlFile, nth: int, table: dict[str, Any]) -> None:
     if table.get("repair", "none") not in REPAIRS:
         raise complain("repair", f"repair = {table['repair']!r}: give {_KINDS['repair'][1]}")
     name = table["name"]
-    if not name or set(name) & set('/\\:*?"<>|') or name[0] == ".":
+    odd = set(name) & set('/\\:*?"<>|') or not name.isprintable() or name[:1] == "."
+    if not name or odd or len(name.encode()) > _LONGEST_NAME:
         raise complain("name", f"name = {name!r}: cannot be a file's name; choose another")
 
 

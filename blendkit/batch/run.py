@@ -130,8 +130,20 @@ def run_batch(
                 report.outcomes[job.name] = ledger.recall(job) or left_out(job.pair, reason)
         report.outcomes = {pair.name: report.outcomes[pair.name] for pair in order.chosen}
         report.time_s = time.perf_counter() - began
-        write_summary(order.out, report)
+        write_summary(order.out, _with_others(order, records, report))
     return report
+
+
+def _with_others(order: Order, records: Path, report: Report) -> Report:
+    """Return a report with the pairs that were not asked for now, as they ended before."""
+    others = {
+        pair.name: ledger.last_outcome(records, pair.name)
+        or left_out(pair, "was not among the pairs asked for, and is not done yet")
+        for pair in order.pairs
+        if pair.name not in report.outcomes
+    }
+    known = others | report.outcomes
+    return replace(report, outcomes={pair.name: known[pair.name] for pair in order.pairs})
 
 
 def _check(order: Order) -> None:

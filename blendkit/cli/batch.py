@@ -69,13 +69,16 @@ def command(
     from blendkit.batch.memory import parse_bytes  # noqa: PLC0415
     from blendkit.batch.run import Order, local_runner, run_batch  # noqa: PLC0415
     from blendkit.files.deliver import check_profile  # noqa: PLC0415
+    from blendkit.files.delivery_name import check_pattern  # noqa: PLC0415
     from blendkit.files.delivery_spec import parse_delivery  # noqa: PLC0415
 
     limit = parse_bytes(memory) if memory else None
     pairs = _pairs(source, out, settings_file)
     _check_names(only, pairs)
     for text in deliveries:
-        check_profile(parse_delivery(text).profile)
+        wanted = parse_delivery(text)
+        check_profile(wanted.profile)
+        check_pattern(wanted.name, several=len(pairs) > 1)
     order = Order(
         pairs,
         out,
@@ -104,7 +107,9 @@ def _pairs(source: Path, out: Path, settings_file: Path | None) -> tuple[Any, ..
         from_found,
         read_pairs,
         read_settings,
+        write_pairs,
     )
+    from blendkit.files.atomic import make_folder  # noqa: PLC0415
 
     settings = read_settings(settings_file) if settings_file else None
     if source.is_file():
@@ -113,23 +118,29 @@ def _pairs(source: Path, out: Path, settings_file: Path | None) -> tuple[Any, ..
     if listed.is_file():
         click.echo(f"merging the pairs of {listed}", err=True)
         return tuple(read_pairs(listed, settings))
-    return tuple(from_found(_found(source, out), settings))
+    found = _found(source)
+    if (out / NAME).is_file():  # written by an earlier run, and perhaps edited since
+        click.echo(f"merging the pairs of {out / NAME}; move it away to pair anew", err=True)
+        pairs = tuple(read_pairs(out / NAME, settings))
+        known = {pair.background for pair in pairs}
+        if new := [pair.name for pair in found.pairs if pair.background.resolve() not in known]:
+            click.echo(f"left out, because it does not list them: {', '.join(new)}", err=True)
+        return pairs
+    make_folder(out)
+    write_pairs(out / NAME, found)
+    click.echo(f"wrote {out / NAME}: {len(found.pairs)} pairs", err=True)
+    return tuple(from_found(found, settings))
 
 
-def _found(source: Path, out: Path) -> Any:
+def _found(source: Path) -> Any:
     from blendkit.batch.pairing import find_pairs  # noqa: PLC0415
-    from blendkit.batch.pairs_file import NAME, write_pairs  # noqa: PLC0415
+    from blendkit.batch.pairs_file import NAME  # noqa: PLC0415
     from blendkit.cli.progress import shown_progress  # noqa: PLC0415
-    from blendkit.files.atomic import make_folder  # noqa: PLC0415
 
     with shown_progress(f"looking for pairs in {source}") as progress:
         found = find_pairs(source, told=progress)
     if not found.pairs:
         raise InputError(f"{source}: no pairs were found; name them in a {NAME}")
-    if not (out / NAME).exists():
-        make_folder(out)
-        write_pairs(out / NAME, found)
-        click.echo(f"wrote {out / NAME}: {len(found.pairs)} pairs", err=True)
     return found
 
 

@@ -150,6 +150,11 @@ def command(
     )
     for wanted in job.deliveries:
         check_profile(wanted.profile)
+    if aligned and ties:
+        raise InputError(
+            f"--tie {ties[0]}: says where the frames lie, and --aligned that they lie on each "
+            "other; leave out one of them"
+        )
     if repair == "bridge" and not bridges:
         raise InputError("--repair bridge: needs a third frame: give it with --bridge FILE")
     if preview:

@@ -22,13 +22,22 @@ from blendkit.report.asked import Asked
 from blendkit.report.bundle import (
     as_json,
     check_targets,
+    refusal_path,
     target_paths,
     write_refusal,
     write_result,
 )
 from blendkit.report.document import Input, Output, report_document
+from blendkit.report.handwork import handwork
 from blendkit.report.html import write_html
-from blendkit.report.inputs import Given, Pair, read_pair, read_strokes, with_strokes
+from blendkit.report.inputs import (
+    Given,
+    Pair,
+    check_painted_at,
+    read_pair,
+    read_strokes,
+    with_strokes,
+)
 from blendkit.report.mending import modes_of, read_bridges, repaired_by
 from blendkit.report.plain import Document
 from blendkit.report.reduced import settings_at
@@ -86,11 +95,12 @@ class Job:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _Known:
-    """What is there to merge: the pair as read, settings and sidecar in force."""
+    """What is there to merge: the pair as read, settings and sidecar in force, their digest."""
 
     pair: Pair
     settings: MergeSettings
     sidecar: Sidecar
+    handwork: str
     time_s: dict[str, float]
 
 
@@ -107,14 +117,17 @@ def run_merge(job: Job) -> Merged:
     try:
         merged = _merged(pair, known.settings, job)
     except AlignmentError as error:
+        place = refusal_path(paths["report"])
         refused = write_refusal(
-            paths["report"],
+            place,
             str(error),
             inputs=pair.inputs,
             settings=known.settings,
             time_s=known.time_s,
         )
         _print_json(refused, job)
+        if place != paths["report"]:
+            click.echo(f"{job.output} stays as it was; why, stands in {place}", err=True)
         raise
     modes = _modes(job, known.sidecar)
     repaired, bridges = Repaired(merged, ()), tuple[Input, ...]()
@@ -132,7 +145,7 @@ def run_merge(job: Job) -> Merged:
         bits=job.bits,
         layers=job.layers,
         pages=job.pages,
-        asked=job.asked,
+        asked=replace(job.asked, handwork=known.handwork),
         report=job.report,
         zones=job.zones,
         time_s=known.time_s,
@@ -159,7 +172,7 @@ def run_merge(job: Job) -> Merged:
         click.echo(f"delivered {done.path}", err=True)
         for note in done.notes:
             click.echo(f"  {note}", err=True)
-    _tell(written.document, job)
+    _tell(written.document, job, job.output)
     return repaired.merged
 
 
@@ -181,7 +194,7 @@ def run_preview(job: Job) -> None:
     )
     height, width = merged.pixels.shape[:2]
     output = Output(target, width, height, depth_of(target, job.bits), job.asked)
-    _tell(report_document(merged, inputs=pair.inputs, output=output), job)
+    _tell(report_document(merged, inputs=pair.inputs, output=output), job, target)
 
 
 def _preview_path(output: Path) -> Path:
@@ -201,16 +214,20 @@ def _read(job: Job) -> _Known:
     hints = replace(pair.hints, ties=job.ties or sidecar.ties)
     if job.ties:
         sidecar = replace(sidecar, ties=())  # those of the command line take their place
+    strokes = sidecar.strokes
     if job.given.strokes is not None:
+        strokes = read_strokes(job.given.strokes, pair.background.size)
         sidecar = replace(sidecar, strokes=())
     else:
+        check_painted_at(sidecar.size, pair.background, sidecar_path(job.output).name)
         hints = with_strokes(hints, sidecar.strokes, pair.background.size)
     for sentence in (pair.why, *pair.background.notes, *pair.foreground.notes):
         click.echo(sentence, err=True)
     if held := _held(sidecar):
         click.echo(f"taken up from {sidecar_path(job.output).name}: {held}", err=True)
     time_s = {"read": time.perf_counter() - began}
-    return _Known(replace(pair, hints=hints), settings, sidecar, time_s)
+    done = handwork(strokes, hints.ties, settings)
+    return _Known(replace(pair, hints=hints), settings, sidecar, done, time_s)
 
 
 def _modes(job: Job, sidecar: Sidecar) -> tuple[str, ...]:
@@ -246,7 +263,10 @@ def _keep_sidecar(job: Job, known: _Known) -> None:
         for item in pair.inputs
         if item.role != "strokes"
     }
-    kept = replace(sidecar, inputs=inputs, ties=job.ties or sidecar.ties)
+    # A result that was accepted is another one now, which nobody has seen.
+    decision = "open" if sidecar.decision == "accepted" else sidecar.decision
+    ties = job.ties or sidecar.ties
+    kept = replace(sidecar, inputs=inputs, ties=ties, decision=decision)
     if job.given.strokes is not None:
         size = pair.background.size
         kept = replace(kept, size=size, strokes=read_strokes(job.given.strokes, size))
@@ -264,8 +284,8 @@ def _merged(pair: Pair, settings: MergeSettings, job: Job) -> Merged:
         )
 
 
-def _tell(document: Document, job: Job) -> None:
-    for line in _summary(document):
+def _tell(document: Document, job: Job, written: Path) -> None:
+    for line in _summary(document, written):
         click.echo(line, err=True)
     _print_json(document, job)
 
@@ -275,11 +295,11 @@ def _print_json(document: Document, job: Job) -> None:
         click.echo(as_json(document))
 
 
-def _summary(document: Document) -> Iterator[str]:
+def _summary(document: Document, written: Path) -> Iterator[str]:
     """Give the lines that say what was written and what to look at."""
     output, foreground = document["output"], document["foreground"]
     discs = foreground["blur_disc_px"]
-    yield f"wrote {output['path']} ({output['width']} x {output['height']} px)"
+    yield f"wrote {written} ({output['width']} x {output['height']} px)"
     blur = f", blur disc {discs[1]:.0f} px in the background frame" if discs else ""
     yield f"foreground on {foreground['coverage']:.1%} of the picture{blur}"
     for flag in document["flags"]:

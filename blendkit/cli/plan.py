@@ -155,13 +155,16 @@ def _from_frame(frame: str, line: dict[str, Any]) -> dict[str, Any]:
     from blendkit.files.capture import read_capture  # noqa: PLC0415 - reads pictures, loads much
 
     capture, size = read_capture(frame)
-    found = {
+    found: dict[str, Any] = {
         "focal_length_mm": capture.focal_length_mm,
         "wide_f_number": capture.f_number,
         "exposure_time_s": capture.exposure_time_s,
         "iso": capture.iso,
         "pixels": size,
     }
+    if capture.focal_length_mm and capture.focal_length_35mm:
+        width_mm = capture.sensor_width_mm
+        found["sensor_mm"] = round(width_mm, 1), round(width_mm * min(size) / max(size), 1)
     if "subject_at_m" not in line:  # else the focus of the photograph is another subject's
         found |= dict.fromkeys(("subject_at_m", "focus_wide_m"), capture.focus_distance_m)
     return {name: value for name, value in found.items() if value is not None}

@@ -63,7 +63,9 @@ def read_report(path: Path) -> dict[str, Any]:
 def _located(named: str, folder: Path) -> str:
     """Return where a file is: as the report names it, or beside the report.
 
-    The names are those of the merge's command line, whose working folder may have been another.
+    A report that is not of this version names files as some command line did, whose working folder
+    may have been another: what lies beside it comes first, before a stranger of the same name.
     """
-    beside = folder / Path(named).name
-    return str(beside) if beside.exists() and not Path(named).exists() else named
+    given, beside = Path(named), folder / Path(named).name
+    as_named = given.is_absolute() and given.exists()
+    return str(beside) if beside.exists() and not as_named else named

@@ -15,7 +15,7 @@ from blendkit.report.asked import asked_from
 from blendkit.report.bundle import as_json as json_text
 from blendkit.report.bundle import check_targets, target_paths, write_result
 from blendkit.report.html import write_html
-from blendkit.report.inputs import Given, Pair, read_pair, with_strokes
+from blendkit.report.inputs import Given, Pair, check_painted_at, read_pair, with_strokes
 from blendkit.report.mending import read_bridges, repaired_by
 from blendkit.sidecar import Sidecar, merge_settings, read_sidecar, sidecar_path
 
@@ -101,6 +101,7 @@ def given_from(document: dict[str, Any]) -> Given:
 def _with_handwork(pair: Pair, sidecar: Sidecar) -> Pair:
     """Return a pair with its sidecar's ties, and strokes where no file of them is named."""
     hints = replace(pair.hints, ties=sidecar.ties)
+    check_painted_at(sidecar.size, pair.background, "the result's sidecar")
     if not any(item.role == "strokes" for item in pair.inputs):
         hints = with_strokes(hints, sidecar.strokes, pair.background.size)
     return replace(pair, hints=hints)

@@ -28,6 +28,10 @@ _NEXT_STEPS = {
 }
 
 
+_LONGEST_NAME = 255
+"""Bytes of a file's name that every disk in use takes (common practice, no source)."""
+
+
 def check_output(path: Path | str, inputs: Iterable[Path | str] = ()) -> None:
     """Raise OutputError, before any work, if a file cannot be written to `path`.
 
@@ -35,6 +39,8 @@ def check_output(path: Path | str, inputs: Iterable[Path | str] = ()) -> None:
     by way of a link.
     """
     target = Path(path)
+    if len(os.fsencode(target.name)) > _LONGEST_NAME:
+        raise OutputError(f"{target}: {_NEXT_STEPS[errno.ENAMETOOLONG]}")
     if target.is_dir():
         raise OutputError(f"{target}: {_NEXT_STEPS[errno.EISDIR]}")
     if not target.parent.is_dir():

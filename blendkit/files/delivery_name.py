@@ -39,7 +39,7 @@ def file_name(
         "dpi": round(effective_dpi(placement, settings)),
         "date": datetime.now(UTC).astimezone().date().isoformat(),
     }
-    _check_fields(settings.name)
+    check_pattern(settings.name)
     try:
         name = settings.name.format(**values)
     except (KeyError, ValueError, IndexError, AttributeError) as error:
@@ -49,7 +49,11 @@ def file_name(
     return name + _SUFFIXES[settings.format]
 
 
-def _check_fields(pattern: str) -> None:
+def check_pattern(pattern: str, *, several: bool = False) -> None:
+    """Raise InputError unless a pattern names what there is, and each of several files another way.
+
+    Results of one size would have one name if the pattern named neither stem nor number.
+    """
     try:
         used = [field for _, field, _, _ in string.Formatter().parse(pattern) if field is not None]
     except ValueError as error:
@@ -58,4 +62,8 @@ def _check_fields(pattern: str) -> None:
     if unknown:
         raise InputError(
             f"name {pattern!r}: there is no field {unknown[0]!r}; choose from {', '.join(FIELDS)}"
+        )
+    if several and not {"stem", "number"} & set(used):
+        raise InputError(
+            f"name {pattern!r}: gives all pairs one name; put {{stem}} or {{number}} into it"
         )

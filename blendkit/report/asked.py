@@ -18,12 +18,18 @@ class Asked:
     settings: given for this pair, {stage: {field: value}}; those of its sidecar are not among them.
     aligned, raw_colours: see `report.inputs.Given`.
     private: leave place and serial numbers out of whatever is written.
+    handwork: digest of the strokes, ties and settings that it was made with; empty = not told.
+    layers: matte, plate and foreground were written too.
+    lent_by: name of the pair whose masks and strokes it used; empty = none.
     """
 
     settings: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     aligned: bool = False
     raw_colours: str = RAW_COLOURS
     private: bool = False
+    handwork: str = ""
+    layers: bool = False
+    lent_by: str = ""
 
 
 USUAL = Asked()
@@ -45,4 +51,7 @@ def asked_from(document: Mapping[str, Any]) -> Asked:
         aligned=said.get("aligned") is True,
         raw_colours=str(said.get("raw_colours") or RAW_COLOURS),
         private=said.get("private") is True,
+        handwork=str(said.get("handwork") or ""),
+        layers=said.get("layers") is True,
+        lent_by=str(said.get("lent_by") or ""),
     )

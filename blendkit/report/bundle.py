@@ -7,7 +7,7 @@ renamed, the result last.  So a result that is there has its own report beside i
 import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -29,12 +29,13 @@ from blendkit.frame import Frame
 from blendkit.merge import Merged
 from blendkit.report.asked import USUAL, Asked
 from blendkit.report.document import Input, Output, refusal_document, report_document
-from blendkit.report.labels import flag_labels
+from blendkit.report.labels import box_of, flag_labels
 from blendkit.report.plain import Document
 from blendkit.report.screen import reduced
 from blendkit.settings import MergeSettings
 
 _LAYERS = ("matte", "plate", "foreground")
+_HALF = 0.5
 PREVIEW_QUALITY = 88
 
 
@@ -147,7 +148,14 @@ def write_result(
     document = report_document(
         merged,
         inputs=inputs,
-        output=Output(paths["result"], width, height, depth, asked),
+        output=Output(
+            paths["result"],
+            width,
+            height,
+            depth,
+            replace(asked, layers=layers),
+            box_of(merged.sitter > _HALF),
+        ),
         repairs=repairs,
         time_s=time_s,
     )
@@ -156,7 +164,23 @@ def write_result(
     }
     written = Written(paths, document)
     _write_together(written, writers, sources, sealed)
+    refusal = refusal_path(paths["report"])
+    if refusal != paths["report"]:
+        refusal.unlink(missing_ok=True)  # of an older attempt
     return written
+
+
+def refusal_path(report: Path) -> Path:
+    """Return where a refusal is written: in the report's place, unless a result there has it.
+
+    A result that is there keeps its own report, whatever became of the merge that was to follow.
+    """
+    try:
+        there = json.loads(report.read_text(encoding="utf-8"))["output"] is not None
+    except (OSError, ValueError, KeyError, TypeError):
+        there = False
+    name = report.name.removesuffix(".json").removesuffix(".report")
+    return report.with_name(f"{name}.refusal.json") if there else report
 
 
 def write_refusal(

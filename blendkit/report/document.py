@@ -41,13 +41,17 @@ class Input:
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """The result's file, and what was asked for besides the inputs."""
+    """The result's file, and what was asked for besides the inputs.
+
+    sitter: box [x, y, width, height] of the sitter, px; None = nobody was seen.
+    """
 
     path: Path
     width: int
     height: int
     bits: int
     asked: Asked = USUAL
+    sitter: list[int] | None = None
 
 
 def report_document(
@@ -81,7 +85,7 @@ def report_document(
             "flags": [_flag(number, flag) for number, flag in numbered(merged.flags)],
             "repairs": list(repairs),
             "sources": _sources(merged),
-            "output": None if output is None else asdict(output),
+            "output": None if output is None else _output(output),
             "settings": asdict(merged.settings),
             "time_s": {**(time_s or {}), **merged.time_s},
             "peak_memory_bytes": peak_memory_bytes(),
@@ -133,12 +137,17 @@ def _head(inputs: Sequence[Input]) -> Document:
     }
 
 
+def _output(output: Output) -> Document:
+    return asdict(output) | {"path": Path(output.path).absolute()}
+
+
 def _input(item: Input) -> Document:
     frame = item.frame
     capture = None if frame is None else frame.capture
     recorded = ("f_number", "exposure_time_s", "iso", "focal_length_mm", "focus_distance_m")
     return {
-        "path": item.path,
+        # Absolute: who reads it may work in another folder, with other frames of these names.
+        "path": Path(item.path).absolute(),
         "role": item.role,
         "width": None if frame is None else frame.size[0],
         "height": None if frame is None else frame.size[1],

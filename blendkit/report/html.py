@@ -43,7 +43,8 @@ def write_html(
     """
     text = html_page(merged, background, foreground, document=document)
     with atomic(path, list(inputs)) as temporary:
-        temporary.write_text(text, encoding="utf-8")
+        # A file name that is not UTF-8 holds lone surrogates.
+        temporary.write_text(text, encoding="utf-8", errors="xmlcharrefreplace")
 
 
 def html_page(merged: Merged, background: Frame, foreground: Frame, *, document: Document) -> str:

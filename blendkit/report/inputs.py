@@ -118,6 +118,19 @@ def read_pair(given: Given) -> Pair:
     return Pair(one, foreground, hints, (*frames, *_other_inputs(given, clear, hints.clear)), why)
 
 
+def check_painted_at(size: tuple[int, int] | None, frame: Frame, name: str) -> None:
+    """Raise InputError unless what a sidecar holds was painted on pictures of the frame's size.
+
+    size : (width, height), px; None = nothing was painted.
+    """
+    if size is not None and size != frame.size:
+        raise InputError(
+            f"{name}: its strokes were painted at {size[0]} x {size[1]} px and {frame.name} has "
+            f"{frame.size[0]} x {frame.size[1]}: merge the frames that they were painted on, or "
+            "move it away and paint anew"
+        )
+
+
 def read_strokes(path: Path, size: tuple[int, int]) -> tuple[Stroke, ...]:
     """Read a file of strokes that were painted over a frame of `size` (width, height), px.
 

@@ -199,7 +199,9 @@ def _word(body: dict[str, Any], name: str) -> str:
 
 
 def _json(document: Any) -> Response:
-    return JSONResponse(document, headers=_ASK_AGAIN)
+    # All in ASCII: a file name that is not UTF-8 holds lone surrogates.
+    text = json.dumps(document, allow_nan=False)
+    return Response(text, media_type="application/json", headers=_ASK_AGAIN)
 
 
 def _bytes(data: bytes | None, kind: str) -> Response:

@@ -1,7 +1,7 @@
 """The settings as fields of the page: made from what each setting says about itself."""
 
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import Field, fields
 from typing import Any
 
 from blendkit.errors import InputError
@@ -21,36 +21,35 @@ NEAR: dict[str, tuple[str, ...]] = {
 """Settings that matter for the decision on a kind of flag."""
 
 
-def setting_fields(overrides: Mapping[str, Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Return every setting with its help, unit, range and value, in the order of the stages."""
-    usual = MergeSettings()
+def setting_fields(settings: MergeSettings, asked: MergeSettings) -> list[dict[str, Any]]:
+    """Return every setting with its help, unit, range and value, in the order of the stages.
+
+    settings: in force.  asked: what they go back to: the defaults, and what was given for the pair
+    in its list or when it was merged.
+    """
     found = []
     for stage in fields(MergeSettings):
-        defaults = getattr(usual, stage.name)
+        defaults, own = getattr(asked, stage.name), getattr(settings, stage.name)
         for item in fields(defaults):
-            default = getattr(defaults, item.name)
-            value = overrides.get(stage.name, {}).get(item.name, default)
-            found.append(_field(stage.name, item.name, item.metadata, default, value))
+            values = {"value": getattr(own, item.name), "default": getattr(defaults, item.name)}
+            found.append(_field(stage.name, item) | values)
     return found
 
 
-def _field(
-    stage: str, name: str, meta: Mapping[str, Any], default: Any, value: Any
-) -> dict[str, Any]:
-    kind = "choice" if meta["choices"] else "switch" if isinstance(default, bool) else "number"
+def _field(stage: str, item: Field[Any]) -> dict[str, Any]:
+    meta, usual = item.metadata, item.default
+    kind = "choice" if meta["choices"] else "switch" if isinstance(usual, bool) else "number"
     return {
-        "name": f"{stage}.{name}",
+        "name": f"{stage}.{item.name}",
         "stage": stage,
-        "label": label_of(name),
+        "label": label_of(item.name),
         "help": meta["help"],
         "unit": meta["unit"],
         "kind": kind,
         "low": meta["low"],
         "high": meta["high"],
-        "step": 1 if isinstance(default, int) else 0,
+        "step": 1 if isinstance(usual, int) else 0,
         "choices": list(meta["choices"]),
-        "value": value,
-        "default": default,
     }
 
 
@@ -66,14 +65,16 @@ def label_of(name: str) -> str:
     return " ".join(words).capitalize()
 
 
-def with_values(overrides: Mapping[str, Mapping[str, Any]], values: Mapping[str, Any]) -> Overrides:
-    """Return overrides with some "stage.field" changed; a default value is no override.
+def with_values(
+    overrides: Mapping[str, Mapping[str, Any]], values: Mapping[str, Any], asked: MergeSettings
+) -> Overrides:
+    """Return overrides with some "stage.field" changed; what was asked for is no override.
 
     Raises
     ------
     InputError : no such field.
     """
-    known = {item["name"]: item for item in setting_fields({})}
+    known = {item["name"]: item for item in setting_fields(asked, asked)}
     changed: Overrides = {stage: dict(own) for stage, own in overrides.items()}
     for name, value in values.items():
         if name not in known:
@@ -83,7 +84,7 @@ def with_values(overrides: Mapping[str, Mapping[str, Any]], values: Mapping[str,
         if value == default or value is None:
             changed.get(stage, {}).pop(field_name, None)
             continue
-        whole = isinstance(default, int) and not isinstance(default, bool)
+        whole = known[name]["step"] == 1
         given = int(value) if whole and isinstance(value, float) and value.is_integer() else value
         changed.setdefault(stage, {})[field_name] = given
     return {stage: own for stage, own in changed.items() if own}

@@ -167,7 +167,7 @@ def _bridges(
 
 def _place(named: Path, beside: Path, allowed: Sequence[Path]) -> Path | None:
     """Return where a frame lies, if it lies in a folder that may be looked into."""
-    for candidate in (named, beside / named, *(place / named.name for place in allowed)):
+    for candidate in (beside / named, named, *(place / named.name for place in allowed)):
         try:
             real = candidate.resolve()
         except (OSError, RuntimeError):
@@ -179,10 +179,9 @@ def _place(named: Path, beside: Path, allowed: Sequence[Path]) -> Path | None:
 
 def _result_of(document: dict[str, Any] | None, report: Path, stem: str) -> Path:
     output = (document or {}).get("output") or {}
-    suffix = Path(str(output.get("path", ""))).suffix.lower()
-    return report.with_name(
-        stem + (suffix if suffix in (".tif", ".tiff", ".png", ".jpg", ".jpeg") else ".tif")
-    )
+    suffix = Path(str(output.get("path", ""))).suffix
+    known = suffix.lower() in (".tif", ".tiff", ".png", ".jpg", ".jpeg")
+    return report.with_name(stem + (suffix if known else ".tif"))
 
 
 def _bits(document: dict[str, Any] | None) -> int | None:

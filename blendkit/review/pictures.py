@@ -1,6 +1,7 @@
 """The pictures of a pair, each under an id that says nothing about where it lies."""
 
 import hashlib
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,6 +11,7 @@ import numpy as np
 
 from blendkit.files.capture import read_capture
 from blendkit.frame import Capture, Label, Matrix
+from blendkit.report.asked import asked_from
 from blendkit.review.folder import PairFiles
 from blendkit.review.pyramid import Pyramids, count_levels
 from blendkit.review.tiles import OVERLAP_PX, TILE_PX, Placed, as_jpeg
@@ -104,11 +106,10 @@ def file_pictures(
         ),
         _tiled(pair, "taken", files.foreground, size, note=exposure_note(second)),
     ]
-    beside = {
-        "result": files.result,
-        "plate": files.result.with_name(f"{files.result.stem}.plate.tif"),
-        "matte": files.result.with_name(f"{files.result.stem}.matte.tif"),
-    }
+    beside = {"result": files.result}
+    if asked_from(report or {}).layers:  # others are of another result than this
+        for kind in ("plate", "matte"):
+            beside[kind] = files.result.with_name(f"{files.result.stem}.{kind}.tif")
     found += [_tiled(pair, kind, path, size) for kind, path in beside.items() if path.is_file()]
     return found, size
 
@@ -151,7 +152,7 @@ def _tiled(
 ) -> Tiled:
     about = path.stat()
     words = f"{path}|{about.st_mtime_ns}|{about.st_size}|{kind}|{matrix}"
-    version = hashlib.sha256(words.encode()).hexdigest()[:10]
+    version = hashlib.sha256(os.fsencode(words)).hexdigest()[:10]
     return Tiled(f"{pair}-{kind}-{version}", kind, note, path, size, matrix)
 
 

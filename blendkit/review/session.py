@@ -88,7 +88,7 @@ class Session:
             "undo": state.history.can_undo,
             "redo": state.history.can_redo,
             "ties": state.sidecar.ties,
-            "fields": setting_fields(state.sidecar.settings),
+            "fields": setting_fields(state.settings, state.files.settings),
             "job": _job(self.jobs.of(key)),
             "stale": state.stale,
             "notes": [state.trouble] if state.trouble else [],

@@ -11,6 +11,8 @@ from typing import Any, get_args
 from blendkit.errors import BlendkitError, InputError
 from blendkit.files.capture import read_capture
 from blendkit.masks.strokes import Stroke, strokes_from
+from blendkit.report.asked import asked_from
+from blendkit.report.handwork import handwork
 from blendkit.report.inputs import read_strokes
 from blendkit.review.fields import with_values
 from blendkit.review.folder import PairFiles, read_report
@@ -42,7 +44,8 @@ class PairState:
 
     def __init__(self, files: PairFiles) -> None:
         self.files = files
-        self.id = hashlib.sha256(f"{files.background}|{files.result}".encode()).hexdigest()[:12]
+        name = os.fsencode(f"{files.background}|{files.result}")
+        self.id = hashlib.sha256(name).hexdigest()[:12]
         self.path = sidecar_path(files.result)
         self.lock = threading.RLock()
         self.revision = 0
@@ -50,6 +53,7 @@ class PairState:
         self._stamp: tuple[int, int] | None = None
         self.sidecar = Sidecar()
         self.history = History()
+        self._painted = False
         self.refresh()
         self._merged_with = self.work()
 
@@ -71,7 +75,10 @@ class PairState:
     @property
     def stale(self) -> bool:
         """Whether something was painted, tied or set since the result was made."""
-        return self.merged and self.work() != self._merged_with
+        made_with = asked_from(self.report or {}).handwork
+        if made_with:
+            return self.merged and handwork(*self.work()) != made_with
+        return self.merged and self.work() != self._merged_with  # a report of an older version
 
     def refresh(self) -> None:
         """Take up what another program wrote to the sidecar."""
@@ -80,11 +87,13 @@ class PairState:
             if stamp == self._stamp and stamp is not None:
                 return
             try:
-                found = self._with_strokes(read_sidecar(self.path))
+                sidecar = read_sidecar(self.path)
+                found = self._with_strokes(sidecar)
             except BlendkitError as error:
                 self.trouble = str(error)
                 return
             self.trouble = ""
+            self._painted = sidecar.size is not None
             if found.strokes != self.history.now:
                 self.history = History(found.strokes)
             if self._stamp is not None or stamp is not None:
@@ -102,7 +111,10 @@ class PairState:
         if self.trouble:
             raise InputError(self.trouble)
         self.path.parent.mkdir(parents=True, exist_ok=True)
-        write_sidecar(self.path, replace(changed, inputs=self._inputs()))
+        written = replace(changed, inputs=self._inputs())
+        if not self._painted:  # strokes of a file stay that file's
+            written = replace(written, size=None, strokes=())
+        write_sidecar(self.path, written)
         self.sidecar, self._stamp = changed, _stamp(self.path)
         self.revision += 1
 
@@ -150,7 +162,13 @@ class PairState:
                 self._save_strokes(size)
 
     def _save_strokes(self, size: tuple[int, int]) -> None:
-        self._save(replace(self.sidecar, strokes=self.history.now, size=size))
+        painted, self._painted = self._painted, True
+        try:
+            self._save(replace(self.sidecar, strokes=self.history.now, size=size))
+        except BlendkitError:  # what cannot be kept is not shown as kept
+            self._painted = painted
+            self.history = History(self.sidecar.strokes)
+            raise
 
     def tie(self, ties: Any) -> None:
         """Replace the ties."""
@@ -170,7 +188,7 @@ class PairState:
             raise InputError("settings: give values by name")
         with self.lock:
             self.refresh()
-            overrides = with_values(self.sidecar.settings, values)
+            overrides = with_values(self.sidecar.settings, values, self.files.settings)
             merge_settings(overrides)
             self._save(replace(self.sidecar, settings=overrides))
 
@@ -186,9 +204,12 @@ class PairState:
         return self.sidecar.strokes, self.sidecar.ties, self.settings
 
     def result_changed(self, work: Work) -> None:
-        """Note that a new result was written, made with this work."""
+        """Note that a new result was written, made with this work: nobody has accepted it yet."""
         with self.lock:
             self._merged_with = work
+            self.refresh()
+            if self.sidecar.decision == "accepted":
+                self._save(replace(self.sidecar, decision="open"))
             self.revision += 1
 
 

@@ -12,7 +12,14 @@ from blendkit.frame import Progress
 from blendkit.masks.strokes import Stroke
 from blendkit.merge import merge_pair
 from blendkit.repair import Mode
-from blendkit.report.bundle import check_targets, target_paths, write_refusal, write_result
+from blendkit.report.bundle import (
+    check_targets,
+    refusal_path,
+    target_paths,
+    write_refusal,
+    write_result,
+)
+from blendkit.report.handwork import handwork
 from blendkit.report.inputs import Given, read_pair, with_strokes
 from blendkit.report.mending import read_bridges, repaired_by
 from blendkit.review.folder import PairFiles
@@ -52,6 +59,11 @@ def merge_in_full(task: Task, told: Progress) -> None:
             f"{files.unreachable[0]}: is part of this pair, but is in no folder that the page may "
             "look into: put it back, or start `blendkit review` with its folder after the first"
         )
+    if files.asked.lent_by and not task.strokes and not files.masks:
+        raise InputError(
+            f"this pair uses what was painted for {files.asked.lent_by}: run `blendkit batch` "
+            "again to merge it, or paint it here"
+        )
     files.result.parent.mkdir(parents=True, exist_ok=True)
     given = Given(
         background=files.background,
@@ -78,7 +90,7 @@ def merge_in_full(task: Task, told: Progress) -> None:
     except AlignmentError as error:
         why = error.with_cure(_CURE)
         write_refusal(
-            paths["report"],
+            refusal_path(paths["report"]),
             why,
             inputs=pair.inputs,
             settings=task.settings,
@@ -96,7 +108,7 @@ def merge_in_full(task: Task, told: Progress) -> None:
         inputs=(*pair.inputs, *bridges),
         bits=files.bits,
         layers=task.layers,
-        asked=files.asked,
+        asked=replace(files.asked, handwork=handwork(task.strokes, task.ties, task.settings)),
         repairs=repaired.records,
         time_s=time_s,
     )

@@ -144,11 +144,19 @@ def test_a_sidecar_wins_over_the_settings_of_the_list(tmp_path: Path) -> None:
     document = json.loads((out / "a.report.json").read_text())
     assert document["settings"]["grain"]["seed"] == 77
     assert document["settings"]["alignment"]["coarse_size_px"] == 96
-    # Accepted, and merged anew with other settings: it is another picture, which nobody has seen.
+    # Accepted on the page, it stays as it is whatever the batch remembers of it.
+    made = (out / "a.tif").stat().st_mtime_ns
     kept = json.loads((out / "a.blendkit.json").read_text()) | {"decision": "accepted"}
     (out / "a.blendkit.json").write_text(json.dumps(kept))
-    merge_job(Job(pair, out / "a.tif", out / ".blendkit", "another print"))
+    outcome = merge_job(Job(pair, out / "a.tif", out / ".blendkit", "another print"))
+    assert (outcome.status, outcome.reason) == ("merged", "accepted in the review")
+    assert (out / "a.tif").stat().st_mtime_ns == made
+    # Merged anew with other settings it is another picture, which nobody has seen.
+    kept["settings"] = {"grain": {"seed": 78}}
+    (out / "a.blendkit.json").write_text(json.dumps(kept))
+    merge_job(Job(pair, out / "a.tif", out / ".blendkit", "a third print"))
     assert json.loads((out / "a.blendkit.json").read_text())["decision"] == "open"
+    assert (out / "a.tif").stat().st_mtime_ns != made
 
 
 def test_what_batch_advises_when_frames_will_not_align_helps(tmp_path: Path) -> None:

@@ -1,5 +1,6 @@
 """Pairing on a few invented shoots; the whole study is tests/bench/pairing_study.py."""
 
+import json
 from datetime import datetime
 from pathlib import Path
 
@@ -20,7 +21,7 @@ from invented_shoots import (
 )
 
 from blendkit.batch.aperture import aperture_values
-from blendkit.batch.folder import find_frames
+from blendkit.batch.folder import find_frames, natural_order
 from blendkit.batch.pairing import find_pairs
 from blendkit.batch.setups import in_order
 from blendkit.batch.shots import Shot
@@ -167,3 +168,21 @@ def test_a_damaged_file_is_left_alone_with_its_reason(tmp_path: Path) -> None:
     (tmp_path / "b.jpg").write_bytes((tmp_path / "a.jpg").read_bytes()[:300])
     found = find_pairs(tmp_path)
     assert ("b.jpg", True) in {(path.name, "again" in why) for path, why in found.alone}
+
+
+def test_a_result_named_like_a_frame_of_another_kind_leaves_the_frame(tmp_path: Path) -> None:
+    (tmp_path / "wide.jpg").write_bytes(b"x")
+    (tmp_path / "wide.tif").write_bytes(b"x")
+    said = {"output": {"path": str(tmp_path / "wide.tif")}}
+    (tmp_path / "wide.report.json").write_text(json.dumps(said))
+    assert [path.name for path in find_frames(tmp_path)[0]] == ["wide.jpg"]
+
+
+def test_links_in_a_circle_are_walked_once(tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(b"x")
+    (tmp_path / "latest").symlink_to(tmp_path)
+    assert find_frames(tmp_path)[0] == [tmp_path / "a.jpg"]
+
+
+def test_digits_that_are_no_numbers_sort_as_letters() -> None:
+    assert min((Path("10².jpg"), Path("9.jpg")), key=natural_order).name == "9.jpg"

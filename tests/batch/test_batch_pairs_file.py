@@ -77,6 +77,8 @@ def test_settings_build_on_each_other_and_pairs_keep_their_own(tmp_path: Path) -
         ("skip = true", "skip = 1", 16, "true or false"),
         ("skip = true", 'bridges = "b.tif"', 16, "a list"),
         ("skip = true", 'repair = "magic"', 16, "bridge, extend"),
+        ('name = "a"', f'name = "{"a" * 250}"', 5, "choose another"),
+        ('name = "a"', 'name = "a\\u0007"', 5, "choose another"),
         ("skip = true", "repair = 1", 16, "bridge, extend"),
         ("hold = 0.5", "hold = 500", 3, "allowed is 0 to 100"),
         ("hold = 0.5", 'hold = "much"', 3, "a number"),
@@ -109,3 +111,9 @@ def test_a_settings_file_names_the_line_too(tmp_path: Path) -> None:
     path.write_text("[matte]\nedge_px = 1\nhold = -1\n")
     with pytest.raises(InputError, match="line 3"):
         read_settings(path)
+
+
+def test_a_list_of_something_else_is_reported(tmp_path: Path) -> None:
+    (tmp_path / "p.toml").write_text("pair = [1]\n")
+    with pytest.raises(InputError, match=r"write \[\[pair\]\]"):
+        read_pairs(tmp_path / "p.toml")

@@ -157,15 +157,16 @@ def test_a_process_that_dies_while_idle_costs_no_pair(tmp_path: Path) -> None:
     assert outcomes == ["merged", "merged"]
 
 
-def test_what_another_process_is_writing_is_not_swept(tmp_path: Path) -> None:
-    (tmp_path / ".a.tif.x.part.tif").touch()
+def test_what_others_write_is_not_swept(tmp_path: Path) -> None:
+    """Neither another process of ours nor another program; what a dead one left is."""
+    (tmp_path / ".notes.part.zip").touch()
     with atomic(tmp_path / "b.tif") as unfinished:
         gone = subprocess.Popen([sys.executable, "-c", ""])
         gone.wait()
         (tmp_path / f".c.{gone.pid}.abc.part.tif").touch()
         ledger.sweep(tmp_path)
         assert unfinished.exists()
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["b.tif"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [".notes.part.zip", "b.tif"]
 
 
 def test_two_runs_do_not_work_in_one_folder(tmp_path: Path) -> None:

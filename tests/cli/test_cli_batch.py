@@ -13,6 +13,7 @@ from blendkit.batch.memory import (
     estimated_bytes,
     processes_for,
 )
+from blendkit.cli.batch import _pairs
 from blendkit.cli.main import main
 from blendkit.files import write_grey, write_picture
 from blendkit.simulate import SCENES, PairSpec, make_pair
@@ -80,6 +81,8 @@ def test_a_batch_goes_on_past_a_spoiled_pair_and_ends_with_code_4(
     alone = run(shoot, "--out", out, "--only", "gate")
     assert alone.exit_code == 0
     assert "done before" in alone.stderr
+    summed_up = json.loads((out / "summary.json").read_text())["pairs"]
+    assert [pair["name"] for pair in summed_up] == ["gate", "spoiled", "later"]
 
 
 @pytest.mark.parametrize(
@@ -87,6 +90,8 @@ def test_a_batch_goes_on_past_a_spoiled_pair_and_ends_with_code_4(
     [
         (["--memory", "lots"], "12GB"),
         (["--only", "nobody"], "no such pair"),
+        (["--deliver", "full,name=lab"], "gives all pairs one name"),
+        (["--deliver", "full,name={stem}-{size}"], "there is no field 'size'"),
         (["--jobs", "0"], "0 is not in the range"),
         (["--settings", "missing.toml"], "check the name"),
         (["--cluster", "tcp://127.0.0.1:1"], "no scheduler answers"),
@@ -126,3 +131,16 @@ def test_processes_are_as_many_as_memory_allows() -> None:
         assert processes_for([need] * 9, limit + need - 1, asked=8) == count
     assert processes_for([need] * 3, 100 * need, asked=8) == 3
     assert processes_for([need], 0, asked=8) == 1
+
+
+def test_the_list_that_a_batch_wrote_is_edited_and_taken(shoot: Path, tmp_path: Path) -> None:
+    frames, out = tmp_path / "frames", tmp_path / "out"
+    frames.mkdir()
+    for name in ("P1.tif", "P2.tif"):
+        (frames / name).write_bytes((shoot / name).read_bytes())
+    out.mkdir()
+    found = _pairs(frames, out, None)
+    assert [pair.skip for pair in found] == [False]
+    listed = out / "pairs.toml"
+    listed.write_text(listed.read_text().replace("\n[[pair]]\n", "\n[[pair]]\nskip = true\n"))
+    assert [pair.skip for pair in _pairs(frames, out, None)] == [True]

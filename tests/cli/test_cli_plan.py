@@ -176,3 +176,23 @@ def test_every_option_is_in_the_help() -> None:
     for flag in (*flags, "--from", "--table", "--diagram", "--card", "--json"):
         assert f"  {flag}" in text
     assert "Never look at or near the sun" in " ".join(text.split())
+
+
+def test_a_photograph_of_a_smaller_sensor_gives_that_sensor(tmp_path: Path) -> None:
+    """Exif 3.0, tag 41989: 90 mm there see as much as 135 mm on 36 mm."""
+    tags = {
+        "Exif": {
+            piexif.ExifIFD.FNumber: (28, 10),
+            piexif.ExifIFD.FocalLength: (90, 1),
+            piexif.ExifIFD.FocalLengthIn35mmFilm: 135,
+            piexif.ExifIFD.SubjectDistance: (4, 1),
+        }
+    }
+    path = tmp_path / "gate.jpg"
+    Image.new("RGB", (60, 40), (90, 80, 70)).save(path, exif=piexif.dump(tags))
+    scene = document("--from", str(path), "--foreground-at", "2m")["scene"]
+    assert isinstance(scene, dict)
+    assert scene["sensor_mm"] == [24.0, 16.0]
+    scene = document("--from", str(path), "--sensor", "36x24", "--foreground-at", "2m")["scene"]
+    assert isinstance(scene, dict)
+    assert scene["sensor_mm"] == [36.0, 24.0]

@@ -66,3 +66,22 @@ def test_files_beside_the_report_are_found_from_any_folder(tmp_path: Path) -> No
     found = read_report(report)
     assert found["inputs"][0]["path"] == str(tmp_path / "wide.tif")
     assert found["output"]["path"] == "shoot/gate.tif"
+
+
+def test_frames_of_those_names_in_the_working_folder_are_not_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two poses may lie in two folders under the same names."""
+    for pose in ("pose1", "pose2"):
+        (tmp_path / pose).mkdir()
+        (tmp_path / pose / "wide.tif").touch()
+    document = {
+        "schema": "blendkit.report/1",
+        "output": {"path": "gate.tif", "bits": 16},
+        "inputs": [{"path": "wide.tif", "role": "background"}],
+    }
+    report = tmp_path / "pose1" / "gate.report.json"
+    report.write_text(json.dumps(document))
+    monkeypatch.chdir(tmp_path / "pose2")
+    found = read_report(Path("../pose1/gate.report.json"))
+    assert Path(found["inputs"][0]["path"]).samefile(tmp_path / "pose1" / "wide.tif")

@@ -17,6 +17,7 @@ from blendkit.files import read_frame, read_labels, read_mask
 from blendkit.frame import Embedded
 from blendkit.report import bundle, flag_labels, write_refusal, write_result
 from blendkit.report.asked import Asked, asked_from
+from blendkit.report.bundle import check_targets, refusal_path, target_paths
 from blendkit.report.document import Input
 from blendkit.settings import MergeSettings
 
@@ -167,7 +168,7 @@ def test_what_is_private_stays_out_of_every_picture(
     )
     telling = {what for what, path in written.paths.items() if b"B-0815" in path.read_bytes()}
     assert telling == (set() if private else {"result", "preview", "pages", "plate", "foreground"})
-    assert asked_from(written.document) == Asked(private=private)
+    assert asked_from(written.document) == Asked(private=private, layers=True)
 
 
 @pytest.mark.parametrize("said", [None, 3, {"settings": {"matte": {"hold": -4}}}, {"private": 1}])
@@ -183,3 +184,32 @@ def test_a_refusal_leaves_its_report_alone(case: "Case", tmp_path: Path) -> None
     )
     assert json.loads(target.read_text()) == document
     assert [path.name for path in tmp_path.iterdir()] == ["gate.report.json"]
+
+
+def test_a_refused_merge_leaves_the_report_of_the_result_that_is_there(
+    case: "Case", tmp_path: Path
+) -> None:
+    def written() -> Path:
+        return write_result(
+            tmp_path / "gate.tif",
+            case.merged,
+            case.pair.background,
+            case.pair.foreground,
+            inputs=case.pair.inputs,
+        ).paths["report"]
+
+    report = written()
+    before = report.read_bytes()
+    place = refusal_path(report)
+    assert place == tmp_path / "gate.refusal.json"
+    write_refusal(place, "no zone", inputs=case.pair.inputs, settings=MergeSettings())
+    assert report.read_bytes() == before
+    written()
+    assert not place.exists(), "what was refused once has succeeded since"
+    report.write_text("damaged")
+    assert refusal_path(report) == report
+
+
+def test_a_name_that_no_disk_takes_is_refused_before_any_work(tmp_path: Path) -> None:
+    with pytest.raises(OutputError, match="name is too long"):
+        check_targets(target_paths(tmp_path / f"{'g' * 246}.tif"), [])

@@ -33,7 +33,7 @@ KEYS = {
     "light": "gain_ev falloff_ev_corner residual_ev flare tone",
     "foreground": "coverage blur_disc_px noise_ratio shift_px",
     "flags": "id kind severity box area_px message advice",
-    "output": "path width height bits asked",
+    "output": "path width height bits asked sitter",
 }
 
 
@@ -137,3 +137,10 @@ def test_a_refused_pair_says_why_in_its_one_flag(case: "Case") -> None:
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf, np.float32("nan")])
 def test_what_json_cannot_hold_becomes_null(bad: float) -> None:
     assert plain({"a": [bad, {"b": bad}]}) == {"a": [None, {"b": None}]}
+
+
+def test_files_are_named_so_that_any_folder_finds_them(document: dict[str, Any]) -> None:
+    paths = [Path(item["path"]) for item in document["inputs"]]
+    assert all(path.is_absolute() for path in paths)
+    assert all(path.is_file() for path in paths)
+    assert Path(document["output"]["path"]) == Path.cwd() / "gate.tif"

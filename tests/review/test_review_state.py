@@ -2,15 +2,20 @@
 
 import json
 import threading
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from blendkit.errors import InputError
-from blendkit.masks.strokes import Stroke
+from blendkit.errors import InputError, OutputError
+from blendkit.masks.strokes import Stroke, strokes_document
+from blendkit.report.asked import Asked
+from blendkit.report.handwork import handwork
+from blendkit.review.fields import setting_fields
 from blendkit.review.folder import PairFiles, pairs_in
 from blendkit.review.reason import order_of, reason_for
 from blendkit.review.state import PairState, strokes_of
+from blendkit.review.work import Task, merge_in_full
 from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path, write_sidecar
 
 SIZE = (300, 200)
@@ -129,7 +134,7 @@ def test_strokes_that_are_none_are_refused(strokes: object) -> None:
         ({"discs.nothing": 1}, "no setting"),
         ({"nothing": 1}, "no setting"),
         ({"discs.disc_px": "wide"}, "number"),
-        ({"discs.disc_px": -4}, "allowed is 0 to 2000"),
+        ({"discs.disc_px": -4}, "allowed is 1 to 2000"),
         ({"grain.match": 3}, "true or false"),
         ([], "by name"),
     ],
@@ -222,3 +227,77 @@ def test_frames_without_results_are_paired_and_a_list_of_pairs_is_obeyed(shoot: 
     state.decide("skipped")
     written = json.loads(sidecar_path(pair.result).read_text())
     assert written["inputs"]["background"] == "../loud-wide.tif"
+
+
+def made_with(state: PairState, work: str) -> None:
+    """Write into the result's report what it was made with."""
+    report = state.files.report
+    document = json.loads(report.read_text())
+    document["output"]["asked"] = {"handwork": work}
+    report.write_text(json.dumps(document))
+
+
+def test_a_result_older_than_its_strokes_is_not_accepted_the_next_day_either(
+    state: PairState,
+) -> None:
+    made_with(state, handwork(*state.work()))
+    state.paint([dab(10)], SIZE)
+    again = reopened(state)
+    assert again.stale
+    with pytest.raises(InputError, match="merge again"):
+        again.decide("accepted")
+    made_with(state, handwork(*state.work()))  # as `blendkit merge` with the sidecar would
+    assert not again.stale
+    again.decide("accepted")
+    again.result_changed(again.work())
+    assert read_sidecar(state.path).decision == "open", "nobody has seen the new one"
+
+
+def test_accepting_takes_no_strokes_over_from_a_file(state: PairState, tmp_path: Path) -> None:
+    file = tmp_path / "strokes.json"
+    file.write_text(json.dumps(strokes_document([dab(5)], SIZE)))
+    listed = PairState(replace(state.files, strokes=file))
+    assert listed.history.now == (dab(5),)
+    listed.decide("sent-back")
+    assert read_sidecar(listed.path).size is None
+    listed.paint([dab(9)], SIZE)
+    assert read_sidecar(listed.path).strokes == (dab(5), dab(9))
+
+
+def test_settings_given_to_the_merge_are_shown_and_can_be_changed_back(state: PairState) -> None:
+    asked = Asked({"discs": {"disc_px": 40}})
+    given = PairState(replace(state.files, asked=asked))
+
+    def field() -> dict:
+        fields = setting_fields(given.settings, given.files.settings)
+        return next(one for one in fields if one["name"] == "discs.disc_px")
+
+    assert (field()["value"], field()["default"], field()["step"]) == (40, 40, 0)
+    given.set({"discs.disc_px": 55.5})
+    assert field()["value"] == given.settings.discs.disc_px == 55.5
+    given.set({"discs.disc_px": 40})
+    assert given.sidecar.settings == {}
+    given.set({"viewing.print_width_cm": 90})
+    given.set({"viewing.print_width_cm": 60})
+    assert given.settings.viewing.print_width_cm == 60
+
+
+def test_a_stroke_that_cannot_be_kept_is_not_shown(
+    state: PairState, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    state.paint([dab(1)], SIZE)
+
+    def full(*_: object) -> None:
+        raise OutputError("the disk is full")
+
+    monkeypatch.setattr("blendkit.review.state.write_sidecar", full)
+    with pytest.raises(OutputError):
+        state.paint([dab(2)], SIZE)
+    assert state.history.now == (dab(1),)
+
+
+def test_a_pair_that_uses_anothers_masks_is_merged_by_the_batch(state: PairState) -> None:
+    borrowed = PairState(replace(state.files, asked=Asked(lent_by="gate")))
+    task = Task(borrowed.files, *borrowed.work())
+    with pytest.raises(InputError, match="painted for gate: run `blendkit batch`"):
+        merge_in_full(task, lambda *_: None)
