@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO, cast
 
 import numpy as np
 
@@ -28,6 +28,7 @@ _REFUSED = {
     32803: "is a camera's raw mosaic",
     34892: "is linear raw",
 }
+_REDUCED, _MOST_PAGES = 1, 8
 _TYPES = {"uint8": 8, "uint16": 16, "float32": 32}
 
 
@@ -39,14 +40,14 @@ def decode(path: Path, name: str) -> Decoded:
     InputError : not a TIFF that is read here; the message says what to do.
     """
     with _opened(path, name) as file:
-        page = file.pages.first
+        page = _picture_page(file)
         _check_kind(page, name)
         _check_storage(page, name, path.stat().st_size)
         directory, notes = _directory(path)
         if str(page.dtype) == "float32" and not page.tags.get(_ICC):
             notes = (*notes, f"{name}: float values without a profile; taken as encoded in sRGB")
         if len(file.pages) > 1:
-            notes = (*notes, f"{name}: has several pages; the first is read")
+            notes = (*notes, f"{name}: has several pages; the first in full size is read")
         return Decoded(
             size=(page.imagewidth, page.imagelength),
             channels=page.samplesperpixel,
@@ -61,6 +62,16 @@ def decode(path: Path, name: str) -> Decoded:
             inverted=int(page.photometric) == 0,
             notes=notes,
         )
+
+
+def _picture_page(file: "TiffFile") -> "TiffPage":
+    """Return the first page that is no reduced picture of another (TIFF 6.0, NewSubfileType)."""
+    first = file.pages.first
+    if first.subfiletype & _REDUCED == 0:
+        return first
+    pages = (file.pages[index] for index in range(1, min(len(file.pages), _MOST_PAGES)))
+    whole = (page for page in pages if cast("TiffPage", page).subfiletype & _REDUCED == 0)
+    return cast("TiffPage", next(whole, first))
 
 
 @contextmanager
@@ -149,7 +160,7 @@ def _value(page: "TiffPage", tag: int, most: int) -> bytes | None:
 
 def _blocks(path: Path, name: str) -> Iterator[tuple[int, int, int, Codes]]:
     with _opened(path, name) as file:
-        page = file.pages.first
+        page = _picture_page(file)
         if page.is_memmappable and page.planarconfig == 1:
             yield from _plain(path, name, page)
             return

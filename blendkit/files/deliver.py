@@ -14,7 +14,7 @@ from blendkit.files.atomic import atomic
 from blendkit.files.checksums import sha256, update_list
 from blendkit.files.delivery_check import read_back
 from blendkit.files.delivery_name import file_name
-from blendkit.files.encode_png_jpeg import write_jpeg
+from blendkit.files.encode_png_jpeg import fitting, write_jpeg
 from blendkit.files.encode_tiff import Attached, write_tiff
 from blendkit.files.gamut import Gamut, outside
 from blendkit.files.print_size import Box, Placement, effective_dpi, place
@@ -98,7 +98,7 @@ def deliver(
         gamut=gamut,
         sha256=sha256(target),
         enlarged=placement.size[0] > placement.crop[2],
-        notes=frame.notes + _notes(placement, settings, dpi),
+        notes=frame.notes + _notes(placement, settings, dpi) + _lost(attached, settings),
     )
 
 
@@ -181,8 +181,8 @@ def _codes(
 def _attached(
     frame: Frame, placement: Placement, profile: bytes, dpi: float, *, private: bool
 ) -> Attached:
-    carried = attachments(frame, placement.sheet, private=private)
-    return replace(carried, profile=profile, resolution_dpi=(dpi, dpi))
+    carried = attachments(frame, placement.sheet, private=private, profile=profile)
+    return replace(carried, resolution_dpi=(dpi, dpi))
 
 
 def _write(path: Path, codes: NDArray[Any], attached: Attached, settings: DeliverySettings) -> None:
@@ -202,6 +202,17 @@ def _notes(placement: Placement, settings: DeliverySettings, dpi: float) -> tupl
         factor = placement.size[0] / placement.crop[2]
         return (f"the picture was enlarged by a factor of {factor:.2f}",)
     return ()
+
+
+def _lost(attached: Attached, settings: DeliverySettings) -> tuple[str, ...]:
+    """Say what a JPEG has no room for."""
+    if settings.format != "jpeg":
+        return ()
+    left_out = [what for what, fits in fitting(attached).items() if not fits]
+    return tuple(
+        f"its {what} is larger than a JPEG can hold and was left out; deliver a TIFF to keep it"
+        for what in left_out
+    )
 
 
 def deliver_copies(

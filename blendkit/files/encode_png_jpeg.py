@@ -47,6 +47,18 @@ def _chunks(attached: Attached) -> list[tuple[bytes, bytes]]:
     return chunks
 
 
+def fitting(attached: Attached) -> dict[str, bool]:
+    """Return whether Exif and XMP, as far as there are any, go into a JPEG's segments."""
+    return {
+        "Exif": len(_exif(attached)) < _MOST_IN_SEGMENT,
+        "XMP": len(attached.xmp or b"") < _MOST_IN_SEGMENT,
+    }
+
+
+def _exif(attached: Attached) -> bytes:
+    return b"Exif\0\0" + ifd.dump_block(attached.directory) if attached.directory else b""
+
+
 def write_jpeg(
     path: Path, codes: NDArray[Any], attached: Attached, *, quality: int, subsampling: str
 ) -> None:
@@ -59,9 +71,11 @@ def write_jpeg(
     """
     from PIL import Image  # noqa: PLC0415 - loaded when a JPEG is written
 
-    block = b"Exif\0\0" + ifd.dump_block(attached.directory) if attached.directory else b""
-    extras: dict[str, Any] = {"exif": block} if 0 < len(block) < _MOST_IN_SEGMENT else {}
-    if attached.xmp and len(attached.xmp) < _MOST_IN_SEGMENT:
+    fits = fitting(attached)
+    extras: dict[str, Any] = {}
+    if attached.directory and fits["Exif"]:
+        extras["exif"] = _exif(attached)
+    if attached.xmp and fits["XMP"]:
         extras["xmp"] = attached.xmp
     Image.fromarray(codes).save(
         path,

@@ -22,10 +22,13 @@ ORIGINAL_TIME, ORIGINAL_OFFSET, ORIGINAL_SUBSEC = 36867, 36881, 37521
 CHANGE_OFFSET, CHANGE_SUBSEC = 36880, 37520
 APERTURE, SUBJECT_DISTANCE, FLASH, FOCAL_LENGTH = 37378, 37382, 37385, 37386
 FOCAL_LENGTH_35MM = 41989
+_ISO_BEYOND, _MOST_IN_16_BITS = (34866, 34865, 34867), 65535
+"""RecommendedExposureIndex, StandardOutputSensitivity, ISOSpeed."""
 MAKER_NOTE, COLOUR_SPACE, WIDTH, HEIGHT = 37500, 40961, 40962, 40963
 OWNER, BODY_SERIAL, LENS_MAKE, LENS_MODEL, LENS_SERIAL = 42032, 42033, 42035, 42036, 42037
 UNIQUE_ID = 42016
 INTEROP_INDEX = 1
+_UNCALIBRATED = 0xFFFF
 
 IFD0_CARRIED = (DESCRIPTION, MAKE, MODEL, ARTIST, COPYRIGHT, RATING, EXIF, GPS)
 """Tags of IFD0 that pass from the background frame to the result; the others describe its file."""
@@ -38,7 +41,8 @@ IFD0_READ = (*IFD0_CARRIED, ORIENTATION, X_RESOLUTION, Y_RESOLUTION, RESOLUTION_
 _NOT_CARRIED = (MAKER_NOTE, WIDTH, HEIGHT, ifd.INTEROP)
 # Descriptions in which scientific writers keep the layout of their own file.
 _LAYOUTS = ('{"shape"', "ImageJ=", "<?xml")
-_PRIVATE = (OWNER, BODY_SERIAL, LENS_SERIAL, UNIQUE_ID)
+# The last three: owner and body as raw converters write them, and a place where none belongs.
+_PRIVATE = (OWNER, BODY_SERIAL, LENS_SERIAL, UNIQUE_ID, 65000, 65001, GPS)
 
 
 def entry(directory: Directory, tag: int, *, inside: int | None = None) -> Entry | None:
@@ -75,7 +79,7 @@ def capture_of(directory: Directory) -> Capture:
     return Capture(
         f_number=_positive(directory, F_NUMBER) or _from_apex(directory),
         exposure_time_s=_positive(directory, EXPOSURE_TIME),
-        iso=_positive(directory, ISO),
+        iso=_iso(directory),
         focal_length_mm=_positive(directory, FOCAL_LENGTH),
         focus_distance_m=_focus_distance(directory),
         captured_at=_captured_at(directory),
@@ -92,6 +96,7 @@ _LARGEST = {
     EXPOSURE_TIME: 1e6,
     F_NUMBER: 1e3,
     ISO: 1e8,
+    **dict.fromkeys(_ISO_BEYOND, 1e8),
     FOCAL_LENGTH: 1e5,
     FOCAL_LENGTH_35MM: 1e5,
     SUBJECT_DISTANCE: 1e9,
@@ -101,6 +106,15 @@ _LARGEST = {
 def _positive(directory: Directory, tag: int) -> float | None:
     value = number(directory, tag, inside=EXIF)
     return value if value and 0 < value <= _LARGEST[tag] else None
+
+
+def _iso(directory: Directory) -> float | None:
+    """Return the sensitivity; above what its tag of 16 bits holds, others say it ([1]_, 4.6.6)."""
+    value = _positive(directory, ISO)
+    if value is None or value < _MOST_IN_16_BITS:
+        return value
+    others = (_positive(directory, tag) for tag in _ISO_BEYOND)
+    return next((other for other in others if other is not None and other > value), value)
 
 
 def _from_apex(directory: Directory) -> float | None:
@@ -153,6 +167,7 @@ def carried(
     software: str,
     changed_at: datetime,
     private: bool = False,
+    srgb: bool | None = None,
 ) -> Directory:
     """Return the Exif of a result, from that of the background frame.
 
@@ -163,6 +178,7 @@ def carried(
     software : name and version that go to tag Software.
     changed_at : goes to tag DateTime, the time of the last change ([1]_).
     private : leave out position, owner and serial numbers.
+    srgb : whether the pixels are sRGB, as ColorSpace says; None leaves it as it is.
     """
     result = {tag: directory[tag] for tag in IFD0_CARRIED if tag in directory}
     if (text(directory, DESCRIPTION) or "").startswith(_LAYOUTS):
@@ -173,6 +189,8 @@ def carried(
         details.pop(tag, None)
     if private:
         result.pop(GPS, None)
+    if srgb is not None:
+        details[COLOUR_SPACE] = ifd.short_entry(1 if srgb else _UNCALIBRATED)
     details.setdefault(VERSION, ifd.undefined_entry(b"0232"))
     details[WIDTH], details[HEIGHT] = ifd.long_entry(size[0]), ifd.long_entry(size[1])
     details[CHANGE_OFFSET] = ifd.ascii_entry(offset_text(changed_at))

@@ -127,6 +127,7 @@ def _linear(decoded: Decoded, name: str, target: bytes | None) -> _Linear:
         wanted = target or profiles.wide()
         pixels = _filled(decoded, (curves.LINEAR,), name)
         convert.convert(pixels, own.data, profiles.linear_twin(wanted), name=name)
+        np.maximum(pixels, 0, out=pixels)  # colours that the other profile cannot hold
         note = f"{name}: its profile describes colours by tables; converted to another profile"
         return pixels, wanted, (*notes, note)
     pixels = _filled(decoded, own.curves, name)

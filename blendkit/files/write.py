@@ -80,22 +80,32 @@ def attachments(
     software: str = SOFTWARE,
     second: Frame | None = None,
     private: bool = False,
+    profile: bytes | None = None,
 ) -> Attached:
     """Return what a result of `size` (width, height) carries besides its pixels.
 
-    Exif, XMP, profile and resolution are those of `like`, the background frame.
+    Exif, XMP and resolution are those of `like`, the background frame, and so is the profile; of a
+    copy in another profile `like` is the result, whose note of the merge stays.
     """
     now = datetime.now(UTC).astimezone()
+    own = like.embedded.icc_profile or profiles.srgb()
     directory = exif.carried(
-        _directory(like), size=size, software=software, changed_at=now, private=private
+        _directory(like),
+        size=size,
+        software=software,
+        changed_at=now,
+        private=private,
+        srgb=None if profile in (None, own) else profile == profiles.srgb(),
     )
-    noted = xmp.exposure_note(like, second) if second is not None else {}
+    noted = xmp.properties_of(like.embedded.xmp) if profile is not None else {}
+    if second is not None:
+        noted = xmp.exposure_note(like, second)
     packet, _ = xmp.merged(
         like.embedded.xmp, noted, software=software, changed_at=now, private=private
     )
     return Attached(
         directory=directory,
-        profile=like.embedded.icc_profile or profiles.srgb(),
+        profile=profile or own,
         xmp=packet,
         resolution_dpi=like.embedded.resolution_dpi or _DPI,
     )

@@ -21,18 +21,21 @@ _RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
 _META = "adobe:ns:meta/"
 _XMP = "http://ns.adobe.com/xap/1.0/"
 _TIFF = "http://ns.adobe.com/tiff/1.0/"
+_EXIF = "http://ns.adobe.com/exif/1.0/"
 _PREFIXES = {"rdf": _RDF, "x": _META, "xmp": _XMP, "tiff": _TIFF, "blendkit": NAMESPACE}
 
 # Raw converters keep their instructions here; they are already in the pixels, and a program that
 # found them in the result would carry them out once more.
 _DEVELOPING = "http://ns.adobe.com/camera-raw-settings/1.0/"
 _STALE = {f"{{{_XMP}}}Thumbnails", f"{{{_XMP}}}ModifyDate", f"{{{_XMP}}}MetadataDate",
-          f"{{{_XMP}}}CreatorTool", f"{{{_TIFF}}}Orientation"}  # fmt: skip
+          f"{{{_XMP}}}CreatorTool", f"{{{_TIFF}}}Orientation", f"{{{_EXIF}}}ColorSpace",
+          f"{{{_EXIF}}}PixelXDimension", f"{{{_EXIF}}}PixelYDimension"}  # fmt: skip
 _PRIVATE = re.compile(
     r"GPS|SerialNumber|OwnerName|ImageUniqueID"
     # IPTC's names of places [2], whole
     r"|\}(City|State|Country|CountryCode|CountryName|ProvinceState|WorldRegion|Sublocation"
-    r"|Location|LocationShown|LocationCreated)$"
+    r"|Location|LocationShown|LocationCreated)$",
+    re.IGNORECASE,
 )
 
 

@@ -19,14 +19,16 @@ MARKED_F_NUMBERS = (
 """Engraved in thirds of a step from Av = -2 (the usual marked series; beyond 32 from memory)."""
 
 MARKED_SHUTTERS_S = (
+    *(1 / n for n in (32000, 25600, 20000, 16000, 12800, 10000)),
     *(1 / n for n in (8000, 6400, 5000, 4000, 3200, 2500, 2000, 1600, 1250, 1000, 800, 640, 500)),
     *(1 / n for n in (400, 320, 250, 200, 160, 125, 100, 80, 60, 50, 40, 30, 25, 20, 15, 13, 10)),
     *(1 / n for n in (8, 6, 5, 4)),
     *(0.3, 0.4, 0.5, 0.6, 0.8, 1.0, 1.3, 1.6, 2.0, 2.5, 3.2, 4.0, 5.0, 6.0, 8.0, 10.0, 13.0),
     *(15.0, 20.0, 25.0, 30.0),
 )
-"""Displayed in thirds of a step from Tv = 13 down to Tv = -5 (common practice, no source)."""
+"""Displayed in thirds of a step from Tv = 15 down to Tv = -5 (common practice, no source)."""
 
+_A_THIRD = 2 ** (1 / 3)
 SAME_MARK = 0.005
 """How far, as a share, a number may lie from a mark and still be that mark as Exif rounds it."""
 
@@ -52,7 +54,7 @@ def exact_shutter_s(nominal_s: float) -> float:
     value = float(positive("exposure_time_s", nominal_s))
     marks = np.asarray(MARKED_SHUTTERS_S)
     index = int(np.argmin(np.abs(marks / value - 1)))
-    return 2.0 ** (index / 3 - 13) if abs(marks[index] / value - 1) < SAME_MARK else value
+    return 2.0 ** (index / 3 - 15) if abs(marks[index] / value - 1) < SAME_MARK else value
 
 
 def marked_f_number_from(exact: float) -> float | None:
@@ -67,13 +69,13 @@ def marked_f_number_from(exact: float) -> float | None:
 
 
 def marked_shutter_s(exact_s: float) -> float:
-    """Return the displayed shutter time nearest in steps; beyond 30 s the time itself.
+    """Return the displayed shutter time nearest in steps; beyond all of them the time itself.
 
     >>> round(1 / marked_shutter_s(1 / 127)), marked_shutter_s(64)
     (125, 64)
     """
     value = float(positive("exposure_time_s", exact_s))
-    if value > MARKED_SHUTTERS_S[-1]:
+    if value > MARKED_SHUTTERS_S[-1] or value < MARKED_SHUTTERS_S[0] / _A_THIRD:
         return exact_s
     return min(MARKED_SHUTTERS_S, key=lambda mark: abs(math.log2(exact_shutter_s(mark) / value)))
 

@@ -119,11 +119,13 @@ def shutter(exact_s: float) -> str:
 
 
 def iso(value: float) -> str:
-    """Return the marked ISO nearest to a value.
+    """Return the marked ISO nearest to a value; beyond all of them the value itself.
 
-    >>> iso(6400), iso(635), iso(99), iso(12700)
-    ('ISO 6400', 'ISO 640', 'ISO 100', 'ISO 12800')
+    >>> iso(6400), iso(635), iso(99), iso(12700), iso(3276800)
+    ('ISO 6400', 'ISO 640', 'ISO 100', 'ISO 12800', 'ISO 3276800')
     """
+    if not _ISO_MARKS[0] / 2 < value < _ISO_MARKS[-1] * 2:
+        return f"ISO {value:.3g}" if value < 1000 else f"ISO {value:.0f}"
     return f"ISO {min(_ISO_MARKS, key=lambda mark: abs(math.log(mark / value)))}"
 
 

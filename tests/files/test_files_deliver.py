@@ -13,7 +13,17 @@ from PIL import Image, ImageCms
 
 from blendkit.cli.deliver import command
 from blendkit.errors import InputError, OutputError
-from blendkit.files import curves, delivery_check, profiles, read_frame, write_grey, write_picture
+from blendkit.files import (
+    curves,
+    delivery_check,
+    exif,
+    ifd,
+    profiles,
+    read_frame,
+    write_grey,
+    write_picture,
+    xmp,
+)
 from blendkit.files.checksums import update_list
 from blendkit.files.deliver import deliver
 from blendkit.frame import Embedded, Float, Frame
@@ -254,3 +264,41 @@ def test_a_trimmed_copy_needs_the_report(tmp_path: Path, master: Path) -> None:
     with pytest.raises(InputError, match="without trim"):
         deliver(master, DeliverySettings(trim=True))
     assert not list(tmp_path.glob("gate-*"))
+
+
+@pytest.mark.parametrize(("profile", "marked"), [("srgb", 1), ("oprgb", 0xFFFF)])
+def test_a_copy_says_in_which_colours_it_is(
+    tmp_path: Path, scene: Float, profile: str, marked: int
+) -> None:
+    """Exif 3.0, ColorSpace: 1 is sRGB, FFFF anything else; a lab may trust it."""
+    details = {exif.COLOUR_SPACE: ifd.short_entry(1)}
+    packet = (
+        '<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf='
+        '"http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description rdf:about=""'
+        ' xmlns:exif="http://ns.adobe.com/exif/1.0/" exif:ColorSpace="1" exif:PixelXDimension="9"/>'
+        "</rdf:RDF></x:xmpmeta>"
+    )
+    embedded = Embedded(profiles.wide(), ifd.dump_block({ifd.EXIF: details}), packet.encode())
+    like = Frame(scene, name="wide.tif", embedded=embedded)
+    stopped = Frame(scene, name="stopped.tif")
+    write_picture(tmp_path / "gate.tif", scene, like=like, second=stopped)
+    done = deliver(tmp_path / "gate.tif", DeliverySettings(profile=profile))
+    copy = read_frame(done.path)
+    assert copy.embedded.exif is not None
+    directory = ifd.parse(copy.embedded.exif)[0]
+    assert exif.number(directory, exif.COLOUR_SPACE, inside=ifd.EXIF) == marked
+    assert b"exif:ColorSpace" not in (copy.embedded.xmp or b"")
+    assert "foreground from stopped.tif" in xmp.properties_of(copy.embedded.xmp)["Note"]
+
+
+def test_a_copy_says_what_a_jpeg_has_no_room_for(tmp_path: Path, scene: Float) -> None:
+    long = "<x:xmpmeta xmlns:x='adobe:ns:meta/'><rdf:RDF xmlns:rdf="
+    long += "'http://www.w3.org/1999/02/22-rdf-syntax-ns#'><rdf:Description rdf:about='' "
+    long += f"xmlns:d='urn:d#' d:history='{'developed ' * 9000}'/></rdf:RDF></x:xmpmeta>"
+    like = Frame(scene, embedded=Embedded(profiles.srgb(), xmp=long.encode()))
+    write_picture(tmp_path / "gate.tif", scene, like=like)
+    jpeg = deliver(tmp_path / "gate.tif", DeliverySettings())
+    assert any("XMP is larger than a JPEG can hold" in note for note in jpeg.notes)
+    tiff = deliver(tmp_path / "gate.tif", DeliverySettings(format="tiff"))
+    assert not tiff.notes
+    assert b"developed" in tiff.path.read_bytes()

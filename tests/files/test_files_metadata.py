@@ -249,3 +249,45 @@ def test_a_frame_that_no_camera_wrote_gets_exif_from_its_capture(tmp_path: Path)
     far = Frame(PIXELS, Capture(focus_distance_m=float("inf")))
     write_picture(tmp_path / "f.tif", PIXELS, like=far)
     assert read_frame(tmp_path / "f.tif").capture.focus_distance_m == float("inf")
+
+
+def test_private_leaves_out_what_raw_converters_write_and_a_position_that_is_misplaced(
+    tmp_path: Path,
+) -> None:
+    """Tags 65000 and 65001: owner and serial number (common practice, no source)."""
+    details = {
+        65000: ifd.ascii_entry("Jo Fernhollow"),
+        65001: ifd.ascii_entry("SN12345"),
+        ifd.GPS: {1: ifd.ascii_entry("N"), 2: ifd.rational_entry((48, 1), (12, 1), (30, 1))},
+    }
+    packet = _packet('exif:gpsLatitude="48,12.5N" aux:Serialnumber="B-0816"')
+    embedded = Embedded(exif=ifd.dump_block({ifd.EXIF: details}), xmp=packet)
+    for private in (False, True):
+        write_picture(
+            tmp_path / "a.jpg", PIXELS, like=Frame(PIXELS, embedded=embedded), private=private
+        )
+        data = (tmp_path / "a.jpg").read_bytes()
+        for secret in (b"Fernhollow", b"SN12345", b"48,12.5N", b"B-0816"):
+            assert (secret in data) is not private
+        again = read_frame(tmp_path / "a.jpg")
+        assert again.embedded.exif is not None
+        inside = ifd.parse(again.embedded.exif)[0][ifd.EXIF]
+        assert isinstance(inside, dict)
+        assert (ifd.GPS in inside) is not private
+
+
+@pytest.mark.parametrize(("tag", "value"), [(34866, 102400), (34865, 204800), (34867, 409600)])
+def test_a_sensitivity_beyond_its_tag_is_read_from_the_others(tag: int, value: int) -> None:
+    """Exif 3.0, 4.6.6: tag 34855 has 16 bits and holds 65535 where that is not enough."""
+    details = {exif.ISO: ifd.short_entry(65535), tag: ifd.long_entry(value)}
+    assert exif.capture_of({ifd.EXIF: details}).iso == value
+    assert exif.capture_of({ifd.EXIF: {exif.ISO: ifd.short_entry(65535)}}).iso == 65535
+
+
+def test_text_of_exif_3_is_read() -> None:
+    """Exif 3.0, type 129: UTF-8."""
+    words = "© 2026 Åsa Lindqvist-Moreau".encode() + b"\0"
+    block = ifd.dump_block({exif.COPYRIGHT: ifd.Entry(129, len(words), words)})
+    directory, dropped = ifd.parse(block)
+    assert dropped == 0
+    assert exif.capture_of(directory).copyright == "© 2026 Åsa Lindqvist-Moreau"

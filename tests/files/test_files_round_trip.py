@@ -19,6 +19,7 @@ from blendkit.files import (
     write_picture,
     write_rgba,
 )
+from blendkit.files.curves import SRGB
 from blendkit.frame import Embedded, Frame
 
 SIZE = (75, 131)  # height, width: no multiple of a strip or tile
@@ -180,3 +181,15 @@ def test_reading_holds_the_picture_once(tmp_path: Path, layout: dict) -> None:
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert 1.0 < peak / frame.pixels.nbytes < 1.6
+
+
+def test_of_a_tiff_that_begins_with_a_reduced_page_the_picture_is_read(tmp_path: Path) -> None:
+    """TIFF 6.0, NewSubfileType: bit 0 marks a reduced copy of another page."""
+    path = tmp_path / "a.tif"
+    small, large = (np.full((h, 2 * h, 3), 9 * h, np.uint8) for h in (8, 24))
+    with tifffile.TiffWriter(path) as file:
+        file.write(small, photometric="rgb", subfiletype=1)
+        file.write(large, photometric="rgb")
+    frame = read_frame(path)
+    assert frame.size == (48, 24)
+    np.testing.assert_allclose(frame.pixels, SRGB.table(255)[216], atol=1e-5)

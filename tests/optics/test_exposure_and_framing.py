@@ -24,7 +24,7 @@ from blendkit.optics import (
     share_of_height,
     steps_between,
 )
-from blendkit.optics.exposure import MARKED_F_NUMBERS, MARKED_SHUTTERS_S
+from blendkit.optics.exposure import MARKED_F_NUMBERS, MARKED_SHUTTERS_S, marked_shutter_s
 
 
 def test_all_marks_are_thirds_in_order() -> None:
@@ -105,3 +105,9 @@ def test_falloff_is_the_fourth_power_of_the_cosine() -> None:
 def test_all_light_lost_is_no_number_of_steps(lost: float) -> None:
     with pytest.raises(InputError, match="light left"):
         loss_ev(lost)
+
+
+def test_beyond_all_marks_a_time_is_shown_as_it_is() -> None:
+    assert marked_shutter_s(1 / 32768) == 1 / 32000
+    assert marked_shutter_s(1 / 100_000) == 1 / 100_000
+    assert exact_shutter_s(1 / 32000) == 2.0**-15
