@@ -54,7 +54,7 @@ def fingerprint(
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _as_read(pair: Pair) -> Iterator[tuple[str, Path]]:
+def files_read(pair: Pair) -> Iterator[tuple[str, Path]]:
     """Yield role and path of every file that a merge reads: RAWs in the place of what they made."""
     own = pair.background, pair.foreground
     frames, _ = prefer_raws(own)
@@ -71,7 +71,7 @@ def _basis(pair: Pair, sidecar: Sidecar, checksums: Checksums) -> dict[str, Any]
     for name in ("decision", "inputs"):
         del painted[name]
     return {
-        "files": [(role, checksums(path)) for role, path in _as_read(pair)],
+        "files": [(role, checksums(path)) for role, path in files_read(pair)],
         "settings": asdict(pair.settings),
         "repair": pair.repair,
         "sidecar": painted,

@@ -96,9 +96,13 @@ def is_result(path: Path) -> bool:
 
 
 def _written(report: Path) -> str | None:
-    """Return the name of the result that a report is of; None where it does not say."""
+    """Return the name of the result that a report is of, empty for one of a refused merge.
+
+    None where it does not say.
+    """
     try:
-        return Path(json.loads(report.read_text(encoding="utf-8"))["output"]["path"]).name
+        output = json.loads(report.read_text(encoding="utf-8"))["output"]
+        return "" if output is None else Path(output["path"]).name
     except (OSError, ValueError, KeyError, TypeError):
         return None
 

@@ -9,8 +9,9 @@ from typing import Any
 
 from blendkit.batch import ledger
 from blendkit.batch.after import delivered, judged, sitter_box
+from blendkit.batch.fingerprints import files_read
 from blendkit.batch.lend import lent_hints
-from blendkit.batch.mend import mended
+from blendkit.batch.mend import mended, modes_for
 from blendkit.batch.records import Job, Outcome, failed
 from blendkit.batch.thumbs import write_thumbs
 from blendkit.errors import (
@@ -52,6 +53,7 @@ from blendkit.sidecar import (
     write_sidecar,
 )
 
+_APART = ("bridge", "strokes")
 _CURE = (
     "tie the same points in both frames on the page of `blendkit review`, or loosen "
     "[pair.settings.alignment] in pairs.toml, and run batch again"
@@ -113,11 +115,27 @@ def _accepted(job: Job) -> Outcome | None:
         return None
     asked = asked_from(document)
     newer = any(path.stat().st_mtime > made for _, path in job.pair.files)
-    if newer or asked.private != job.private or asked.handwork != now:
+    if (
+        newer
+        or _files_of(document) != _files_read(job)
+        or asked.private != job.private
+        or asked.handwork != now
+    ):
         return None
     outcome = judged(job, document, sidecar, (), (), 0.0)
     outcome = replace(outcome, status="merged", reason="accepted in the review")
     return _finished(job, ledger.Sealed(outcome, tuple(paths.values()), _subject(document)))
+
+
+def _files_read(job: Job) -> set[tuple[str, Path]]:
+    """Return role and place of what a merge reads; handwork and repairs are compared apart."""
+    return {(role, path.resolve()) for role, path in files_read(job.pair) if role not in _APART}
+
+
+def _files_of(document: dict[str, Any]) -> set[tuple[str, Path]]:
+    """Return the same of the files that a report names."""
+    inputs = [(item["role"], Path(item["path"]).resolve()) for item in document["inputs"]]
+    return {(role, path) for role, path in inputs if role not in _APART}
 
 
 def _subject(document: dict[str, Any]) -> tuple[int, int, int, int] | None:
@@ -128,7 +146,8 @@ def _subject(document: dict[str, Any]) -> tuple[int, int, int, int] | None:
 def _handwork(job: Job, sidecar: Sidecar, size: tuple[int, int]) -> str:
     """Return the digest of what is painted, tied and set for a job's pair."""
     settings = merge_settings(sidecar.settings, job.pair.settings)
-    return handwork(_strokes(job.pair.strokes, sidecar, size), sidecar.ties, settings)
+    strokes = _strokes(job.pair.strokes, sidecar, size)
+    return handwork(strokes, sidecar.ties, settings, modes_for(job.pair, sidecar))
 
 
 def _merge(job: Job, began: float) -> Outcome:
@@ -139,6 +158,7 @@ def _merge(job: Job, began: float) -> Outcome:
         differing(job.pair.settings),
         private=job.private,
         handwork=_handwork(job, sidecar, pair.background.size),
+        repair=job.pair.repair or "",
         lent_by=lent_by,
     )
     time_s = {"read": time.perf_counter() - began}

@@ -46,9 +46,7 @@ def mended(own: Pair, sidecar: Sidecar, merged: Merged, pair: ReadPair) -> Mende
 
 def modes_for(own: Pair, sidecar: Sidecar) -> tuple[str, ...]:
     """Return the repairs to carry out, in order."""
-    if sidecar.repairs or own.repair is None:
-        return modes_of(sidecar.repairs, own.bridges)
-    return () if own.repair == "none" else (own.repair,)
+    return modes_of(sidecar.repairs, own.bridges, own.repair or "")
 
 
 def _without(mode: str, own: Pair) -> str:

@@ -136,14 +136,23 @@ def run_batch(
 
 def _with_others(order: Order, records: Path, report: Report) -> Report:
     """Return a report with the pairs that were not asked for now, as they ended before."""
-    others = {
-        pair.name: ledger.last_outcome(records, pair.name)
-        or left_out(pair, "was not among the pairs asked for, and is not done yet")
-        for pair in order.pairs
-        if pair.name not in report.outcomes
-    }
-    known = others | report.outcomes
+    others = [pair for pair in order.pairs if pair.name not in report.outcomes]
+    known = {pair.name: _as_it_was(order, records, pair) for pair in others} | report.outcomes
     return replace(report, outcomes={pair.name: known[pair.name] for pair in order.pairs})
+
+
+def _as_it_was(order: Order, records: Path, pair: Pair) -> Outcome:
+    """Return how a pair that is not merged now ended before, with what was decided since."""
+    try:
+        sidecar = read_sidecar(sidecar_path(order.output(pair)))
+    except InputError as error:
+        return failed(Job(pair, order.output(pair), records, ""), str(error))
+    if pair.skip or sidecar.decision == "skipped":
+        return left_out(pair, "is marked to be skipped")
+    ended = ledger.last_outcome(records, pair.name)
+    if ended is None:
+        return left_out(pair, "was not among the pairs asked for, and is not done")
+    return _decided(ended, sidecar)
 
 
 def _check(order: Order) -> None:

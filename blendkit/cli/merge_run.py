@@ -28,7 +28,7 @@ from blendkit.report.bundle import (
     write_result,
 )
 from blendkit.report.document import Input, Output, report_document
-from blendkit.report.handwork import handwork
+from blendkit.report.handwork import Work, handwork
 from blendkit.report.html import write_html
 from blendkit.report.inputs import (
     Given,
@@ -90,17 +90,23 @@ class Job:
     def asked(self) -> Asked:
         """What the report keeps of it besides its files."""
         given = self.given
-        return Asked(self.overrides, given.aligned, given.raw_colours, self.private)
+        return Asked(
+            self.overrides,
+            given.aligned,
+            given.raw_colours,
+            self.private,
+            repair=self.repair or "",
+        )
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _Known:
-    """What is there to merge: the pair as read, settings and sidecar in force, their digest."""
+    """What is there to merge: the pair as read, and what was painted, tied and set for it."""
 
     pair: Pair
     settings: MergeSettings
     sidecar: Sidecar
-    handwork: str
+    work: Work
     time_s: dict[str, float]
 
 
@@ -145,7 +151,7 @@ def run_merge(job: Job) -> Merged:
         bits=job.bits,
         layers=job.layers,
         pages=job.pages,
-        asked=replace(job.asked, handwork=known.handwork),
+        asked=replace(job.asked, handwork=handwork(*known.work, modes)),
         report=job.report,
         zones=job.zones,
         time_s=known.time_s,
@@ -226,8 +232,8 @@ def _read(job: Job) -> _Known:
     if held := _held(sidecar):
         click.echo(f"taken up from {sidecar_path(job.output).name}: {held}", err=True)
     time_s = {"read": time.perf_counter() - began}
-    done = handwork(strokes, hints.ties, settings)
-    return _Known(replace(pair, hints=hints), settings, sidecar, done, time_s)
+    work = strokes, hints.ties, settings
+    return _Known(replace(pair, hints=hints), settings, sidecar, work, time_s)
 
 
 def _modes(job: Job, sidecar: Sidecar) -> tuple[str, ...]:
@@ -266,7 +272,18 @@ def _keep_sidecar(job: Job, known: _Known) -> None:
     # A result that was accepted is another one now, which nobody has seen.
     decision = "open" if sidecar.decision == "accepted" else sidecar.decision
     ties = job.ties or sidecar.ties
-    kept = replace(sidecar, inputs=inputs, ties=ties, decision=decision)
+    # What the command line said wins: were it left here, the page would set it back.
+    settings = {
+        stage: {k: v for k, v in own.items() if k not in job.overrides.get(stage, {})}
+        for stage, own in sidecar.settings.items()
+    }
+    kept = replace(
+        sidecar,
+        inputs=inputs,
+        ties=ties,
+        decision=decision,
+        settings={stage: own for stage, own in settings.items() if own},
+    )
     if job.given.strokes is not None:
         size = pair.background.size
         kept = replace(kept, size=size, strokes=read_strokes(job.given.strokes, size))

@@ -55,17 +55,30 @@ def read_report(path: Path) -> dict[str, Any]:
         raise InputError(f"{path}: is not of schema blendkit.report/1; give RESULT.report.json")
     if document.get("output") is None:
         raise InputError(f"{path}: its merge was refused, so there is nothing to repair")
-    for item in (*document["inputs"], document["output"]):
-        item["path"] = _located(item["path"], path.parent)
+    for item in document["inputs"]:
+        item["path"] = _located(item, path)
+    beside = path.parent / Path(document["output"]["path"]).name
+    if beside.exists():  # the result that this very report lies beside, also in a copied folder
+        document["output"]["path"] = str(beside)
     return document
 
 
-def _located(named: str, folder: Path) -> str:
-    """Return where a file is: as the report names it, or beside the report.
+def _located(item: dict[str, Any], report: Path) -> str:
+    """Return where a file is: as the report names it, beside it, or as the sidecar names it.
 
     A report that is not of this version names files as some command line did, whose working folder
-    may have been another: what lies beside it comes first, before a stranger of the same name.
+    may have been another: what lies beside it comes first, before a stranger of the same name.  In
+    a folder that was moved the sidecar, which names files from where it lies, finds them.
     """
-    given, beside = Path(named), folder / Path(named).name
-    as_named = given.is_absolute() and given.exists()
-    return str(beside) if beside.exists() and not as_named else named
+    from blendkit.sidecar import ENDING, read_sidecar  # noqa: PLC0415 - quick help
+
+    named = Path(item["path"])
+    beside = report.parent / named.name
+    if (named.is_absolute() and named.exists()) or named == beside:
+        return str(named)
+    if beside.exists():
+        return str(beside)
+    stem = report.name.removesuffix(".json").removesuffix(".report")
+    known = read_sidecar(report.with_name(stem + ENDING)).inputs.get(item.get("role", ""))
+    moved = None if known is None else report.parent / known
+    return str(moved if moved is not None and moved.exists() and not named.exists() else named)

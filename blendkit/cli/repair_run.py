@@ -17,7 +17,13 @@ from blendkit.report.bundle import check_targets, target_paths, write_result
 from blendkit.report.html import write_html
 from blendkit.report.inputs import Given, Pair, check_painted_at, read_pair, with_strokes
 from blendkit.report.mending import read_bridges, repaired_by
-from blendkit.sidecar import Sidecar, merge_settings, read_sidecar, sidecar_path
+from blendkit.sidecar import (
+    Sidecar,
+    merge_settings,
+    read_sidecar,
+    sidecar_path,
+    write_sidecar,
+)
 
 _MASKS = {"foreground-mask": "foreground_mask", "background-mask": "background_mask"}
 _MASKS |= {"matte": "matte", "strokes": "strokes"}
@@ -66,7 +72,7 @@ def run_repair(
         pair.foreground,
         inputs=(*pair.inputs, *thirds),
         bits=bits,
-        asked=asked,
+        asked=replace(asked, handwork=""),
         repairs=repaired.records,
     )
     write_html(
@@ -77,6 +83,7 @@ def run_repair(
         document=written.document,
         inputs=sources,
     )
+    _keep_handwork(result, target, mode)
     click.echo(f"wrote {target} and {page}", err=True)
     if as_json:
         click.echo(json_text(written.document))
@@ -105,6 +112,13 @@ def _with_handwork(pair: Pair, sidecar: Sidecar) -> Pair:
     if not any(item.role == "strokes" for item in pair.inputs):
         hints = with_strokes(hints, sidecar.strokes, pair.background.size)
     return replace(pair, hints=hints)
+
+
+def _keep_handwork(result: Path, target: Path, mode: str) -> None:
+    """Leave beside a repaired result what was painted and set for it, and the repair."""
+    sidecar = read_sidecar(sidecar_path(result))
+    kept = {"flag": "soft-midground", "mode": mode}
+    write_sidecar(sidecar_path(target), replace(sidecar, repairs=(kept,), decision="open"))
 
 
 def _beside(result: Path) -> Path:

@@ -20,6 +20,7 @@ class Asked:
     private: leave place and serial numbers out of whatever is written.
     handwork: digest of the strokes, ties and settings that it was made with; empty = not told.
     layers: matte, plate and foreground were written too.
+    repair: mode of repair, "none" for none; empty = what bridges and the sidecar say.
     lent_by: name of the pair whose masks and strokes it used; empty = none.
     """
 
@@ -29,6 +30,7 @@ class Asked:
     private: bool = False
     handwork: str = ""
     layers: bool = False
+    repair: str = ""
     lent_by: str = ""
 
 
@@ -53,5 +55,6 @@ def asked_from(document: Mapping[str, Any]) -> Asked:
         private=said.get("private") is True,
         handwork=str(said.get("handwork") or ""),
         layers=said.get("layers") is True,
+        repair=str(said.get("repair") or ""),
         lent_by=str(said.get("lent_by") or ""),
     )

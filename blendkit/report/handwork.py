@@ -10,17 +10,24 @@ from blendkit.masks.strokes import Stroke
 from blendkit.settings import MergeSettings
 from blendkit.sidecar import Tie
 
+Work = tuple[tuple[Stroke, ...], tuple[Tie, ...], MergeSettings]
+"""Strokes, ties and settings."""
 _DIGITS = 9
 """As in a report, whose settings are read again."""
 
 
-def handwork(strokes: Sequence[Stroke], ties: Sequence[Tie], settings: MergeSettings) -> str:
-    """Return a digest of strokes, ties and settings; the same for 40 px and 40.0 px.
+def handwork(
+    strokes: Sequence[Stroke],
+    ties: Sequence[Tie],
+    settings: MergeSettings,
+    repairs: Sequence[str] = (),
+) -> str:
+    """Return a digest of strokes, ties, settings and modes of repair; 40 px and 40.0 px are one.
 
     >>> handwork((), (), MergeSettings()) == handwork([], [], MergeSettings())
     True
     """
-    basis = [asdict(stroke) for stroke in strokes], ties, asdict(settings)
+    basis = [asdict(stroke) for stroke in strokes], ties, asdict(settings), sorted(repairs)
     return hashlib.sha256(json.dumps(_even(basis), sort_keys=True).encode()).hexdigest()[:16]
 
 

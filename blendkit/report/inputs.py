@@ -124,11 +124,16 @@ def check_painted_at(size: tuple[int, int] | None, frame: Frame, name: str) -> N
     size : (width, height), px; None = nothing was painted.
     """
     if size is not None and size != frame.size:
-        raise InputError(
-            f"{name}: its strokes were painted at {size[0]} x {size[1]} px and {frame.name} has "
-            f"{frame.size[0]} x {frame.size[1]}: merge the frames that they were painted on, or "
-            "move it away and paint anew"
-        )
+        raise InputError(painted_at_another_size(size, frame.size, name))
+
+
+def painted_at_another_size(painted: tuple[int, int], size: tuple[int, int], name: str) -> str:
+    """Return a sentence on strokes painted on pictures of another (width, height), px."""
+    return (
+        f"{name}: its strokes were painted at {painted[0]} x {painted[1]} px and the background "
+        f"frame has {size[0]} x {size[1]}: merge the frames that they were painted on, or move it "
+        "away and paint anew"
+    )
 
 
 def read_strokes(path: Path, size: tuple[int, int]) -> tuple[Stroke, ...]:

@@ -12,8 +12,12 @@ from blendkit.report.document import Input
 from blendkit.report.inputs import Pair
 
 
-def modes_of(kept: Sequence[Mapping[str, Any]], bridges: Sequence[Path]) -> tuple[str, ...]:
-    """Return the repairs a pair asks for: those kept in its sidecar, else its bridge frames.
+def modes_of(
+    kept: Sequence[Mapping[str, Any]], bridges: Sequence[Path], asked: str = ""
+) -> tuple[str, ...]:
+    """Return the repairs a pair asks for: kept in its sidecar, asked for, else its bridge frames.
+
+    asked : mode in the pair's list or on the command line, "none" for none; empty says nothing.
 
     Examples
     --------
@@ -23,6 +27,8 @@ def modes_of(kept: Sequence[Mapping[str, Any]], bridges: Sequence[Path]) -> tupl
     """
     if kept:
         return tuple(str(one.get("mode")) for one in kept)
+    if asked:
+        return () if asked == "none" else (asked,)
     return ("bridge",) if bridges else ()
 
 

@@ -17,6 +17,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from blendkit.errors import BlendkitError
+from blendkit.files.atomic import explain
 from blendkit.review.guard import TooLarge
 from blendkit.review.preview import Superseded
 from blendkit.review.session import Session
@@ -62,6 +63,7 @@ def make_app(session: Session, *, end: Callable[[], None] = lambda: None) -> Sta
             BadRequest: _refused,
             TooLarge: _too_large,
             BlendkitError: _one_line,
+            OSError: _disk,
             Superseded: _superseded,
             KeyError: _unknown,
         },
@@ -141,7 +143,9 @@ def _changing(session: Session) -> list[Route]:
         return session.pair(key)
 
     return [
-        change("decision", lambda key, body: state(key).decide(body.get("decision"))),
+        change(
+            "decision", lambda key, body: state(key).decide(body.get("decision"), body.get("shown"))
+        ),
         change("strokes", lambda key, body: session.paint(key, body.get("strokes"))),
         change(
             "zone",
@@ -182,7 +186,7 @@ async def _body(request: Request) -> dict[str, Any]:
 
 def _number(body: dict[str, Any], name: str) -> float:
     value = body.get(name)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1_000_000:
         raise BadRequest(400, f"{name}: give a number")
     return float(value)
 
@@ -208,6 +212,12 @@ def _bytes(data: bytes | None, kind: str) -> Response:
     if data is None:
         return JSONResponse({"error": "there is no such picture; reload the page"}, status_code=404)
     return Response(data, media_type=kind, headers=_KEEP)
+
+
+async def _disk(_: Request, error: Exception) -> Response:
+    reason = explain(error) if isinstance(error, OSError) else str(error)
+    name = getattr(error, "filename", None) or "a file"
+    return JSONResponse({"error": f"{name}: {reason}"}, status_code=422)
 
 
 async def _refused(_: Request, error: Exception) -> Response:

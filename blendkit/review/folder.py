@@ -32,6 +32,7 @@ class PairFiles:
     clear: frame with the foreground held aside; bridges: frames that are sharp in the mid-ground.
     asked: in the list of pairs, or when it was merged; a sidecar's settings are set on top of its.
     bits: depth of the result; None takes the usual.
+    listed: whether a list of pairs says what is asked for; else the last merge does.
     unreachable: files of its last merge in folders that may not be looked into.
     why: why the two frames are a pair, as a sentence; empty if nobody said so.
     """
@@ -46,6 +47,7 @@ class PairFiles:
     bridges: tuple[Path, ...] = ()
     asked: Asked = USUAL
     bits: int | None = None
+    listed: bool = False
     unreachable: tuple[str, ...] = ()
     why: str = ""
 
@@ -136,8 +138,16 @@ def _as_listed(merged: PairFiles, listed: PairFiles | None) -> PairFiles:
     """Return a merged pair with what its list of pairs says now."""
     if listed is None:
         return merged
-    asked = replace(merged.asked, settings=listed.asked.settings)
-    return replace(merged, asked=asked, strokes=listed.strokes or merged.strokes)
+    asked = replace(merged.asked, settings=listed.asked.settings, repair=listed.asked.repair)
+    return replace(
+        merged,
+        asked=asked,
+        listed=True,
+        strokes=listed.strokes or merged.strokes,
+        masks={**merged.masks, **listed.masks},
+        clear=listed.clear or merged.clear,
+        bridges=listed.bridges or merged.bridges,
+    )
 
 
 def read_report(path: Path) -> dict[str, Any] | None:
@@ -217,6 +227,7 @@ def _as_files(pair: "Pair", folder: Path, why: str = "") -> PairFiles:
         clear=pair.clear,
         bridges=pair.bridges,
         strokes=pair.strokes,
-        asked=Asked(differing(pair.settings)),
+        asked=Asked(differing(pair.settings), repair=pair.repair or ""),
+        listed=True,
         why=why,
     )

@@ -23,13 +23,15 @@ class History:
     """
 
     def __init__(self, strokes: Sequence[Stroke] = ()) -> None:
-        self._states: list[State] = [tuple(strokes[:count]) for count in range(len(strokes) + 1)]
-        self._at = len(self._states) - 1
+        self._strokes = tuple(strokes)
+        # Each state is so many of the strokes; what is undone lies beyond the one at hand.
+        self._counts = list(range(len(self._strokes) + 1))
+        self._at = len(self._counts) - 1
 
     @property
     def now(self) -> State:
         """The strokes as they are."""
-        return self._states[self._at]
+        return self._strokes[: self._counts[self._at]]
 
     @property
     def can_undo(self) -> bool:
@@ -39,12 +41,13 @@ class History:
     @property
     def can_redo(self) -> bool:
         """Whether something was undone that can be done again."""
-        return self._at + 1 < len(self._states)
+        return self._at + 1 < len(self._counts)
 
     def add(self, strokes: Sequence[Stroke]) -> None:
         """Paint strokes that belong together; what was undone before is gone."""
-        del self._states[self._at + 1 :]
-        self._states.append((*self.now, *strokes))
+        self._strokes = (*self.now, *strokes)
+        del self._counts[self._at + 1 :]
+        self._counts.append(len(self._strokes))
         self._at += 1
 
     def undo(self) -> bool:

@@ -3,9 +3,12 @@
 import queue
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+from blendkit.errors import BlendkitError
+from blendkit.files.atomic import explain
 from blendkit.review.work import Task, start
 
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
@@ -37,7 +40,8 @@ class Jobs:
         self._ended = ended
         self._jobs: dict[str, Job] = {}
         self._guard = threading.Lock()
-        self._queue: queue.Queue[tuple[str, Task] | None] = queue.Queue()
+        self._numbers: dict[str, int] = {}  # of the last merge asked for, by pair
+        self._queue: queue.Queue[tuple[str, int, Task] | None] = queue.Queue()
         self._running: tuple[str, Any] | None = None
         self._thread = threading.Thread(target=self._work, name="merges", daemon=True)
         self._thread.start()
@@ -53,7 +57,8 @@ class Jobs:
             if job is not None and not job.over:
                 return False
             self._jobs[key] = Job()
-        self._queue.put((key, task))
+            number = self._numbers[key] = self._numbers.get(key, 0) + 1
+        self._queue.put((key, number, task))
         return True
 
     def cancel(self, key: str) -> None:
@@ -75,37 +80,50 @@ class Jobs:
 
     def _work(self) -> None:
         while (item := self._queue.get()) is not None:
-            key, task = item
-            if self._jobs[key].state != "cancelled":
-                self._run(key, task)
-            self._ended(key, self._jobs[key])
+            key, number, task = item
+            if not self._asked(key, number):
+                continue  # cancelled while it waited
+            try:
+                self._run(key, number, task)
+            except OSError as error:  # no process could be started
+                self._set(key, number, Job("failed", error=explain(error)))
+            with self._guard:
+                job, self._running = self._jobs[key], None
+            with suppress(BlendkitError):  # a sidecar that cannot be written: the page says so
+                self._ended(key, job)
 
-    def _run(self, key: str, task: Task) -> None:
+    def _run(self, key: str, number: int, task: Task) -> None:
         process, pipe = start(task)
         with self._guard:
             self._running = (key, process)
-            if self._jobs[key].state == "cancelled":
+            if self._numbers[key] != number or self._jobs[key].over:
                 process.terminate()
         try:
             while True:
-                self._take(key, *pipe.recv())
+                self._take(key, number, *pipe.recv())
         except EOFError:
             process.join(_PATIENCE_S)
         if process.is_alive():
             process.kill()
             process.join()
-        with self._guard:
-            self._running = None
-            if not self._jobs[key].over:
-                why = "the merge ended by itself; there may be too little memory"
-                self._jobs[key] = Job("failed", error=why)
+        why = "the merge ended by itself; there may be too little memory"
+        if self._asked(key, number):
+            self._set(key, number, Job("failed", error=why))
 
-    def _take(self, key: str, what: str, words: str, share: float) -> None:
+    def _asked(self, key: str, number: int) -> bool:
+        """Return whether this very merge is still wanted: not over, and not asked for anew."""
         with self._guard:
-            if self._jobs[key].state == "cancelled":
-                return
-            self._jobs[key] = {
-                "stage": Job("running", words, share),
-                "done": Job("done", share=1.0),
-                "failed": Job("failed", error=words),
-            }[what]
+            return self._numbers[key] == number and not self._jobs[key].over
+
+    def _take(self, key: str, number: int, what: str, words: str, share: float) -> None:
+        told = {
+            "stage": Job("running", words, share),
+            "done": Job("done", share=1.0),
+            "failed": Job("failed", error=words),
+        }
+        self._set(key, number, told[what])
+
+    def _set(self, key: str, number: int, job: Job) -> None:
+        with self._guard:
+            if self._numbers[key] == number and self._jobs[key].state != "cancelled":
+                self._jobs[key] = job

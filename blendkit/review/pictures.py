@@ -42,10 +42,13 @@ class Tiled:
     note: str
     path: Path
     size: tuple[int, int]
+    stamp: tuple[int, int] | None
     matrix: Matrix | None = None
 
     def tile(self, pyramids: Pyramids, level: int, column: int, row: int) -> bytes | None:
-        """Return a tile as JPEG; None if there is no such tile."""
+        """Return a tile as JPEG; None if there is no such tile, or another picture by now."""
+        if _stamp(self.path) != self.stamp:
+            return None
         pixels = Placed(pyramids.of(self.path), self.size, self.matrix).tile(level, column, row)
         return None if pixels is None else as_jpeg(pixels)
 
@@ -150,10 +153,19 @@ def _tiled(
     note: str = "",
     matrix: Matrix | None = None,
 ) -> Tiled:
-    about = path.stat()
-    words = f"{path}|{about.st_mtime_ns}|{about.st_size}|{kind}|{matrix}"
+    stamp = _stamp(path)
+    words = f"{path}|{stamp}|{kind}|{matrix}"
     version = hashlib.sha256(os.fsencode(words)).hexdigest()[:10]
-    return Tiled(f"{pair}-{kind}-{version}", kind, note, path, size, matrix)
+    return Tiled(f"{pair}-{kind}-{version}", kind, note, path, size, stamp, matrix)
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    """Return time of change and size of a file; None if it is gone."""
+    try:
+        about = path.stat()
+    except OSError:
+        return None
+    return about.st_mtime_ns, about.st_size
 
 
 def whole(pair: str, kind: str, version: int, pixels: Label, size: tuple[int, int]) -> Whole:

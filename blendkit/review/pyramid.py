@@ -144,7 +144,7 @@ def default_cache() -> Path:
 def _key(path: Path) -> str:
     about = path.stat()
     words = f"{_FORMAT}|{path.resolve()}|{about.st_mtime_ns}|{about.st_size}"
-    return hashlib.sha256(words.encode()).hexdigest()[:32]
+    return hashlib.sha256(os.fsencode(words)).hexdigest()[:32]
 
 
 def _stored(folder: Path) -> Pyramid | None:

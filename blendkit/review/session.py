@@ -3,13 +3,13 @@
 import itertools
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import Any, cast, get_args
+from typing import TYPE_CHECKING, Any, cast, get_args
 
 from blendkit.errors import InputError
 from blendkit.files.capture import read_capture
 from blendkit.masks.strokes import Paint, Role
-from blendkit.report.mending import modes_of
 from blendkit.review import marks, repairs
 from blendkit.review.fields import NEAR, setting_fields
 from blendkit.review.folder import pairs_in
@@ -19,9 +19,13 @@ from blendkit.review.preview import Previewer, Shown, Small, display, small_fram
 from blendkit.review.pyramid import Pyramids
 from blendkit.review.reason import Reason, loudest_first, order_of, reason_for
 from blendkit.review.spots import spots_of
-from blendkit.review.state import PairState, Work, strokes_of
+from blendkit.review.state import PairState, strokes_of
 from blendkit.review.work import Task
 from blendkit.review.zones import zone_strokes, zones_of
+from blendkit.sidecar import merge_settings
+
+if TYPE_CHECKING:
+    from blendkit.report.handwork import Work
 
 _PREVIEWS_KEPT = 2
 """Pairs whose small merge stays in memory: about 250 MB each."""
@@ -88,7 +92,7 @@ class Session:
             "undo": state.history.can_undo,
             "redo": state.history.can_redo,
             "ties": state.sidecar.ties,
-            "fields": setting_fields(state.settings, state.files.settings),
+            "fields": setting_fields(state.settings, merge_settings(state.asked.settings)),
             "job": _job(self.jobs.of(key)),
             "stale": state.stale,
             "notes": [state.trouble] if state.trouble else [],
@@ -100,7 +104,8 @@ class Session:
         for state in self.pairs.values():
             state.refresh()
             job = _job(self.jobs.of(state.id))
-            found.append({"id": state.id, "revision": state.revision, "job": job})
+            entry = self._entry(state)
+            found.append({"id": state.id, "revision": state.revision, "job": job, "entry": entry})
         return found
 
     def _reason(self, state: PairState) -> Reason:
@@ -218,9 +223,9 @@ class Session:
         with state.lock:
             work = state.work()
         layers = state.files.result.with_name(f"{state.files.result.stem}.matte.tif").is_file()
-        wanted = modes_of(state.sidecar.repairs, state.files.bridges)
-        modes = tuple(repairs.checked_mode(mode) for mode in wanted)
-        if self.jobs.add(key, Task(state.files, *work, modes, layers)):
+        modes = tuple(repairs.checked_mode(mode) for mode in state.repairs)
+        files = replace(state.files, asked=state.asked)
+        if self.jobs.add(key, Task(files, *work, modes, layers)):
             self._works[key] = work
 
     def try_repair(self, key: str, mode: str) -> Document:
@@ -264,6 +269,7 @@ class Session:
         self._previewers[state.id] = previewer
         while len(self._previewers) > _PREVIEWS_KEPT:
             _, oldest = self._previewers.popitem(last=False)
+            oldest.stop()  # nobody waits for it, and whoever asks next would
             oldest.drop()
         return previewer
 

@@ -6,6 +6,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from blendkit.errors import BlendkitError
 from blendkit.files import read_labels
 from blendkit.review.marks import thinned
 
@@ -22,10 +23,9 @@ def spots_of(path: Path, size: tuple[int, int]) -> dict[int, list[Box]]:
     path: the picture of flags; size: (width, height) of the full picture, px.
     """
     try:
-        about = path.stat()
-    except OSError:
+        return _spots(path, path.stat().st_mtime_ns, size)
+    except (OSError, BlendkitError):  # gone or damaged: the flags' boxes say where
         return {}
-    return _spots(path, about.st_mtime_ns, size)
 
 
 @lru_cache(maxsize=64)

@@ -11,9 +11,10 @@ from typing import Any, get_args
 from blendkit.errors import BlendkitError, InputError
 from blendkit.files.capture import read_capture
 from blendkit.masks.strokes import Stroke, strokes_from
-from blendkit.report.asked import asked_from
-from blendkit.report.handwork import handwork
-from blendkit.report.inputs import read_strokes
+from blendkit.report.asked import Asked, asked_from
+from blendkit.report.handwork import Work, handwork
+from blendkit.report.inputs import painted_at_another_size, read_strokes
+from blendkit.report.mending import modes_of
 from blendkit.review.fields import with_values
 from blendkit.review.folder import PairFiles, read_report
 from blendkit.review.history import History
@@ -21,7 +22,6 @@ from blendkit.settings import MergeSettings
 from blendkit.sidecar import (
     Decision,
     Sidecar,
-    Tie,
     merge_settings,
     read_sidecar,
     sidecar_path,
@@ -29,8 +29,6 @@ from blendkit.sidecar import (
     write_sidecar,
 )
 
-Work = tuple[tuple[Stroke, ...], tuple[Tie, ...], MergeSettings]
-"""Strokes, ties and settings."""
 MOST_STROKES = 20_000
 MOST_TIES = 200
 
@@ -54,6 +52,7 @@ class PairState:
         self.sidecar = Sidecar()
         self.history = History()
         self._painted = False
+        self._made: tuple[tuple[int, int] | None, ...] = ()
         self.refresh()
         self._merged_with = self.work()
 
@@ -70,24 +69,42 @@ class PairState:
     @property
     def settings(self) -> MergeSettings:
         """The settings that the next merge takes."""
-        return merge_settings(self.sidecar.settings, self.files.settings)
+        return merge_settings(self.sidecar.settings, merge_settings(self.asked.settings))
+
+    @property
+    def asked(self) -> Asked:
+        """What was asked for: in the list of pairs, else when it was merged last."""
+        report = None if self.files.listed else self.report
+        return self.files.asked if report is None else asked_from(report)
+
+    @property
+    def repairs(self) -> tuple[str, ...]:
+        """The modes of repair that the next merge takes; a bridge needs frames."""
+        bridges = self.files.bridges
+        modes = modes_of(self.sidecar.repairs, bridges, self.asked.repair)
+        return tuple(mode for mode in modes if bridges or mode != "bridge")
 
     @property
     def stale(self) -> bool:
         """Whether something was painted, tied or set since the result was made."""
         made_with = asked_from(self.report or {}).handwork
         if made_with:
-            return self.merged and handwork(*self.work()) != made_with
+            return self.merged and handwork(*self.work(), self.repairs) != made_with
         return self.merged and self.work() != self._merged_with  # a report of an older version
 
     def refresh(self) -> None:
         """Take up what another program wrote to the sidecar."""
         with self.lock:
+            made = _stamp(self.files.report), _stamp(self.files.result)
+            if made != self._made:
+                self._made = made
+                self.revision += 1  # another result is there, which nobody has seen
             stamp = _stamp(self.path)
-            if stamp == self._stamp and stamp is not None:
+            if stamp == self._stamp and stamp is not None and not self.trouble:
                 return
             try:
                 sidecar = read_sidecar(self.path)
+                self._check_size(sidecar)
                 found = self._with_strokes(sidecar)
             except BlendkitError as error:
                 self.trouble = str(error)
@@ -99,6 +116,14 @@ class PairState:
             if self._stamp is not None or stamp is not None:
                 self.revision += 1
             self.sidecar, self._stamp = found, stamp
+
+    def _check_size(self, sidecar: Sidecar) -> None:
+        """Raise InputError unless what was painted was painted on frames of this size."""
+        if sidecar.size is None or not self.files.background.is_file():
+            return
+        size = read_capture(self.files.background)[1]
+        if sidecar.size != size:
+            raise InputError(painted_at_another_size(sidecar.size, size, self.path.name))
 
     def _with_strokes(self, found: Sidecar) -> Sidecar:
         """Return a sidecar with the pair's file of strokes while nothing was painted in it."""
@@ -123,14 +148,18 @@ class PairState:
         frames = {"background": self.files.background, "foreground": self.files.foreground}
         return {role: _relative(path, folder) for role, path in frames.items()}
 
-    def decide(self, decision: Any) -> None:
-        """Keep a decision."""
+    def decide(self, decision: Any, shown: Any = None) -> None:
+        """Keep a decision; shown: the revision that was looked at, None where nobody says."""
         if decision not in get_args(Decision):
             raise InputError(
                 f"decision {decision!r}: choose one of {', '.join(get_args(Decision))}"
             )
         with self.lock:
             self.refresh()
+            if decision == "accepted" and not self.merged:
+                raise InputError("there is no result to accept: merge it first")
+            if decision == "accepted" and shown not in (None, self.revision):
+                raise InputError("another result is there since this one was shown: look again")
             if decision == "accepted" and self.stale:
                 raise InputError(
                     "strokes or numbers have changed since this result: merge again and look, "
@@ -188,7 +217,9 @@ class PairState:
             raise InputError("settings: give values by name")
         with self.lock:
             self.refresh()
-            overrides = with_values(self.sidecar.settings, values, self.files.settings)
+            overrides = with_values(
+                self.sidecar.settings, values, merge_settings(self.asked.settings)
+            )
             merge_settings(overrides)
             self._save(replace(self.sidecar, settings=overrides))
 
@@ -196,8 +227,8 @@ class PairState:
         """Note a repair for a kind of flag; the merge in full carries it out."""
         with self.lock:
             self.refresh()
-            others = [one for one in self.sidecar.repairs if one.get("flag") != kind]
-            self._save(replace(self.sidecar, repairs=(*others, {"flag": kind, "mode": mode})))
+            # One alone: a second would start from the discs that the first has changed.
+            self._save(replace(self.sidecar, repairs=({"flag": kind, "mode": mode},)))
 
     def work(self) -> Work:
         """Return what a merge depends on: strokes, ties and settings."""

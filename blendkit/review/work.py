@@ -108,7 +108,9 @@ def merge_in_full(task: Task, told: Progress) -> None:
         inputs=(*pair.inputs, *bridges),
         bits=files.bits,
         layers=task.layers,
-        asked=replace(files.asked, handwork=handwork(task.strokes, task.ties, task.settings)),
+        asked=replace(
+            files.asked, handwork=handwork(task.strokes, task.ties, task.settings, task.repairs)
+        ),
         repairs=repaired.records,
         time_s=time_s,
     )

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blendkit.batch.job import merge_job
+from blendkit.batch.job import _accepted, merge_job
 from blendkit.batch.lend import lent_hints
 from blendkit.batch.pairs_file import Pair
 from blendkit.batch.records import Job
@@ -151,6 +151,12 @@ def test_a_sidecar_wins_over_the_settings_of_the_list(tmp_path: Path) -> None:
     outcome = merge_job(Job(pair, out / "a.tif", out / ".blendkit", "another print"))
     assert (outcome.status, outcome.reason) == ("merged", "accepted in the review")
     assert (out / "a.tif").stat().st_mtime_ns == made
+    # The list names another file, older than the report: that is another picture.
+    assert _accepted(Job(pair, out / "a.tif", out / ".blendkit", "print")) is not None
+    other = replace(pair, clear=pair.foreground)
+    assert _accepted(Job(other, out / "a.tif", out / ".blendkit", "print")) is None
+    repaired = replace(pair, repair="taper")
+    assert _accepted(Job(repaired, out / "a.tif", out / ".blendkit", "print")) is None
     # Merged anew with other settings it is another picture, which nobody has seen.
     kept["settings"] = {"grain": {"seed": 78}}
     (out / "a.blendkit.json").write_text(json.dumps(kept))

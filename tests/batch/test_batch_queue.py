@@ -20,6 +20,7 @@ from blendkit.batch.records import Job, Outcome
 from blendkit.batch.run import Order, Report, Runner, run_batch
 from blendkit.errors import OutputError
 from blendkit.files import atomic
+from blendkit.sidecar import Sidecar, write_sidecar
 
 HERE = Path(__file__).parent
 
@@ -137,6 +138,14 @@ def test_a_pair_merged_alone_keeps_its_number_and_leaves_the_others(tmp_path: Pa
     report = run_batch(Order(pairs, tmp_path / "out", only=("p02",)), make)
     assert seen == [("p02", 3)]
     assert list(report.outcomes) == ["p02"]
+    whole = run_batch(Order(pairs, tmp_path / "out"), local())
+    write_sidecar(tmp_path / "out" / "p01.blendkit.json", Sidecar(decision="skipped"))
+    write_sidecar(tmp_path / "out" / "p00.blendkit.json", Sidecar(decision="accepted"))
+    run_batch(Order(pairs, tmp_path / "out", only=("p02",)), make)
+    summary = json.loads((tmp_path / "out" / "summary.json").read_text())["pairs"]
+    assert whole.counts["merged"] == 3
+    assert [one["status"] for one in summary] == ["merged", "left-out", "merged"]
+    assert summary[0]["reason"] == "accepted in the review"
 
 
 def test_a_process_that_dies_while_idle_costs_no_pair(tmp_path: Path) -> None:

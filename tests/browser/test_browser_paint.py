@@ -160,8 +160,8 @@ def test_by_keyboard_alone_a_pair_is_painted_and_decided(visit: Any) -> None:
         5 * stroke["diameter_px"] / 2, abs=1
     )
     page.keyboard.press("Escape")
-    page.keyboard.press("a")
-    visit.eventually(700, lambda: sidecar(visit)["decision"] == "accepted")
+    page.keyboard.press("s")
+    visit.eventually(700, lambda: sidecar(visit)["decision"] == "sent-back")
 
 
 def test_two_tabs_do_not_corrupt_the_sidecar(visit: Any) -> None:
@@ -198,6 +198,13 @@ def test_ties_are_placed_in_both_frames(visit: Any) -> None:
     assert other[0] - one[0] == pytest.approx(9 * 600 * 1.016 / box["width"], rel=0.35)
     page.get_by_role("button", name="Remove tie 1").click()
     visit.eventually(700, lambda: sidecar(visit)["ties"] == [])
+    page.keyboard.press("Space")  # the other way round: the foreground frame first
+    page.wait_for_timeout(500)
+    page.mouse.click(place[0] + 9, place[1])
+    page.wait_for_timeout(500)
+    page.mouse.click(*place)
+    visit.eventually(900, lambda: len(sidecar(visit)["ties"]) == 1)
+    assert sidecar(visit)["ties"][0] == [pytest.approx(one, abs=1.5), pytest.approx(other, abs=1.5)]
 
 
 def test_the_preview_changes_where_painted_and_nowhere_else(visit: Any) -> None:

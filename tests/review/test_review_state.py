@@ -266,7 +266,7 @@ def test_accepting_takes_no_strokes_over_from_a_file(state: PairState, tmp_path:
 
 def test_settings_given_to_the_merge_are_shown_and_can_be_changed_back(state: PairState) -> None:
     asked = Asked({"discs": {"disc_px": 40}})
-    given = PairState(replace(state.files, asked=asked))
+    given = PairState(replace(state.files, asked=asked, listed=True))
 
     def field() -> dict:
         fields = setting_fields(given.settings, given.files.settings)
@@ -301,3 +301,37 @@ def test_a_pair_that_uses_anothers_masks_is_merged_by_the_batch(state: PairState
     task = Task(borrowed.files, *borrowed.work())
     with pytest.raises(InputError, match="painted for gate: run `blendkit batch`"):
         merge_in_full(task, lambda *_: None)
+
+
+def test_another_result_than_the_one_that_was_looked_at_is_not_accepted(state: PairState) -> None:
+    seen = state.revision
+    made_with(state, handwork(*state.work()))  # as a batch would, with the page open
+    with pytest.raises(InputError, match="look again"):
+        state.decide("accepted", seen)
+    state.decide("accepted", state.revision)
+    state.files.result.unlink()
+    with pytest.raises(InputError, match="merge it first"):
+        state.decide("accepted")
+
+
+def test_strokes_of_another_size_are_told_and_not_mixed_with_new_ones(state: PairState) -> None:
+    width, height = SIZE
+    write_sidecar(state.path, Sidecar(size=(2 * width, 2 * height), strokes=(dab(500),)))
+    state.refresh()
+    assert "painted at 600 x 400 px" in state.trouble
+    before = state.path.read_bytes()
+    with pytest.raises(InputError, match="600 x 400"):
+        state.paint([dab(1)], SIZE)
+    assert state.path.read_bytes() == before
+
+
+def test_a_repair_kept_makes_the_result_stale_and_one_is_kept_at_a_time(state: PairState) -> None:
+    made_with(state, handwork(*state.work()))
+    state.repaired("soft-midground", "taper")
+    assert state.stale
+    state.repaired("blur-step", "extend")
+    assert state.repairs == ("extend",)
+    made_with(state, handwork(*state.work(), state.repairs))
+    assert not state.stale
+    state.repaired("soft-midground", "bridge")
+    assert state.repairs == (), "no frames for it"

@@ -34,8 +34,8 @@ async function ask(path, how = {}) {
 export const folder = () => ask("pairs");
 /** @param {string} id @returns {Promise<Pair>} */
 export const pair = (id) => ask(`pairs/${id}`);
-/** @param {string} id @param {Decision} decision @returns {Promise<Pair>} */
-export const decide = (id, decision) => ask(`pairs/${id}/decision`, { body: { decision } });
+/** @param {string} id @param {Decision} decision @param {number} [shown] revision that was looked at @returns {Promise<Pair>} */
+export const decide = (id, decision, shown) => ask(`pairs/${id}/decision`, { body: { decision, shown } });
 /** @param {string} id @param {Stroke[]} strokes @returns {Promise<Pair>} */
 export const paint = (id, strokes) => ask(`pairs/${id}/strokes`, { body: { strokes } });
 /** @param {string} id @param {number} x @param {number} y @param {Role} role @returns {Promise<Pair>} */

@@ -1,6 +1,6 @@
 // What is on the desk: the pairs, the one at hand, its preview; and every change to them.
 
-/** @import {Decision, Entry, Flag, Offer, Pair, Picture, Role, Stroke, Tie, Point} from "./shapes.js" */
+/** @import {Decision, Entry, Flag, News, Offer, Pair, Picture, Role, Stroke, Tie, Point} from "./shapes.js" */
 import * as api from "./api.js";
 
 const CALM_MS = 2500;
@@ -74,7 +74,7 @@ export class Desk extends EventTarget {
 
   /** @param {Decision} decision */
   decide(decision) {
-    return this.change((id) => api.decide(id, decision));
+    return this.change((id) => api.decide(id, decision, decision === "accepted" && this.pair?.id === id ? this.pair.revision : undefined));
   }
   /** @param {Stroke[]} strokes */
   paint(strokes) {
@@ -140,6 +140,13 @@ export class Desk extends EventTarget {
     this.dispatchEvent(new Event("change"));
   }
 
+  /** Keep the list in step with the news. @param {News[]} news */
+  #listed(news) {
+    const before = JSON.stringify(this.pairs);
+    this.pairs = this.pairs.map((entry) => news.find((one) => one.id === entry.id)?.entry ?? entry);
+    if (this.pair && JSON.stringify(this.pairs) !== before) this.dispatchEvent(new Event("change"));
+  }
+
   /** Keep the list in step with a pair. @param {Pair} pair */
   #noted(pair) {
     this.pairs = this.pairs.map((entry) => entry.id === pair.id
@@ -156,6 +163,7 @@ export class Desk extends EventTarget {
       const news = await api.news();
       const busy = news.some((one) => one.job && ["running", "waiting"].includes(one.job.state));
       wait = busy ? BUSY_MS : CALM_MS;
+      this.#listed(news);
       const own = news.find((one) => one.id === this.pair?.id);
       if (own && this.pair && (own.revision !== this.pair.revision || JSON.stringify(own.job) !== JSON.stringify(this.pair.job)))
         await this.#fetch(own.id);

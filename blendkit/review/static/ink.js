@@ -41,6 +41,8 @@ export class Ink {
     /** @type {Point | null} */
     this.half = null;
     /** @type {0 | 1} */
+    this.halfSide = 0;
+    /** @type {0 | 1} */
     this.side = 0;
     this.visible = false;
     this.waiting = false;
@@ -128,7 +130,7 @@ export class Ink {
 
   #drawTies() {
     this.ties.forEach((tie, index) => this.#pin(tie[this.side], String(index + 1), true));
-    if (this.half) this.#pin(this.half, String(this.ties.length + 1), this.side === 0);
+    if (this.half) this.#pin(this.half, String(this.ties.length + 1), this.side === this.halfSide);
   }
 
   /** @param {Point} place @param {string} number @param {boolean} solid */

@@ -35,7 +35,8 @@ function isTyping(event) {
 }
 
 /** @param {KeyboardEvent} event */
-const isControl = (event) => event.target instanceof HTMLButtonElement;
+const isControl = (event) => event.target instanceof HTMLButtonElement
+  || (event.target instanceof HTMLInputElement && event.target.type === "checkbox");
 
 /** @param {HTMLDialogElement} dialog @param {Key[]} table */
 export function fillHelp(dialog, table) {

@@ -33,6 +33,8 @@ let spot = 0; // which of the finding's places the view is at
 let trial = null;
 /** @type {Point | null} */
 let half = null;
+/** @type {0 | 1} where the half lies: 0 in the background frame, 1 in the foreground frame */
+let halfSide = 0;
 /** What was looked at before a task took the picture over. */
 let before = { first: "", way: "alone", marks: "" };
 
@@ -243,12 +245,14 @@ function lookAtSide(side) {
 function pin(place) {
   const pair = desk.pair;
   if (!pair) return;
-  if (half === null || ink.side === 0) {
-    half = place;
-    ink.half = half;
-    lookAtSide(1);
+  const side = ink.side;
+  if (half === null || halfSide === side) {
+    half = ink.half = place;
+    halfSide = ink.halfSide = side;
+    lookAtSide(side === 0 ? 1 : 0);
   } else {
-    const ties = /** @type {import("./shapes.js").Tie[]} */ ([...pair.ties, [half, place]]);
+    const tie = side === 1 ? [half, place] : [place, half];
+    const ties = /** @type {import("./shapes.js").Tie[]} */ ([...pair.ties, tie]);
     half = ink.half = null;
     desk.tie(ties);
     lookAtSide(0);
@@ -261,7 +265,7 @@ function pin(place) {
 async function decide(decision) {
   const again = desk.pair?.decision === decision;
   await desk.decide(again ? "open" : decision);
-  if (!again) nextOpen();
+  if (!again && desk.pair?.decision === decision) nextOpen();  // else it was refused
 }
 
 function nextOpen() {

@@ -42,6 +42,6 @@
  */
 /** @typedef {{folder: string, pairs: Entry[]}} Folder */
 /** @typedef {{revision: number, pictures: Picture[]}} Preview */
-/** @typedef {{id: string, revision: number, job: Job | null}} News */
+/** @typedef {{id: string, revision: number, job: Job | null, entry: Entry}} News */
 
 export {};
