@@ -19,8 +19,9 @@ from blendkit.alignment import Light
 from blendkit.alignment.cells import DARK, Cells, make_cells
 from blendkit.alignment.flare import fit_flare, tone_spread_ev
 from blendkit.alignment.light_notes import light_notes
+from blendkit.alignment.relight import apply_light
 from blendkit.alignment.robust_fit import reweighted_fit
-from blendkit.alignment.smooth_local import fit_local
+from blendkit.alignment.smooth_local import LocalLight, fit_local, local_terms
 from blendkit.alignment.tone import ToneCurve, rendered, steepness, straightened
 from blendkit.alignment.tone_fit import TYPICAL, looks_rendered, next_curve
 from blendkit.filters.resample import reduce_by
@@ -28,6 +29,8 @@ from blendkit.filters.robust import weighted_median
 from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.settings import LightSettings
 
+_NONE = Light((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), 0.0)
+"""No difference of light."""
 _RIDGE = 1e-6
 _ONE_GAIN_FITS_EV = 0.025
 """Spread of the ratio over the tones up to which one gain is taken to fit them all."""
@@ -74,12 +77,30 @@ def fit_light(
     Light
         residual_ev is the weighted median left; notes say what looks wrong.
     """
-    cells, light = _simplest_that_fits(background.pixels, aligned, usable, settings.window_share)
-    local = fit_local(cells, _left_ev(cells, light))
-    if settings.follow_local:
-        light = replace(light, local_ev=local.coefficients)
+    own, window = background.pixels, settings.window_share
+    followed = _local_beside(own, aligned, usable, window) if settings.follow_local else None
+    if followed is not None:
+        taken_off = tuple(-value for value in followed.coefficients)
+        own = apply_light(own, replace(_NONE, local_ev=taken_off))
+    cells, light = _simplest_that_fits(own, aligned, usable, window)
+    local = followed or fit_local(cells, _left_ev(cells, light))
+    if followed is not None:
+        light = replace(light, local_ev=followed.coefficients)
     light = replace(light, local_range_ev=local.range_ev)
     return replace(light, notes=light_notes(light, background.capture, recorded))
+
+
+def _local_beside(
+    background: Float, aligned: Float, usable: Bool, window_share: float
+) -> LocalLight:
+    """Fit a local light in one with gain and fall-off.
+
+    Fitted first, these would be thrown off one side's cells by a light from the other.
+    """
+    cells = make_cells(background, aligned, usable, window_share)
+    terms = local_terms(cells.weight.shape[:2])
+    own = np.repeat(terms.reshape(-1, terms.shape[2]), 3, axis=0)  # the same in all channels
+    return fit_local(cells, _left_ev(cells, _fit_plain(cells, beside=own)))
 
 
 def _simplest_that_fits(
@@ -146,15 +167,23 @@ def _spread(cells: Cells, light: Light) -> float:
     return tone_spread_ev(cells, _left_ev(cells, light))
 
 
-def _fit_plain(cells: Cells, start: Light | None = None) -> Light:
-    """Fit gain and fall-off, with the start's flare and curve taken as given."""
-    start = start or Light((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), 0.0)
+def _fit_plain(
+    cells: Cells, start: Light | None = None, *, beside: NDArray[np.floating] | None = None
+) -> Light:
+    """Fit gain and fall-off, with the start's flare and curve taken as given.
+
+    beside: further terms, one row per cell and channel, that take what is theirs and are dropped.
+    """
+    start = start or _NONE
     difference = cells.logs_b - _without_flare(cells.logs_f, start.flare)
     weights, slope = cells.weight.reshape(-1), _slope(cells, start.curve).reshape(-1)
     # In EV of the files: a steep part of the curve magnifies whatever else differs.
-    rows, values = _design(cells.radial) / slope[:, None], difference.reshape(-1) / slope
+    design = _design(cells.radial)
+    if beside is not None:
+        design = np.hstack([design, beside])
+    rows, values = design / slope[:, None], difference.reshape(-1) / slope
     fitted, active = reweighted_fit(rows, values, weights, ridge=_RIDGE)
-    light = replace(start, gain_ev=_triple(fitted[:3]), falloff_ev=_triple(fitted[3:]))
+    light = replace(start, gain_ev=_triple(fitted[:3]), falloff_ev=_triple(fitted[3:6]))
     left = np.abs(_left_ev(cells, light)).reshape(-1) / slope
     return replace(light, residual_ev=weighted_median(left, active + 1e-12))
 

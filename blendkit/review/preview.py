@@ -153,6 +153,21 @@ class Previewer:
             merged = self._merged(strokes, ties, settings, turn)
         return _shown(merged)
 
+    def current(
+        self, strokes: tuple[Stroke, ...], ties: tuple[Tie, ...], settings: MergeSettings
+    ) -> Merged:
+        """Return the small merge of these, made now if need be; no preview is given up for it.
+
+        Raises
+        ------
+        Superseded : a request came in meanwhile.
+        BlendkitError : the pair cannot be merged.
+        """
+        with self._guard:
+            turn, self._wanted = self._newest, settings
+        with self._work:
+            return self._merged(strokes, ties, settings, turn)
+
     def merged(self) -> Merged | None:
         """Return the small merge as it is; None before the first."""
         return self._now

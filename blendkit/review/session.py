@@ -5,11 +5,12 @@ from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast, get_args
+from typing import Any, cast, get_args
 
 from blendkit.errors import InputError
 from blendkit.files.capture import read_capture
 from blendkit.masks.strokes import Paint, Role
+from blendkit.report.handwork import Work, handwork
 from blendkit.review import marks, repairs
 from blendkit.review.fields import NEAR, setting_fields
 from blendkit.review.folder import pairs_in
@@ -23,9 +24,6 @@ from blendkit.review.state import PairState, strokes_of
 from blendkit.review.work import Task
 from blendkit.review.zones import zone_strokes, zones_of
 from blendkit.sidecar import merge_settings
-
-if TYPE_CHECKING:
-    from blendkit.report.handwork import Work
 
 _PREVIEWS_KEPT = 2
 """Pairs whose small merge stays in memory: about 250 MB each."""
@@ -161,7 +159,12 @@ class Session:
         makers["zones"] = lambda: marks.zones_mark(self._small_merge(state), size)
         makers["clipped"] = lambda: marks.clipped_mark(self.pyramids, background, foreground)
         version = by_kind["result"].id[-10:] if "result" in by_kind else foreground.id[-10:]
-        found = {f"{state.id}-{kind}-{version}": (kind, make) for kind, make in makers.items()}
+        work = handwork(*state.work())  # the small merge, which two marks show, hangs on it
+        versions = {"blur": version + work, "zones": version + work}
+        found = {
+            f"{state.id}-{kind}-{versions.get(kind, version)}": (kind, make)
+            for kind, make in makers.items()
+        }
         self._marks.update({key: make for key, (_, make) in found.items()})
         return [
             {"id": key, "kind": kind, "label": marks.LABELS[kind]}
@@ -282,10 +285,7 @@ class Session:
         return small_frames(*pyramids, captures, names, masks=files.masks, aligned=aligned)
 
     def _small_merge(self, state: PairState) -> Any:
-        previewer = self._previewer(state)
-        if previewer.merged() is None:
-            previewer.update(*state.work())
-        return previewer.merged()
+        return self._previewer(state).current(*state.work())
 
     def _ended(self, key: str, job: Job) -> None:
         if job.state == "done":

@@ -83,6 +83,21 @@ def test_cloud_shadow_is_reported_and_left(scene: Float) -> None:
     assert after < 0.4 * before
 
 
+@pytest.mark.parametrize("ramp_ev", [0.5, 1.0])
+def test_a_light_from_one_side_is_followed_beside_gain_and_falloff(
+    scene: Float, ramp_ev: float
+) -> None:
+    """One after the other, each takes a part of what is the other's: 2.5 EV off at the corners."""
+    across = np.linspace(-0.5, 0.5, 600)[None, :]
+    here_ev = -ramp_ev * across - 1.0 * radial_terms(SHAPE)[..., 0]
+    here = (scene * np.exp2(here_ev)[..., None]).astype(np.float32)
+    light = _fit(here, scene, replace(SETTINGS, follow_local=True))
+    assert light.falloff_ev_corner == pytest.approx(-1.0, abs=0.05)
+    assert light.local_range_ev == pytest.approx(ramp_ev, abs=0.05)
+    assert np.abs(_left_ev(here, scene, light)).max() < 0.05
+    assert 0 <= light.residual_ev < 0.01
+
+
 def test_flare_in_one_frame(scene: Float) -> None:
     there = (scene * 0.8 + 0.008).astype(np.float32)
     light = _fit(scene, there)

@@ -10,7 +10,7 @@ from blendkit.frame import Capture, Frame
 from blendkit.masks.strokes import Stroke
 from blendkit.merge import merge_pair
 from blendkit.review.preview import Previewer, Small, Superseded
-from blendkit.settings import ApertureSettings, MergeSettings
+from blendkit.settings import ApertureSettings, MergeSettings, ViewingSettings
 
 
 def small() -> Small:
@@ -57,3 +57,13 @@ def test_strokes_leave_the_f_number_that_was_asked_for() -> None:
     assert np.array_equal(shown.pixels, whole.pixels)
     previewer.update(strokes, (), settings)
     assert previewer.merged() is shown
+
+
+def test_a_mark_takes_no_turn_and_shows_what_is_set_now() -> None:
+    previewer = Previewer(small)
+    turns = previewer._newest
+    first = previewer.current((), (), MergeSettings())
+    assert previewer._newest == turns, "a preview under way is not given up for it"
+    assert previewer.current((), (), MergeSettings()).pixels is first.pixels
+    changed = MergeSettings(viewing=ViewingSettings(print_width_cm=20))
+    assert previewer.current((), (), changed).settings.viewing.print_width_cm == 20
