@@ -21,6 +21,8 @@ from blendkit.files.quiet import quiet
 if TYPE_CHECKING:
     from PIL.Image import Image
 
+_SRGB_GAMMA, _SAME_GAMMA = 2.2, 0.02
+"""What gAMA 0.45455 stands for, with which sRGB is marked, and how far another may be from it."""
 _REFUSED = {
     "P": "has a colour palette; save it as RGB",
     "PA": "has a colour palette; save it as RGB",
@@ -48,6 +50,7 @@ def decode(path: Path, name: str) -> Decoded:
         check_size(name, *image.size)
         check_claim(name, image.width * image.height * channels * bits // 8, path.stat().st_size)
         is_png = image.format == "PNG"
+        notes = (*notes, *_other_gamma(image, name))
         return Decoded(
             size=image.size,
             channels=channels,
@@ -93,6 +96,18 @@ def _check_kind(image: "Image", name: str) -> None:
         raise InputError(f"{name}: has a transparent colour; flatten it and save it without alpha")
     if image.mode not in ("RGB", "L", "I", "I;16", "I;16B"):
         raise InputError(f"{name}: is of kind {image.mode}; save it as RGB")
+
+
+def _other_gamma(image: "Image", name: str) -> Iterator[str]:
+    """Note a PNG that says by gAMA alone that it is not encoded as sRGB (W3C PNG, 11.3.2)."""
+    said = image.info.get("gamma")
+    if not said or "srgb" in image.info or "icc_profile" in image.info:
+        return
+    if abs(said * _SRGB_GAMMA - 1) > _SAME_GAMMA:
+        yield (
+            f"{name}: says gamma {said:.3g} and carries no profile; taken as sRGB: export it again "
+            "with its profile, or as sRGB"
+        )
 
 
 def _png_depth(path: Path, image: "Image") -> int:

@@ -1,6 +1,8 @@
 """What is read and written untouched comes back as the same values."""
 
+import struct
 import tracemalloc
+import zlib
 from pathlib import Path
 
 import numpy as np
@@ -193,3 +195,20 @@ def test_of_a_tiff_that_begins_with_a_reduced_page_the_picture_is_read(tmp_path:
     frame = read_frame(path)
     assert frame.size == (48, 24)
     np.testing.assert_allclose(frame.pixels, SRGB.table(255)[216], atol=1e-5)
+
+
+@pytest.mark.parametrize(("gamma", "noted"), [(1.0, True), (0.45455, False), (None, False)])
+def test_a_png_that_says_another_gamma_without_a_profile_is_noted(
+    tmp_path: Path, gamma: float | None, noted: bool
+) -> None:
+    """W3C PNG, 11.3.2.1: gAMA holds 100,000 times the exponent from light to samples."""
+    path = tmp_path / "a.png"
+    Image.fromarray(np.full((20, 30, 3), 90, np.uint8)).save(path)
+    data = path.read_bytes()
+    if gamma is not None:
+        body = b"gAMA" + struct.pack(">I", round(100_000 * gamma))
+        chunk = struct.pack(">I", 4) + body + struct.pack(">I", zlib.crc32(body))
+        path.write_bytes(data[:33] + chunk + data[33:])
+    notes = read_frame(path).notes
+    assert any("says gamma 1" in note for note in notes) is noted
+    assert bool(notes) is noted
