@@ -14,8 +14,6 @@ MOST_SIDE_PX = 32_766
 
 PAINTED = 0.5
 """From here on a mask or a stroke says that something was painted."""
-_FAINT = 0.02
-"""Coverage up to which a given matte leaves a place to the background."""
 _RIM = 0.04
 _SAME_SHAPE = 0.005
 
@@ -96,7 +94,7 @@ class Hints:
         for mask, least in (
             (self.foreground_mask, PAINTED),
             (self.front_strokes, PAINTED),
-            (self.matte, _FAINT),
+            (self.matte, 0),  # what it covers at all is pasted
         ):
             if mask is not None:
                 result |= mask > least
