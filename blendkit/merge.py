@@ -130,7 +130,7 @@ def merge_pair(
         noise = noise_models(background, foreground, lit)
         foreground = foreground.recorded  # its light is in `lit`: whoever lent it may let go of it
         grain = noise[0].at_middle_grey, noise[1].at_middle_grey
-        blur, softness = _measured(background, lit, lit.free, grain, settings)
+        blur, softness = _measured(background, lit, lit.free(painted), grain, settings)
     with watch("matte"):
         frames = background.pixels, lit.aligned
         kept, drawn = _sitter(frames, blur, grain[1], painted)
@@ -139,7 +139,7 @@ def merge_pair(
         found = _coverage(frames, captures, lit, lights, blur, region, hints, grain[1], settings)
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
-            bare = lit.free & ~near(found.alpha > 0)
+            bare = lit.free(painted) & ~near(found.alpha > 0)
             blur, softness = _measured(background, lit, bare, grain, settings)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings)

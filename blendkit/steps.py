@@ -65,20 +65,24 @@ class Lit:
     """The foreground frame on the background grid, in the background frame's light.
 
     aligned: float32 (height, width, 3), linear.  covered: bool (height, width), where it reaches.
-    free: bool (height, width), where both hold light and nobody painted foreground.
+    painted_over: whether foreground was painted all over, so that nothing is left to measure by.
     clipped: bool (height, width), where the background and the foreground frame were full.
     """
 
     aligned: Float
     covered: Bool
-    free: Bool
     light: Light
     clipped: tuple[Bool, Bool]
+    painted_over: bool = False
 
     @property
     def shared(self) -> Bool:
         """Where both frames hold light, bool (height, width)."""
         return np.asarray(self.covered & ~self.clipped[0] & ~self.clipped[1], np.bool_)
+
+    def free(self, painted: Bool) -> Bool:
+        """Return where both hold light and nobody painted foreground; all, if nothing is left."""
+        return self.shared if self.painted_over else self.shared & ~painted
 
 
 def in_one_light(
@@ -95,12 +99,14 @@ def in_one_light(
     moved = warp_to_background(foreground.pixels, matrix, background.size)
     full_b = clipped_at(background, background.pixels, np.eye(3))
     full_f = clipped_at(foreground, moved.pixels, matrix)
-    seen = moved.footprint & ~full_b & ~full_f
-    free = seen & ~painted
-    if np.count_nonzero(free) < _LEAST_FREE * np.count_nonzero(seen):
-        free = seen  # somebody painted all over: what the veil dims is better than nothing
+    free = moved.footprint & ~full_b & ~full_f
+    seen = np.count_nonzero(free)
+    painted_over = bool(np.count_nonzero(free & ~painted) < _LEAST_FREE * seen)
+    if not painted_over:  # else what the veil dims is better than nothing
+        free &= ~painted
     light = fit_light(background, moved.pixels, free, settings.light, recorded=foreground.capture)
-    return Lit(apply_light(moved.pixels, light), moved.footprint, free, light, (full_b, full_f))
+    lit = apply_light(moved.pixels, light)
+    return Lit(lit, moved.footprint, light, (full_b, full_f), painted_over)
 
 
 def noise_models(

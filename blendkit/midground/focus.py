@@ -21,7 +21,6 @@ import numpy as np
 
 from blendkit.filters.bands import band_pass, gaussian
 from blendkit.filters.resample import reduce_by
-from blendkit.filters.threads import each_result
 from blendkit.frame import Bool, Float, luminance
 from blendkit.midground import Flag
 from blendkit.midground.edge_discs import crest_discs
@@ -77,7 +76,8 @@ def missed_focus(
     if not _LEAST_SHARE < float(sitter.mean()) < _LARGEST_SHARE:
         return
     visible = just_visible_px(size, viewing)
-    edges = each_result(lambda read: _edges(*read), zip(frames, noise, strict=True))
+    # One after the other: here a merge needs most memory.
+    edges = [_edges(frame, sigma) for frame, sigma in zip(frames, noise, strict=True)]
     shape = edges[0][0].crest.shape
     zone = cv2.resize(sitter.astype(np.float32), shape[::-1], interpolation=cv2.INTER_AREA) > 0.5
     zone = _grown(zone, 5)
