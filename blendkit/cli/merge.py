@@ -150,6 +150,18 @@ def command(
     )
     for wanted in job.deliveries:
         check_profile(wanted.profile)
+    _check_asked(ties, repair, bridges, aligned=aligned)
+    if preview:
+        _check_preview(job)
+        run_preview(job)
+    else:
+        run_merge(job)
+
+
+def _check_asked(
+    ties: tuple[str, ...], repair: str | None, bridges: tuple[Path, ...], *, aligned: bool
+) -> None:
+    """Raise InputError for options that contradict each other or miss one."""
     if aligned and ties:
         raise InputError(
             f"--tie {ties[0]}: says where the frames lie, and --aligned that they lie on each "
@@ -157,11 +169,6 @@ def command(
         )
     if repair == "bridge" and not bridges:
         raise InputError("--repair bridge: needs a third frame: give it with --bridge FILE")
-    if preview:
-        _check_preview(job)
-        run_preview(job)
-    else:
-        run_merge(job)
 
 
 def _check_preview(job: Any) -> None:

@@ -160,6 +160,15 @@ def read_report(path: Path) -> dict[str, Any] | None:
     return document if right else None
 
 
+def stamp_of(path: Path) -> tuple[int, int] | None:
+    """Return time of change, ns, and size of a file, bytes; None if it is gone."""
+    try:
+        about = path.stat()
+    except OSError:
+        return None
+    return about.st_mtime_ns, about.st_size
+
+
 def _roles(document: dict[str, Any]) -> dict[str, str]:
     inputs = [item for item in document.get("inputs", []) if isinstance(item, dict)]
     return {str(item.get("role")): str(item.get("path")) for item in inputs}

@@ -12,7 +12,7 @@ import numpy as np
 from blendkit.files.capture import read_capture
 from blendkit.frame import Capture, Label, Matrix
 from blendkit.report.asked import asked_from
-from blendkit.review.folder import PairFiles
+from blendkit.review.folder import PairFiles, stamp_of
 from blendkit.review.pyramid import Pyramids, count_levels
 from blendkit.review.tiles import OVERLAP_PX, TILE_PX, Placed, as_jpeg
 
@@ -47,7 +47,7 @@ class Tiled:
 
     def tile(self, pyramids: Pyramids, level: int, column: int, row: int) -> bytes | None:
         """Return a tile as JPEG; None if there is no such tile, or another picture by now."""
-        if _stamp(self.path) != self.stamp:
+        if stamp_of(self.path) != self.stamp:
             return None
         pixels = Placed(pyramids.of(self.path), self.size, self.matrix).tile(level, column, row)
         return None if pixels is None else as_jpeg(pixels)
@@ -153,19 +153,10 @@ def _tiled(
     note: str = "",
     matrix: Matrix | None = None,
 ) -> Tiled:
-    stamp = _stamp(path)
+    stamp = stamp_of(path)
     words = f"{path}|{stamp}|{kind}|{matrix}"
     version = hashlib.sha256(os.fsencode(words)).hexdigest()[:10]
     return Tiled(f"{pair}-{kind}-{version}", kind, note, path, size, stamp, matrix)
-
-
-def _stamp(path: Path) -> tuple[int, int] | None:
-    """Return time of change and size of a file; None if it is gone."""
-    try:
-        about = path.stat()
-    except OSError:
-        return None
-    return about.st_mtime_ns, about.st_size
 
 
 def whole(pair: str, kind: str, version: int, pixels: Label, size: tuple[int, int]) -> Whole:

@@ -16,7 +16,7 @@ from blendkit.report.handwork import Work, handwork
 from blendkit.report.inputs import painted_at_another_size, read_strokes
 from blendkit.report.mending import modes_of
 from blendkit.review.fields import with_values
-from blendkit.review.folder import PairFiles, read_report
+from blendkit.review.folder import PairFiles, read_report, stamp_of
 from blendkit.review.history import History
 from blendkit.settings import MergeSettings
 from blendkit.sidecar import (
@@ -95,11 +95,11 @@ class PairState:
     def refresh(self) -> None:
         """Take up what another program wrote to the sidecar."""
         with self.lock:
-            made = _stamp(self.files.report), _stamp(self.files.result)
+            made = stamp_of(self.files.report), stamp_of(self.files.result)
             if made != self._made:
                 self._made = made
                 self.revision += 1  # another result is there, which nobody has seen
-            stamp = _stamp(self.path)
+            stamp = stamp_of(self.path)
             if stamp == self._stamp and stamp is not None and not self.trouble:
                 return
             try:
@@ -140,7 +140,7 @@ class PairState:
         if not self._painted:  # strokes of a file stay that file's
             written = replace(written, size=None, strokes=())
         write_sidecar(self.path, written)
-        self.sidecar, self._stamp = changed, _stamp(self.path)
+        self.sidecar, self._stamp = changed, stamp_of(self.path)
         self.revision += 1
 
     def _inputs(self) -> dict[str, str]:
@@ -252,14 +252,6 @@ def strokes_of(body: Any, size: tuple[int, int]) -> tuple[Stroke, ...]:
 
 def _sane(place: tuple[float, float]) -> bool:
     return all(-1e6 < value < 1e6 for value in place)
-
-
-def _stamp(path: Path) -> tuple[int, int] | None:
-    try:
-        about = path.stat()
-    except OSError:
-        return None
-    return about.st_mtime_ns, about.st_size
 
 
 def _relative(path: Path, folder: Path) -> str:
