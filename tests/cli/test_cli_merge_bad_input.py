@@ -209,6 +209,10 @@ def test_strokes_that_cannot_be_used(good: Path, text: str) -> None:
         (["-o", "gate.tif", "--disc-px", "-3"], ("disc_px", "-3")),
         (["-o", "gate.tif", "--tie", "1,2"], ("--tie 1,2",)),
         (["-o", "gate.tif", "--tie", "500,10=12,13"], ("500,10", "outside the picture")),
+        (
+            ["-o", "gate.tif", "--aligned", "--tie", "5,10=12,13"],
+            ("--tie 5,10=12,13", "leave out one"),
+        ),
         (["-o", "gate.jpg", "--bits", "16"], ("gate.jpg", "16 bits")),
         (["-o", "gate.tif", "--zones", "z.tif"], ("z.tif", ".png")),
         (["-o", "gate.tif", "--zones", "gate.flags.png"], ("gate.flags.png", "another name")),
