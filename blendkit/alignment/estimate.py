@@ -11,7 +11,7 @@ from blendkit.alignment.content import check_content
 from blendkit.alignment.fit import Fit
 from blendkit.alignment.local import with_local_motion
 from blendkit.alignment.quality import Evidence, confidence_of, stated_uncertainty_px
-from blendkit.alignment.refine import first_discs, refine
+from blendkit.alignment.refine import first_discs, is_soft, refine
 from blendkit.alignment.refusal import refuse
 from blendkit.alignment.select import earned, with_best_model
 from blendkit.alignment.sharpest import ask_sharpest
@@ -101,7 +101,8 @@ def _finest(
     """Fit a similarity from coarse to fine, then the model that settings or evidence ask for."""
     factors = working_factors(max(light_b.shape), settings)
     fit = refine(light_b, light_f, start, factors, settings, found=found)
-    sharpest = ask_sharpest(light_b, light_f, fit, factors)
+    soft = found if found and is_soft(found) else None
+    sharpest = ask_sharpest(light_b, light_f, fit, factors, soft=soft)
     own = sharpest.own
     # A zone spread over the frame contradicts a similarity, too, where the lens asks for more.
     if own and sharpest.leads and _may_lead(own, light_b, settings):

@@ -21,6 +21,9 @@ _DISC_PENALTY = 0.25
 
 Blur-matched background carries veil, parallax and wrong blur, which its own residuals do not show.
 """
+SOUGHT_FROM_PX = 4.0
+"""Relative disc, px of the scale, from which the best one is sought beside the trial's."""
+_NEARBY = (0.5, 0.6, 0.7, 0.83, 1.0, 1.2, 1.4), (0.92, 1.0, 1.08)
 _TRUSTED_BY_CHANCE = 0.002
 """Share of the frame, weighted by trust, that agrees by chance: where nothing is in focus in both
 frames, windows of noise and of boughs on trees do, and a fit to them predicts a small error."""
@@ -67,13 +70,26 @@ class Level:
         self._grid = models.grid_points((light_b.shape[1], light_b.shape[0])) - self._corner
         self._allowed = None if allowed is None else cut(allowed, box_b)
 
-    def fit(self, matrix: Matrix, discs_px: Sequence[float], model: str) -> Fit:
-        """Try the relative discs for two steps each, then settle with the best of them."""
+    def fit(
+        self,
+        matrix: Matrix,
+        discs_px: Sequence[float],
+        model: str,
+        *,
+        penalty: float = _DISC_PENALTY,
+        seek: bool = True,
+    ) -> Fit:
+        """Try the relative discs for two steps each, then settle with the best of them.
+
+        penalty: share by which each px of disc counts against it among them.
+        seek: whether a large disc is sought between the trials', too.
+        """
         small = matrix_at_reduced_scale(matrix, self.factor)
         small = self._to_crop_f @ small @ np.linalg.inv(self._to_crop_b)
         if len(discs_px) > 1:
-            trials = each_result(partial(self._trial, small, model=model), discs_px)
-            _, disc_px, small = min(trials, key=lambda t: t[0])
+            disc_px, small = self._best_of(small, discs_px, model, penalty)
+            if seek and abs(disc_px) >= SOUGHT_FROM_PX:
+                disc_px, small = self._matched(disc_px, small, model)
         else:
             (disc_px,) = discs_px
         bands = self._bands(disc_px)
@@ -81,19 +97,42 @@ class Level:
         correlation = self._correlation(small, bands, system.weights)
         return self._describe(small, system, disc_px, model, correlation)
 
-    def _trial(self, small: Matrix, disc_px: float, *, model: str) -> tuple[float, float, Matrix]:
+    def _trial(
+        self, small: Matrix, disc_px: float, *, model: str, penalty: float
+    ) -> tuple[float, float, Matrix]:
         """Return the error that a few steps with a disc leave, that disc, and where they lead."""
         bands = self._bands(disc_px)
         moved, system = self._gauss_newton(small, bands, model, _TRIAL_ITERATIONS, draft=True)
-        return self._error_px(system, model, disc_px), disc_px, moved
+        return self._error_px(system, model, disc_px, penalty), disc_px, moved
 
-    def _error_px(self, system: System, model: str, disc_px: float) -> float:
+    def _matched(self, disc_px: float, small: Matrix, model: str) -> tuple[float, Matrix]:
+        """Return the disc near a trial's that matches best, and where it leads.
+
+        Fits to zones about as soft are compared by what their residuals say, without the penalty,
+        which speaks between soft zones and sharp ones.
+        """
+        for ratios in _NEARBY:
+            near = [disc_px * ratio for ratio in ratios]
+            disc_px, small = self._best_of(small, near, model, 0.0)
+        return disc_px, small
+
+    def _best_of(
+        self, small: Matrix, discs_px: Sequence[float], model: str, penalty: float
+    ) -> tuple[float, Matrix]:
+        """Return the disc with which a few steps leave the least error, and where they lead."""
+        trials = each_result(partial(self._trial, small, model=model, penalty=penalty), discs_px)
+        _, disc_px, moved = min(trials, key=lambda t: t[0])
+        return disc_px, moved
+
+    def _error_px(
+        self, system: System, model: str, disc_px: float, penalty: float = _DISC_PENALTY
+    ) -> float:
         """Return the error over the whole frame that the fit is taken to have, px of the scale."""
         covariance = system.block_covariance(model)
         error = models.predicted_rms_px(covariance, model, self._grid, self.size)
         trusted = float(system.weights.sum() / np.prod(self._shape))
         chance = _TRUSTED_BY_CHANCE / (trusted + 1e-12)
-        return error * (1 + _DISC_PENALTY * abs(disc_px)) * (1 + chance**2)
+        return error * (1 + penalty * abs(disc_px)) * (1 + chance**2)
 
     def _bands(self, disc_px: float) -> _Bands:
         """Return both bands, with the sharper frame blurred by the relative disc."""

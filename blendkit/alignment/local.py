@@ -51,7 +51,7 @@ def with_local_motion(background: Float, foreground: Float, found: Alignment) ->
     allowed = _outside_zone(found, reduce_by(background, factor).shape)
     level = Level(background, foreground, factor, found.matrix, None, allowed=allowed)
     discs = [-d for d in reversed(_DISCS_PX)] + [0.0, *_DISCS_PX]
-    motion = _motion(level.fit(found.matrix, discs, "translation"), found)
+    motion = _motion(level.fit(found.matrix, discs, "translation", seek=False), found)
     limit = _LARGEST_UNCERTAINTY_SHARE * max(background.shape)
     if motion is None or motion.uncertainty_px > limit:
         return found

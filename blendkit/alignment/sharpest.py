@@ -16,6 +16,7 @@ import numpy as np
 from blendkit.alignment import models
 from blendkit.alignment.fit import Fit
 from blendkit.alignment.level import Level
+from blendkit.alignment.refine import borne_out
 from blendkit.alignment.system import WINDOW_PX
 from blendkit.filters.bands import band_pass, window_mean
 from blendkit.filters.resample import matrix_at_reduced_scale, reduce_by
@@ -56,7 +57,14 @@ class Sharpest:
     doubt_px: float
 
 
-def ask_sharpest(background: Float, foreground: Float, fit: Fit, factors: list[int]) -> Sharpest:
+def ask_sharpest(
+    background: Float,
+    foreground: Float,
+    fit: Fit,
+    factors: list[int],
+    *,
+    soft: Fit | None = None,
+) -> Sharpest:
     """Fit the zone that is sharpest in both frames, and compare it with a fit to all evidence.
 
     Parameters
@@ -67,12 +75,16 @@ def ask_sharpest(background: Float, foreground: Float, fit: Fit, factors: list[i
         A similarity.
     factors : list of int
         Reductions to work at, coarsest first.
+    soft : Fit, optional
+        Of a background that nobody focused, where the search found that it leads.
     """
     loose, strict = sharp_zones(background, foreground, fit.matrix, factors[-1])
     own = _zone_fit(background, foreground, fit, loose, factors)
     apart_px = _apart_px(own, fit.matrix) if own else 0.0
     far = apart_px > _LARGEST_SHARE * max(background.shape)
     leads = own is not None and not far and apart_px > _DISAGREES * own.frame_error_px
+    if leads and own is not None and soft is not None:
+        leads = borne_out(own, soft)
     followed = own if own is not None and leads else fit
     very = _zone_fit(background, foreground, followed, strict, factors, coarse_only=True)
     doubt_px = apart_px if far else 0.0
@@ -160,7 +172,9 @@ def _zone_fit(
         matrix = best.matrix if best else start.matrix
         allowed = reduce_by(zone, factor // finest)
         level = Level(background, foreground, factor, matrix, where, allowed=allowed)
-        fit = level.fit(matrix, sorted({0.0, start.relative_disc_px / factor}), "similarity")
+        discs_px = sorted({0.0, start.relative_disc_px / factor})
+        # Without penalty: a zone that asks for the whole fit's disc is no sharper than the rest.
+        fit = level.fit(matrix, discs_px, "similarity", penalty=0.0)
         if best and fit.frame_error_px > _NO_WORSE * best.frame_error_px:
             break
         best = fit

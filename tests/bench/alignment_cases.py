@@ -29,6 +29,8 @@ class Case:
     disc_px: disc of the foreground; the background's is 0.55 of it; both in the background frame.
     in_focus: share of the frame that the sitter fills, about; None = the scene's own figure,
         0 = nobody, and then nothing is in focus in both frames.
+    far_kept: share of the background's disc that it keeps in the foreground frame, focused on the
+        boughs; None = stopped down with the focus where it was, a fifth or less.
     """
 
     group: str
@@ -48,6 +50,7 @@ class Case:
     sway_px: float = 0.0
     parallax_px: float = 0.0
     shake_px: float = 0.0
+    far_kept: float | None = None
     solvable: bool = field(default=True)
 
 
@@ -81,9 +84,14 @@ def held_out(count: int, seed: int) -> Iterator[Case]:
 
 
 def nobody(count: int) -> Iterator[Case]:
-    """Yield pairs of new scenes in which nobody stands: only a blurred background can lead."""
+    """Yield pairs of new scenes in which nobody stands: only a blurred background can lead.
+
+    Every one twice: with one focus, and with the foreground frame focused on the boughs.
+    """
     for case in _everything_at_once(count, seed=77, scenes_from=300):
-        yield replace(case, group="nobody", disc_px=0.6 * case.disc_px + 30, in_focus=0.0)
+        alone = replace(case, group="nobody", disc_px=0.6 * case.disc_px + 30, in_focus=0.0)
+        yield alone
+        yield replace(alone, group="nobody, refocused", far_kept=0.5)
 
 
 def _everything_at_once(count: int, *, seed: int = 2024, scenes_from: int = 0) -> Iterator[Case]:

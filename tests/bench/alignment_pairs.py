@@ -74,9 +74,11 @@ def _made(case: Case) -> StudyPair:
 def _spec(case: Case) -> PairSpec:
     unit = max(case.size) / 1200
     disc = case.disc_px * unit
+    far = 0.55 * disc
+    far_there = min(0.1 * disc, 6 * unit) if case.far_kept is None else case.far_kept * far
     return PairSpec(
         foreground_disc_px=(disc, min(disc, 3 * unit)),
-        background_disc_px=(0.55 * disc, min(0.1 * disc, 6 * unit)),
+        background_disc_px=(far, far_there),
         shift_px=(case.shift_px[0] * unit, case.shift_px[1] * unit),
         rotation_deg=case.rotation_deg,
         scale=case.scale,

@@ -9,6 +9,15 @@ import numpy as np
 
 Rows = list[dict[str, Any]]
 
+_AT_RANDOM = (
+    "everything at once",
+    "hardly blurred, moved",
+    "nobody",
+    "nobody, refocused",
+    "unrelated",
+)
+"""Groups whose pairs have no one value that is varied."""
+
 
 def print_table(rows: Rows) -> None:
     """Print one line a group, one a value where one thing was varied, then the promises."""
@@ -17,7 +26,7 @@ def print_table(rows: Rows) -> None:
     )
     for group in dict.fromkeys(row["group"] for row in rows):
         part = [row for row in rows if row["group"] == group]
-        if group in ("everything at once", "unrelated"):
+        if group in _AT_RANDOM:
             _line(group, "", part)
             continue
         for value in sorted({row["value"] for row in part}):

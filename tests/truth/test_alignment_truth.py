@@ -125,6 +125,22 @@ def test_without_anything_in_focus_in_both_the_background_leads(
     assert found.relative_disc_px > 8
 
 
+@pytest.mark.parametrize("name", ["thin_boughs_over_woods", "thick_boughs", "leaves"])
+@pytest.mark.parametrize("far_px", [(24.0, 12.0), (20.0, 11.0)])
+def test_a_background_soft_in_both_frames_leads_at_the_disc_between_them(
+    name: str, far_px: tuple[float, float]
+) -> None:
+    # Focused on the boughs, with nobody in the picture: compared at a wrong blur, the fit promised
+    # less error than at the right one, and was off by up to 7 px.
+    scene = SCENES[name](3, SIZE)
+    empty = replace(scene, layers=[layer for layer in scene.layers if layer.role != "sitter"])
+    found, error = _aligned(empty, replace(PLAIN, background_disc_px=far_px))
+    assert 1e-3 < error < 0.25
+    assert error < found.uncertainty_px < 1.0
+    between_px = float(np.sqrt(far_px[0] ** 2 - far_px[1] ** 2))
+    assert found.relative_disc_px == pytest.approx(between_px, rel=0.2)
+
+
 def test_a_stated_uncertainty_covers_the_error_and_says_something(scene: Scene) -> None:
     found, error = _aligned(scene, replace(PLAIN, iso=(200.0, 1600.0)))
     assert error < found.uncertainty_px < 0.6
