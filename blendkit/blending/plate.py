@@ -97,12 +97,14 @@ def make_plate(
             trust = share[own][..., None]
             shown, mass = behind.at(own)
             guess = np.maximum(shown + offset.at(own), 0)
-            divided = _divided(background[own], *veil.at(own), settings)
+            coverage, veiled = veil.at(own)
+            divided = _divided(background[own], coverage, veiled, settings)
             joined = trust * divided + (1 - trust) * guess
             seen = np.clip(mass / _WELL_SEEN, 0, 1)
             if sharpness is not None:
                 seen *= sharpness[own] <= 0
-            np.maximum(joined, seen[..., None] * (_LEAST_SHOWN * shown - _SLACK), out=joined)
+            unveiled = background[own] / _clear(coverage, settings)[..., None]
+            _hold(joined, seen[..., None] * (_LEAST_SHOWN * shown - _SLACK), unveiled)
             if rim is not None:
                 _brightened(joined, np.maximum(divided, background[own]), rim[own])
             joined += sitter[own][..., None] * (background[own] - joined)
@@ -114,9 +116,22 @@ def make_plate(
 
 def _divided(background: Float, coverage: Float, veil: Float, settings: PlateSettings) -> Float:
     """Return the divided plate of a part; coverage, veil: a*k and (aF)*k there."""
-    clear = np.maximum(1 - coverage, settings.least_clear)
-    light = (background - veil) / clear[..., None]
+    light = (background - veil) / _clear(coverage, settings)[..., None]
     return np.asarray(np.maximum(light, 0), np.float32)
+
+
+def _clear(coverage: Float, settings: PlateSettings) -> Float:
+    """Return the share of the background's light that came through, as far as it is divided by."""
+    return np.maximum(1 - coverage, settings.least_clear)
+
+
+def _hold(plate: Float, least: Float, unveiled: Float) -> None:
+    """Raise a plate, in place, to what the other frame shows, but never above `unveiled`.
+
+    unveiled: the plate had the veil no light of its own.  However much was taken for it, it did not
+    hide more: without this bound a dark sleeve beside the sky was raised at a coverage of 0.01.
+    """
+    np.maximum(plate, np.minimum(least, unveiled), out=plate)
 
 
 def _brightened(plate: Float, least: Float, rim: Float) -> None:
@@ -139,7 +154,7 @@ def _trust_in_division(
     coverage: Float, veil: Float, guessed: Float, mass: Float, settings: PlateSettings
 ) -> Float:
     """Return the share of division, from the two expected variances, float32, of a part."""
-    clear = np.maximum(1 - coverage, settings.least_clear)
+    clear = _clear(coverage, settings)
     scale = channel_mean(guessed) + 0.02
     # A veil that is wrong by a share of itself leaves that share of the contrast it causes.
     contrast = channel_mean(np.abs(veil - coverage[..., None] * guessed))

@@ -100,8 +100,15 @@ def ceiling(pair: SimulatedPair, sharp: Float, shift_px: tuple[float, float]) ->
     behind = rerendered(sharp, 1 - truth.matte, truth.softness_px)
     none = np.zeros_like(truth.matte)
     settings = PlateSettings(veil_error=0.03)
-    plate = make_plate(pair.background.pixels, veil, behind, none, settings)
+    sharper = np.full_like(truth.matte, _sharper_px(pair))
+    plate = make_plate(pair.background.pixels, veil, behind, none, settings, sharpness=sharper)
     return compose(pair.background.pixels, plate, truth.matte, truth.foreground_color.__getitem__)
+
+
+def _sharper_px(pair: SimulatedPair) -> float:
+    """Return the disc by which the background frame is the sharper one behind the boughs, px."""
+    far = [d for name, d in pair.truth.blur_discs_px.items() if name not in pair.truth.layer_mattes]
+    return max(float(np.sqrt(max(narrow**2 - wide**2, 0))) for wide, narrow in far)
 
 
 def true_groups(pair: SimulatedPair, shift_px: tuple[float, float]) -> tuple[BoughGroup, ...]:

@@ -53,3 +53,14 @@ def test_a_veil_taken_for_too_much_leaves_the_sky_what_the_other_frame_shows() -
     # Where the other frame shows next to nothing there is nothing to hold to.
     alone = plate_of(guess, np.full(SHAPE, 0.01), taken_for=1.3)
     assert (alone[..., 0] < 0.2 * SKY[0]).any()
+
+
+def test_what_is_darker_than_the_other_frame_shows_is_not_raised_by_a_breath_of_veil() -> None:
+    # A dark sleeve beside the sky, which the re-rendered sky has spread over.
+    coverage = np.full(SHAPE, 0.03, np.float32)
+    sleeve = np.float32([0.10, 0.08, 0.06])
+    soft = np.broadcast_to(0.97 * sleeve, (*SHAPE, 3)).astype(np.float32)
+    veil = Veil(coverage, ((np.dstack([np.zeros((*SHAPE, 3)), coverage]).astype(np.float32), 1),))
+    sky = WholeBackdrop(np.full((*SHAPE, 3), 0.5, np.float32), np.ones(SHAPE, np.float32))
+    plate = make_plate(soft, veil, sky, np.zeros(SHAPE, np.float32), PlateSettings())
+    assert np.abs(plate.beneath - sleeve).max() < 0.005
