@@ -33,6 +33,9 @@ _SURELY_SHARP_PX, _SOFT_IF_DOUBTFUL_PX = 2.4, 3.0
 """Reading below which nobody else is asked, and the reading with the other weights that settles it.
 With nothing painted, true discs of 0.5 to 2 px read as up to 1.9 at half size, 9 px as 3.0 to 3.5
 where little was seen; the other weights' matte read that as 3.2 to 4.7."""
+_GROWS_IF_DOUBTFUL = 1.35
+"""What it must grow by in that second reading.  Soft boughs of 6 to 16 px, 29 pairs, grow by 1.46
+and more; leaves of the colour of the brick behind, sharp but misplaced by the matte, by 1.25."""
 _SEEN, _SEEN_BLUR_PX = 0.25, 1.0
 
 
@@ -80,7 +83,7 @@ def first_look(
         if not soft and read.doubtful:
             other = next(m for f, m in softly if f == factor)
             read = _reading(finer, foreground, other)
-            soft = read.soft(_SOFT_IF_DOUBTFUL_PX)
+            soft = read.soft(_SOFT_IF_DOUBTFUL_PX, _GROWS_IF_DOUBTFUL)
         if soft:
             found = next(m for f, m in softly if f == finer)
             return Proposed(finer, found, SOFT, factor, finer * read.disc_px)
@@ -106,10 +109,10 @@ class _Reading:
             return self.disc_px > _MAYBE_SOFT_PX
         return not 0 < self.disc_px < _SURELY_SHARP_PX
 
-    def soft(self, least_px: float) -> bool:
+    def soft(self, least_px: float, least_grows: float = _GROWS) -> bool:
         """Return whether the foreground is not sharp at that scale."""
         if self.grows is not None:
-            return self.disc_px > least_px and self.grows > _GROWS
+            return self.disc_px > least_px and self.grows > least_grows
         maybe = self.disc_px > _MAYBE_SOFT_PX and self.grew > _GREW
         return maybe or self.disc_px >= _SOFT_PX
 

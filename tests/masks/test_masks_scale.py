@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from blendkit.alignment.warp import warp_to_background
+from blendkit.masks import first_look as look
 from blendkit.masks.find import find_coverage
 from blendkit.masks.first_look import first_look
 from blendkit.masks.network import REFOCUSED, SHARP, SOFT
@@ -58,3 +59,23 @@ def test_how_soft_boughs_are_is_not_asked_where_the_frame_was_focused_on_them() 
     first = first_look(taken.background.pixels, sharp_frame, hint, 0.004, refocused=True)
     assert first.weights == REFOCUSED
     assert first.sharp_factor == 1
+
+
+@pytest.mark.parametrize(
+    ("discs_px", "weights"),
+    [((3.50, 3.59, 3.68, 4.60), SHARP), ((3.24, 4.88, 3.25, 5.44), SOFT)],
+    ids=["leaves of the wall's colour, misplaced", "boughs of 9 px"],
+)
+def test_what_a_matte_misplaces_does_not_pass_for_a_disc(
+    discs_px: tuple[float, ...], weights: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Readings of two real cases at half and full size, by the first weights and by the others: a
+    # disc grows with the picture, what is misplaced hardly does.
+    read = iter((*discs_px, *([2.0] * 8)))
+    monkeypatch.setattr(look, "_own_disc_px", lambda *_: next(read))
+    shape = (400, 600)
+    scales = [(f, np.zeros((-(-shape[0] // f), -(-shape[1] // f)), np.float32)) for f in (4, 2, 1)]
+    monkeypatch.setattr(look, "ever_finer", lambda *_, **__: iter(scales))
+    blank = np.zeros((*shape, 3), np.float32)
+    first = first_look(blank, blank, np.ones(shape, np.float32), 0.004)
+    assert first.weights == weights
