@@ -162,8 +162,8 @@ class PairState:
                 raise InputError("another result is there since this one was shown: look again")
             if decision == "accepted" and self.stale:
                 raise InputError(
-                    "strokes or numbers have changed since this result: merge again and look, "
-                    "then accept"
+                    "strokes, ties or numbers have changed since this result: merge again and "
+                    "look, then accept"
                 )
             self._save(replace(self.sidecar, decision=decision))
 

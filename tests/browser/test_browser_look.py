@@ -106,8 +106,8 @@ def test_a_flag_flies_the_view_to_its_place_and_marks_it(visit: Any) -> None:
           return [canvas.width, canvas.height, document.querySelector("#zoom-now").textContent];
         }"""
     )
-    # 90 x 70 px with their surroundings fill the stage: about 6 times as large as they are.
-    assert 400 < float(box[2].split()[0]) < 1000
+    # 90 x 70 px would fill the stage at 600 %, where nobody can judge them: twice is near enough.
+    assert 180 < float(box[2].split()[0]) < 205
     marked = pixels(visit)
     page.keyboard.press("o")
     page.keyboard.press("Shift+O")
@@ -258,8 +258,10 @@ def test_f_flies_from_place_to_place_of_a_finding(visit: Any) -> None:
         shown = pixels(visit)
         page.locator("#marks").select_option("")
         differs = np.abs(shown - pixels(visit)).max(axis=2) > 8
-        middles.append(np.argwhere(differs).mean(axis=0) / differs.shape)
+        height, width = differs.shape
+        inner = differs[height // 3 : -height // 3, width // 3 : -width // 3]
+        middles.append(np.argwhere(inner).mean(axis=0) / inner.shape)
     # Each place in its turn is what the view is centred on.
-    assert np.abs(np.array(middles) - 0.5).max() < 0.1
+    assert np.abs(np.array(middles) - 0.5).max() < 0.15
     page.keyboard.press("f")
     visit.eventually(300, lambda: "place 1 of 2" in heading.inner_text())

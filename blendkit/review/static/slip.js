@@ -104,7 +104,7 @@ function working(pair, wishes) {
       make("div", { class: "row" }, button("Merge again", wishes.merge, { "data-keep": "merge" }),
         button("Tie points", () => wishes.task("tie"))));
   if (pair.stale && pair.merged)
-    return make("div", {}, make("p", { class: "message" }, "Strokes or numbers have changed since this result."),
+    return make("div", {}, make("p", { class: "message" }, "Strokes, ties or numbers have changed since this result."),
       make("div", { class: "row" }, button("Merge again", wishes.merge, { title: "Shift+Enter", "data-keep": "merge" })));
   return null;
 }

@@ -8,6 +8,8 @@
  */
 
 const FLIGHT_MARGIN = 0.35;
+/** Screen px per px of the picture, at most, on a flight to a finding. */
+const NEAREST_FLIGHT = 2;
 const RIM = 0.008; // grey around the whole picture, so that its edges can be judged
 
 /** @param {Picture} picture @returns {any} */
@@ -301,8 +303,12 @@ export class Stage extends EventTarget {
       return;
     }
     this.whole = false;
-    const margin = FLIGHT_MARGIN * Math.max(width, height, 0.04 * this.size[0]);
     const [all] = this.size;
+    // Nearer, a finding of a few px is a smear that nobody can judge.
+    const side = Math.min(this.element.clientWidth, this.element.clientHeight);
+    const nearest = (side * devicePixelRatio) / NEAREST_FLIGHT;
+    const margin = Math.max(
+      FLIGHT_MARGIN * Math.max(width, height, 0.04 * all), (nearest - Math.min(width, height)) / 2);
     this.viewer.viewport.fitBounds(
       new OpenSeadragon.Rect(
         (x - margin) / all, (y - margin) / all,
