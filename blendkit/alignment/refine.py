@@ -26,7 +26,10 @@ _DISCS_PX = (0.0, 1.0, 2.0, 3.0, 4.5, 7.0, 10.0, 14.0, 20.0, 28.0, 40.0)
 
 _CLEARLY_LESS = 0.4
 """Part of a soft fit's predicted error that a sharper one may promise at most to be followed.  With
-somebody in focus it is 0.1 to 0.25, with nobody, compared at a wrong blur, 0.5 to 0.9."""
+somebody in focus it is 0.1 to 0.25, with nobody, compared at a wrong blur, mostly 0.5 to 0.9."""
+_LEFT_SHARE = 0.003
+"""Residual, as motion, of the long side, up to which a fit may have compared like with like.  With
+somebody in focus it is up to 2.6 px of 1200, with nobody, compared at a wrong blur, 4.5 to 14."""
 
 
 def refine(
@@ -71,13 +74,31 @@ def refine(
         level = Level(background, foreground, factor, matrix, best)
         trials = _trial_discs(best, factor, settings.largest_relative_disc_px)
         fit = level.fit(matrix, trials if best else discs_px or trials, model)
-        if soft and not borne_out(fit, soft):
+        if soft and not borne_out(fit, soft, max(background.shape)):
             fit = level.fit(soft.matrix, [soft.relative_disc_px / factor], model)
         if best is not None and not _carries_on(best, fit):
             break
         best, matrix = fit, fit.matrix
     assert best is not None  # noqa: S101 - factors is never empty
-    return best
+    if soft is None or not is_soft(best):
+        return best
+    seen = _seen_in_focus(background, foreground, best, factors, model)
+    finer = [factor for factor in factors if seen and factor < seen.factor]
+    if seen is None or not finer:
+        return seen or best
+    return refine(background, foreground, seen.matrix, finer, settings, model=model, found=seen)
+
+
+def _seen_in_focus(
+    background: Float, foreground: Float, soft: Fit, factors: Sequence[int], model: str
+) -> Fit | None:
+    """Return the fit to somebody who is in focus, but so small that only finer scales show it."""
+    for factor in (f for f in factors if f < soft.factor):
+        level = Level(background, foreground, factor, soft.matrix, soft)
+        fit = level.fit(soft.matrix, [0.0], model)
+        if borne_out(fit, soft, max(background.shape)):
+            return fit
+    return None
 
 
 def refit(background: Float, foreground: Float, fit: Fit, model: str) -> Fit:
@@ -134,12 +155,16 @@ def is_soft(fit: Fit) -> bool:
     return abs(fit.relative_disc_px) >= SOUGHT_FROM_PX * fit.factor
 
 
-def borne_out(fit: Fit, soft: Fit) -> bool:
-    """Tell whether a fit to something sharper may follow a soft one: if it promises far less error.
+def borne_out(fit: Fit, soft: Fit, long_side_px: int) -> bool:
+    """Tell whether a fit to something sharper may follow a soft one.
 
-    What is compared at a wrong blur takes its own error for a fraction of what it is.
+    It must promise far less error and leave little: what is compared at a wrong blur takes its own
+    error for a fraction of what it is, and its residuals, as motion, are several px.
     """
-    return is_soft(fit) or fit.frame_error_px < _CLEARLY_LESS * soft.frame_error_px
+    if is_soft(fit):
+        return True
+    less = fit.frame_error_px < _CLEARLY_LESS * soft.frame_error_px
+    return less and fit.residual_px < _LEFT_SHARE * long_side_px
 
 
 def _carries_on(coarser: Fit, finer: Fit) -> bool:

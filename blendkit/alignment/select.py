@@ -9,7 +9,7 @@ perspective, so the random error of a homography is then large and the similarit
 
 from blendkit.alignment import models
 from blendkit.alignment.fit import Fit
-from blendkit.alignment.refine import plain_shift, refit
+from blendkit.alignment.refine import is_soft, plain_shift, refit
 from blendkit.frame import Float
 from blendkit.settings import AlignmentSettings
 
@@ -41,7 +41,8 @@ def with_best_model(
         if zone is not None and not earned(zone, max(size)):
             break
         fit = refit(background, foreground, fit, name)
-    if fit.model == "similarity" and not _needs_similarity(fit, size):
+    # Nobody in focus in both: likely two focuses, and then two magnifications.
+    if fit.model == "similarity" and not is_soft(fit) and not _needs_similarity(fit, size):
         return refit(background, foreground, fit, "translation")
     return fit
 

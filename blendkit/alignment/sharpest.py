@@ -84,7 +84,7 @@ def ask_sharpest(
     far = apart_px > _LARGEST_SHARE * max(background.shape)
     leads = own is not None and not far and apart_px > _DISAGREES * own.frame_error_px
     if leads and own is not None and soft is not None:
-        leads = borne_out(own, soft)
+        leads = borne_out(own, soft, max(background.shape))
     followed = own if own is not None and leads else fit
     very = _zone_fit(background, foreground, followed, strict, factors, coarse_only=True)
     doubt_px = apart_px if far else 0.0
