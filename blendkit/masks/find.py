@@ -109,7 +109,7 @@ def _proposed(full: _Sought, *, painted: bool, refocused: bool) -> tuple[Propose
     """
     hint = full.region.astype(np.float32) if painted else np.ones(full.region.shape, np.float32)
     first = first_look(
-        full.background, full.aligned, hint, full.grain, refocused=refocused, turned=painted
+        full.background, full.aligned, hint, full.grain, refocused=refocused, painted=painted
     )
     small, found = full.reduced(first.factor), first.matte
     frames = small.background, small.aligned

@@ -63,18 +63,20 @@ def first_look(
     grain: float,
     *,
     refocused: bool = False,
-    turned: bool = False,
+    painted: bool = False,
 ) -> Proposed:
     """Propose a matte at the finest scale that shows more of it, by the weights made for it.
 
-    refocused: whether the foreground frame was focused on the foreground.  Other parameters as for
+    refocused: whether the foreground frame was focused on the foreground.  painted: whether
+    somebody painted the hint; there more looks are worth their time.  Other parameters as for
     `network.network_matte`.
     """
     looked = background, foreground, hint, grain
     if refocused:
-        return Proposed(1, network_matte(*looked, weights=REFOCUSED, turned=turned), REFOCUSED, 1)
-    softly = ever_finer(*looked, SOFT, turned=turned)
-    for factor, matte in ever_finer(*looked, SHARP, turned=turned):
+        matte = network_matte(*looked, weights=REFOCUSED, turned=painted, painted=painted)
+        return Proposed(1, matte, REFOCUSED, 1)
+    softly = ever_finer(*looked, SOFT, turned=painted, painted=painted)
+    for factor, matte in ever_finer(*looked, SHARP, turned=painted, painted=painted):
         if factor == 1:
             break
         finer = factor // 2

@@ -54,6 +54,7 @@ def network_matte(
     *,
     weights: str = SHARP,
     turned: bool = False,
+    painted: bool = False,
 ) -> Float:
     """Propose a matte.
 
@@ -69,13 +70,17 @@ def network_matte(
         SHARP, REFOCUSED or SOFT.
     turned : bool
         Whether to look from several sides where the picture is small enough, and take the mean.
+    painted : bool
+        Whether somebody painted the hint.  What alone is in focus in it is then foreground, and is
+        asked about again where it was missed; in a mask that was found, trees behind are as sharp.
 
     Returns
     -------
     ndarray
         float32 (height, width), 0 to 1, 0 outside the hint.
     """
-    *_, (_, matte) = ever_finer(background, foreground, hint, grain, weights, turned=turned)
+    looked = background, foreground, hint, grain
+    *_, (_, matte) = ever_finer(*looked, weights, turned=turned, painted=painted)
     return matte
 
 
@@ -87,6 +92,7 @@ def ever_finer(
     weights: str,
     *,
     turned: bool = False,
+    painted: bool = False,
 ) -> Iterator[tuple[int, Float]]:
     """Yield each scale's reduction and matte, 0 outside the hint, coarsest first.
 
@@ -100,7 +106,7 @@ def ever_finer(
         sides = turned and max(where.shape) <= _TURNED_PX
         look = partial(_from_all_sides if sides else run_network, weights)
         scale = _Scale(soft, sharp, where, grain / factor, exposure, look)
-        matte = _at_one_scale(scale, start)
+        matte = _at_one_scale(scale, start, again=painted)
         yield factor, np.asarray(matte * (where > 0), np.float32)
 
 
@@ -189,13 +195,15 @@ class _Scale:
         return np.where(near, np.maximum(again, matte), matte).astype(np.float32)
 
 
-def _at_one_scale(scale: _Scale, coarser: Float | None) -> Float:
+def _at_one_scale(scale: _Scale, coarser: Float | None, *, again: bool) -> Float:
     shape = scale.hint.shape
     prior = np.full(shape, NO_PRIOR, np.float32) if coarser is None else coarser
     start = np.zeros(shape, np.float32) if coarser is None else coarser
     colour = colour_evidence(scale.foreground, scale.hint, scale.exposure)
     matte = scale.asked(prior, colour, scale.hint > 0, start)
-    return matte if max(shape) > _TURNED_PX else scale.asked_again(prior, colour, matte)
+    if not again or max(shape) > _TURNED_PX:
+        return matte
+    return scale.asked_again(prior, colour, matte)
 
 
 def _from_all_sides(name: str, planes: Float) -> Float:

@@ -6,6 +6,7 @@ from skimage import data, draw
 
 from blendkit.filters.disc import disc_blur
 from blendkit.frame import Bool, Float
+from blendkit.masks import network
 from blendkit.masks.missed_focus import missed_in_focus
 
 NOBODY = np.zeros((400, 500), np.float32)
@@ -60,3 +61,20 @@ def test_what_was_found_is_not_missed(scene: Float, leaf: Bool) -> None:
 def test_without_an_outside_there_is_nothing_to_compare(scene: Float, leaf: Bool) -> None:
     everywhere = np.ones_like(NOBODY)
     assert not missed_in_focus(taken(scene, leaf, 14.0), everywhere, NOBODY, 1.0).any()
+
+
+@pytest.mark.parametrize("painted", [True, False])
+def test_only_of_a_painted_mask_is_it_asked(
+    painted: bool, scene: Float, leaf: Bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # A mask that was found holds trees behind, too, and they are as sharp.
+    asked = []
+
+    def missed(sharp: Float, *_: object) -> Float:
+        asked.append(sharp.shape)
+        return np.zeros(sharp.shape[:2], np.float32)
+
+    monkeypatch.setattr(network, "missed_in_focus", missed)
+    sharp = taken(scene, leaf, 14.0)
+    network.network_matte(scene, sharp, hint_around(), 0.004, painted=painted)
+    assert bool(asked) == painted
