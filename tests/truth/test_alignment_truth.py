@@ -52,6 +52,11 @@ def _aligned(scene: Scene, spec: PairSpec) -> tuple[Alignment, float]:
     return found, grid_rms_px(found.matrix, wanted, SIZE)
 
 
+def _with_nobody(name: str) -> Scene:
+    scene = SCENES[name](3, SIZE)
+    return replace(scene, layers=[layer for layer in scene.layers if layer.role != "sitter"])
+
+
 @pytest.fixture(scope="module")
 def scene() -> Scene:
     return SCENES["thin_boughs_over_woods"](3, SIZE)
@@ -117,9 +122,7 @@ def test_without_anything_in_focus_in_both_the_background_leads(
     name: str, far_px: tuple[float, float]
 ) -> None:
     # What is sharp by chance, noise and twigs, used to lead the fit astray by tens of px.
-    scene = SCENES[name](3, SIZE)
-    empty = replace(scene, layers=[layer for layer in scene.layers if layer.role != "sitter"])
-    found, error = _aligned(empty, replace(PLAIN, background_disc_px=far_px))
+    found, error = _aligned(_with_nobody(name), replace(PLAIN, background_disc_px=far_px))
     assert 1e-3 < error < 0.5
     assert error < found.uncertainty_px
     assert found.relative_disc_px > 8
@@ -138,9 +141,7 @@ def test_a_background_soft_in_both_frames_leads_at_the_disc_between_them(
 ) -> None:
     # Focused on the boughs, with nobody in the picture: compared at a wrong blur, the fit promised
     # less error than at the right one, and was off by up to 7 px.
-    scene = SCENES[name](3, SIZE)
-    empty = replace(scene, layers=[layer for layer in scene.layers if layer.role != "sitter"])
-    found, error = _aligned(empty, replace(PLAIN, background_disc_px=far_px))
+    found, error = _aligned(_with_nobody(name), replace(PLAIN, background_disc_px=far_px))
     assert 1e-3 < error < 0.25
     assert error < found.uncertainty_px < 1.0
     between_px = float(np.sqrt(far_px[0] ** 2 - far_px[1] ** 2))
