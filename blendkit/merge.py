@@ -13,7 +13,6 @@ from blendkit.blending import BoughGroup, Laid, Plate
 from blendkit.blending.aperture import check_f_numbers
 from blendkit.blending.compose import compose, source_map
 from blendkit.blending.finish import color_with_grain, grain_plate
-from blendkit.blending.grain import without_noise
 from blendkit.clock import Stopwatch
 from blendkit.explain import View, at_f_numbers, explained
 from blendkit.frame import Bool, Capture, Float, Frame, Label, Progress, Warped, no_progress
@@ -49,7 +48,7 @@ from blendkit.midground.frame_checks import (
 from blendkit.midground.soft_ground import soft_midground, surface_seams
 from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
-from blendkit.sharpness.noise import NoiseModel
+from blendkit.sharpness.noise import NO_NOISE, NoiseModel
 from blendkit.sharpness.relative import filled
 from blendkit.steps import (
     Lit,
@@ -151,11 +150,11 @@ def merge_pair(
         own_px = own_disc_px(lit.aligned, view.matte.alpha, otherwise_px=laid.own_disc_px)
         shown, plate = at_f_numbers(laid, view, plate, captures, own_px, blur_after.lens, settings)
     with watch("composite"):
-        grain_plate(plate, view.coverage, laid.softness, noise[0].sigma, settings.grain)
+        grain_plate(plate, view.coverage, laid.softness, noise[0], settings.grain)
         sitter = protected(kept, painted)
         del laid, kept  # what rests on them is done, and the checks need room
-        own = noise[2].sigma if shown is view.matte else without_noise
-        color_at = color_with_grain(shown, own, noise[0].sigma, settings.grain)
+        own = noise[2] if shown is view.matte else NO_NOISE
+        color_at = color_with_grain(shown, own, noise[0], settings.grain)
         pixels = compose(background.pixels, plate, shown.alpha, color_at)
     merged = Merged(
         pixels=pixels,
@@ -278,7 +277,7 @@ def _raised(
     captures = background.capture, foreground.capture
     grain = merged.noise[0].at_middle_grey, merged.noise[1].at_middle_grey
     still = lit.shared & ~plate.touched & (alpha <= 0)
-    sigmas = merged.noise[0].sigma, merged.noise[1].sigma
+    sigmas = merged.noise[0].coarse_sigma, merged.noise[1].coarse_sigma
     ground = tuple(soft_midground(blur, alpha, settings.viewing, captures, nearer=nearer))
     # Soft mid-ground looks like a figure to the network: soft in both frames alike.
     soft = [flag.region for flag in ground if flag.kind == "soft-midground"]

@@ -24,6 +24,7 @@ from blendkit.midground.result_blur import result_blur
 from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
 from blendkit.sharpness.noise import NoiseModel, measure_noise
+from blendkit.sharpness.noise_shape import whiter
 from blendkit.sharpness.relative import relative_blur
 
 _TILE = 512
@@ -115,9 +116,13 @@ def noise_models(
     """Return the noise of the background frame, of the aligned frame, of the foreground frame.
 
     The last is that of the frame as taken, in the background frame's light: resampling dulls noise.
+    Both frames are taken to come from one camera and one developer: one shape of grain.
     """
-    own = measure_noise(foreground.pixels).in_light(typical_gain(lit.light))
-    return measure_noise(background.pixels), measure_noise(lit.aligned), own
+    behind, own = measure_noise(background.pixels), measure_noise(foreground.pixels)
+    shape = whiter(behind.shape, own.shape)
+    aligned = measure_noise(lit.aligned)
+    in_light = own.in_light(typical_gain(lit.light))
+    return behind.shaped(shape), aligned.shaped(shape), in_light.shaped(shape)
 
 
 def blur_between(
@@ -179,7 +184,7 @@ def measured_blur(
     blur = blur_between(background, lit, lit.shared, grain, settings, graded=True)
     return result_blur(
         (background.pixels, lit.aligned),
-        (noise[0].sigma, noise[1].sigma),
+        (noise[0].coarse_sigma, noise[1].coarse_sigma),
         (blur.disc_px, blur.confidence, blur.factor),
         matte.alpha,
         (background.capture, foreground.capture),

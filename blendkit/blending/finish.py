@@ -6,7 +6,7 @@ from itertools import groupby
 import numpy as np
 
 from blendkit.blending import Plate
-from blendkit.blending.grain import Sigma, add_grain, reduce_grain
+from blendkit.blending.grain import Noise, add_grain, reduce_grain
 from blendkit.filters.bands import gaussian
 from blendkit.filters.channels import channel_mean
 from blendkit.filters.threads import each_part
@@ -21,7 +21,7 @@ _TILE, _MARGIN = 512, 24
 
 
 def grain_plate(
-    plate: Plate, coverage: Float, softness: Float, wanted: Sigma, settings: GrainSettings
+    plate: Plate, coverage: Float, softness: Float, wanted: Noise, settings: GrainSettings
 ) -> None:
     """Bring the plate to the background frame's grain, in place.
 
@@ -85,7 +85,7 @@ class _BeforeChange:
 
 
 def color_with_grain(
-    matte: Matte, present: Sigma, wanted: Sigma, settings: GrainSettings
+    matte: Matte, present: Noise, wanted: Noise, settings: GrainSettings
 ) -> Callable[[Window], Float]:
     """Return what gives the foreground's colour with the background frame's grain, part by part.
 
@@ -107,11 +107,11 @@ def color_with_grain(
     return grained
 
 
-def _share_left(before: Float, after: Float, present: Sigma, wanted: Sigma) -> Float:
+def _share_left(before: Float, after: Float, present: Noise, wanted: Noise) -> Float:
     """Return the deviation that shrinkage left of the noise, as a share of the wanted one."""
     removed = gaussian(channel_mean(np.square(before - after)), 3.0)
     base = gaussian(before, 2.0)
-    there = channel_mean(np.square(present(base)))
-    aim = channel_mean(np.square(wanted(base)))
+    there = channel_mean(np.square(present.sigma(base)))
+    aim = channel_mean(np.square(wanted.sigma(base)))
     left = np.maximum(there - removed, 0)
     return np.asarray(np.sqrt(np.clip(left / (aim + 1e-12), 0, 1)), np.float32)

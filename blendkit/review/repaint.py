@@ -163,8 +163,8 @@ def _composed(ready: Ready, changed: Merged, target: Window, near: Bool, reach: 
     settings, noise = changed.settings, changed.noise
     plate = make_plate(background, veil, behind, part.sitter, settings.plate)
     soft = ready.softness[wide]
-    grain_plate(plate, veil.coverage, soft, noise[0].sigma, settings.grain)
-    color_at = color_with_grain(part.matte, noise[2].sigma, noise[0].sigma, settings.grain)
+    grain_plate(plate, veil.coverage, soft, noise[0], settings.grain)
+    color_at = color_with_grain(part.matte, noise[2], noise[0], settings.grain)
     pixels = compose(background, plate, part.matte.alpha, color_at)
     whole = changed.plate
     return replace(

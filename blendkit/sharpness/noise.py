@@ -2,30 +2,39 @@
 
 The pixel differences of a smooth place are noise.  A second difference cancels plain gradients, a
 median over small blocks cancels the few edges, and the lower quartile of the blocks of one tone
-cancels texture.  After Foi et al. (2008), IEEE TIP 17(10), doi:10.1109/TIP.2008.2001399.
+cancels texture.  After Foi et al. (2008), IEEE TIP 17(10), doi:10.1109/TIP.2008.2001399.  What a
+camera's demosaicing hides from differences of neighbours is told by the `noise_shape`.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from blendkit.filters.noise_shape import WHITE, NoiseShape
 from blendkit.filters.threads import each_part
 from blendkit.frame import Float
+from blendkit.sharpness.noise_shape import QuietPlaces, measure_shape, quiet_places
 
 _BLOCK = 8
 _TONES = 12
 _ENOUGH_BLOCKS = 40
 _MEDIAN_CHI2 = 1.4826**2
+_NOTHING_TOLD = 100.0
 
 
 @dataclass(frozen=True, slots=True)
 class NoiseModel:
-    """Variance of linear light: slope[c] * light + floor[c], c = red, green, blue."""
+    """Variance of linear light: slope[c] * light + floor[c], c = red, green, blue.
+
+    shape: how it shares out between fine and coarse detail.
+    """
 
     slope: tuple[float, float, float]
     floor: tuple[float, float, float]
+    shape: NoiseShape = WHITE
 
     def sigma(self, pixels: Float) -> Float:
         """Return the standard deviation expected at each value of pixels (..., 3)."""
@@ -40,14 +49,46 @@ class NoiseModel:
         >>> NoiseModel((1.0, 1.0, 1.0), (1.0, 1.0, 1.0)).in_light((2.0, 2.0, 2.0)).floor
         (4.0, 4.0, 4.0)
         """
-        slope = tuple(a * g for a, g in zip(self.slope, gain, strict=True))
-        floor = tuple(b * g * g for b, g in zip(self.floor, gain, strict=True))
-        return NoiseModel((slope[0], slope[1], slope[2]), (floor[0], floor[1], floor[2]))
+        slope = [a * g for a, g in zip(self.slope, gain, strict=True)]
+        floor = [b * g * g for b, g in zip(self.floor, gain, strict=True)]
+        return replace(self, slope=_three(slope), floor=_three(floor))
+
+    def scaled(self, by: Sequence[float]) -> "NoiseModel":
+        """Return the model with each channel's variance times a factor."""
+        slope, floor = (
+            [value * factor for value, factor in zip(part, by, strict=True)]
+            for part in (self.slope, self.floor)
+        )
+        return replace(self, slope=_three(slope), floor=_three(floor))
+
+    def shaped(self, shape: NoiseShape) -> "NoiseModel":
+        """Return the model of as much fine grain, shared out in another way."""
+        return replace(self.scaled((self.shape.fine / shape.fine).tolist()), shape=shape)
+
+    def coarse_sigma(self, pixels: Float) -> Float:
+        """Return the deviation of white noise that has as much grain in coarse detail.
+
+        It is what a reduced picture, or one seen through a filter of a few px, has to be told.
+        """
+        return self.sigma(pixels) * self.shape.coarse
 
     @property
     def at_middle_grey(self) -> float:
-        """Return the mean deviation of the channels at a light of 0.18."""
-        return float(self.sigma(np.full((1, 3), 0.18, np.float32)).mean())
+        """Return the deviation at a light of 0.18 of white noise with as much fine grain.
+
+        The mean of the channels.  The networks were shown white noise: told the larger coarse
+        deviation of a demosaiced frame, they keep more that stands behind.
+        """
+        told = self.sigma(np.full(3, 0.18, np.float32)) * np.sqrt(self.shape.fine / WHITE.fine)
+        return float(told.mean())
+
+
+def _three(values: Sequence[float]) -> tuple[float, float, float]:
+    red, green, blue = values
+    return red, green, blue
+
+
+NO_NOISE = NoiseModel((0.0, 0.0, 0.0), (0.0, 0.0, 0.0))
 
 
 def measure_noise(pixels: Float) -> NoiseModel:
@@ -71,9 +112,26 @@ def measure_noise(pixels: Float) -> NoiseModel:
         fits[channel] = _fit_channel(_blocks(pixels[:height, :width, channel], step))
 
     each_part(fit, range(3))
-    return NoiseModel(
-        slope=(fits[0][0], fits[1][0], fits[2][0]), floor=(fits[0][1], fits[1][1], fits[2][1])
-    )
+    (red, green, blue) = fits
+    told = NoiseModel((red[0], green[0], blue[0]), (red[1], green[1], blue[1]))
+    return _at_quiet_places(told, quiet_places(pixels))
+
+
+def _at_quiet_places(told: NoiseModel, quiet: QuietPlaces) -> NoiseModel:
+    """Return the model as quiet places have it: their shape, and as much fine grain.
+
+    told: by differences of neighbours, from which demosaicing hides most of the noise, and a lossy
+    file all of it; then the quiet places' own is taken for all tones.
+    """
+    if not quiet.enough:
+        return told
+    shape = measure_shape(quiet)
+    expected = np.square(told.sigma(quiet.light.astype(np.float32))).astype(np.float64)
+    more = np.median(quiet.fine / expected, axis=0)
+    if more.max() > _NOTHING_TOLD:
+        flat = np.median(quiet.fine, axis=0)
+        told, more = NoiseModel((0.0,) * 3, _three(flat.tolist())), np.ones(3)
+    return replace(told.scaled((more / shape.fine).tolist()), shape=shape)
 
 
 def _blocks(channel: Float, step: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
@@ -106,8 +164,9 @@ def _fit_channel(
     return _line(np.array(tone), np.array(quiet), float(np.median(spreads)))
 
 
-_QUARTILE_BIAS = 0.75
-"""Lower quartile over median of the block estimator for white noise (16 differences a block)."""
+_QUARTILE_BIAS = 0.676
+"""Lower quartile of the block estimator for white noise of variance 1 (16 differences a block),
+drawn 400,000 times."""
 
 
 def _line(

@@ -62,8 +62,9 @@ def make_pair(scene: Scene, spec: PairSpec) -> SimulatedPair:
     light = render(scene, wide, seed=spec.seed)
     later = blown(scene, spec.gust_px, seed=spec.seed + 4)
     sharp = render(later, narrow, moves=moves, seed=spec.seed + 1)
-    background = exposed(light, wide, tone_curve=spec.tone_curve, seed=spec.seed + 2)
-    foreground = exposed(sharp, narrow, tone_curve=spec.tone_curve, seed=spec.seed + 3)
+    finish = {"tone_curve": spec.tone_curve, "mosaic": spec.mosaic}
+    background = exposed(light, wide, **finish, seed=spec.seed + 2)
+    foreground = exposed(sharp, narrow, **finish, seed=spec.seed + 3)
     return SimulatedPair(
         background=Frame(background, _capture(spec, wide, 0), f"{scene.name}-background"),
         foreground=Frame(foreground, _capture(spec, narrow, 1), f"{scene.name}-foreground"),

@@ -5,6 +5,7 @@ import numpy as np
 
 from blendkit.frame import Float
 from blendkit.simulate.camera import Camera
+from blendkit.simulate.mosaic import mosaicked
 from blendkit.simulate.noise import noisy
 
 
@@ -65,7 +66,13 @@ def toned(light: Float) -> Float:
     return np.asarray(curved**2, np.float32)
 
 
-def exposed(light: Float, camera: Camera, *, tone_curve: bool, seed: int) -> Float:
-    """Return the frame's pixels: noise added, tone curve applied, clipped to 0..1."""
-    pixels = np.clip(noisy(light, camera.iso, seed=seed), 0.0, 1.0)
+def exposed(
+    light: Float, camera: Camera, *, tone_curve: bool, seed: int, mosaic: bool = False
+) -> Float:
+    """Return the frame's pixels: noise added, tone curve applied, clipped to 0..1.
+
+    mosaic: through a colour filter array, see `simulate.mosaic`.
+    """
+    seen = mosaicked if mosaic else noisy
+    pixels = np.clip(seen(light, camera.iso, seed=seed), 0.0, 1.0)
     return toned(pixels) if tone_curve else np.asarray(pixels, np.float32)

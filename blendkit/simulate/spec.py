@@ -29,6 +29,7 @@ class PairSpec:
         a focus distance of None is the sitter's.
     long_side_mm: of the sensor; with the frame's size it gives the pixel pitch.
     tone_curve: both frames are rendered with a contrast curve, as files out of a camera are.
+    mosaic: the sensor has a colour filter array, see `simulate.mosaic`; the truth has none.
     samples: aperture points; None chooses by the largest disc.
     """
 
@@ -55,6 +56,7 @@ class PairSpec:
     shake_angle_deg: float = 30.0
     cat_eye: float = 0.0
     tone_curve: bool = False
+    mosaic: bool = False
     samples: int | None = None
     seed: int = 0
 

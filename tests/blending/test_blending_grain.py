@@ -1,22 +1,26 @@
 """Grain is brought to a wanted deviation, and bark stays."""
 
-from collections.abc import Callable
-
 import numpy as np
 import pytest
 
 from blendkit.blending.finish import color_with_grain
-from blendkit.blending.grain import add_grain, reduce_grain, without_noise
-from blendkit.frame import Float
+from blendkit.blending.grain import add_grain, reduce_grain
+from blendkit.filters.noise_shape import NoiseShape, pixel_gains
 from blendkit.masks import Matte
 from blendkit.settings import GrainSettings
-from blendkit.sharpness.noise import measure_noise
+from blendkit.sharpness.noise import NO_NOISE, NoiseModel, measure_noise
 
 SIGMA = 0.02
 
 
-def flat_sigma(pixels: Float) -> Float:
-    return np.full_like(pixels, SIGMA)
+FLAT = NoiseModel((0.0,) * 3, (SIGMA**2,) * 3)
+
+
+def coarse() -> NoiseModel:
+    """Return noise of the same deviation that neighbours share, as demosaiced noise is."""
+    power = np.stack([np.eye(3) * share for share in (0.2, 2.0, 6.0)])
+    power /= pixel_gains() @ power[:, 0, 0]
+    return NoiseModel(FLAT.slope, FLAT.floor, NoiseShape(power, np.full(3, 0.2)))
 
 
 def test_a_models_gain_is_that_of_the_pixels() -> None:
@@ -34,7 +38,7 @@ def test_noise_goes_and_bark_stays() -> None:
     bark = np.zeros((200, 200, 3), np.float32)
     bark[:, 100:] = 0.1 * np.sign(np.sin(np.arange(100) * 1.2))[None, :, None]
     noisy = (0.3 + bark + rng.normal(0, SIGMA, bark.shape)).astype(np.float32)
-    cleaned = reduce_grain(noisy, flat_sigma)
+    cleaned = reduce_grain(noisy, FLAT)
     left = cleaned[20:-20, 20:80].std()
     assert 0.02 * SIGMA < left < 0.2 * SIGMA
     kept = (cleaned - 0.3)[20:-20, 120:180]
@@ -45,21 +49,50 @@ def test_noise_goes_and_bark_stays() -> None:
 @pytest.mark.parametrize("present", [0.0, 0.6, 1.0])
 def test_grain_reaches_the_wanted_deviation(present: float) -> None:
     rng = np.random.default_rng(3)
-    start = (0.4 + present * SIGMA * rng.standard_normal((300, 300, 3))).astype(np.float32)
-    share = np.full((300, 300), present, np.float32)
-    assert add_grain(start, flat_sigma, share, seed=1).std() == pytest.approx(SIGMA, rel=0.02)
+    start = (0.4 + present * SIGMA * rng.standard_normal((512, 512, 3))).astype(np.float32)
+    share = np.full((512, 512), present, np.float32)
+    assert add_grain(start, FLAT, share, seed=1).std() == pytest.approx(SIGMA, rel=0.02)
 
 
 def test_the_same_seed_gives_the_same_grain() -> None:
     start, share = np.full((8, 8, 3), 0.5, np.float32), np.zeros((8, 8), np.float32)
-    one, again, other = (add_grain(start, flat_sigma, share, seed=s) for s in (1, 1, 2))
+    one, again, other = (add_grain(start, FLAT, share, seed=s) for s in (1, 1, 2))
     assert np.array_equal(one, again)
     assert not np.array_equal(one, other)
 
 
-@pytest.mark.parametrize(("noise", "present"), [(SIGMA, flat_sigma), (0.0, without_noise)])
+def test_grain_that_neighbours_share_goes_where_its_shape_is_known() -> None:
+    noise = coarse()
+    noisy = (0.3 + SIGMA * noise.shape.drawn((256, 256), seed=5)).astype(np.float32)
+    left, fooled = (
+        reduce_grain(noisy, told)[20:-20, 20:-20].std() / SIGMA for told in (noise, FLAT)
+    )
+    assert 0.1 < left < 0.5
+    assert fooled > 1.5 * left
+
+
+def test_added_grain_is_as_coarse_as_the_background_frames() -> None:
+    """Pasted where no grain is left, it is like the grain around: in size, not in strength only."""
+    noise = coarse()
+    color = np.full((160, 160, 3), 0.3, np.float32)
+    alpha = np.ones((160, 160), np.float32)
+    alpha[0] = 0  # something is around it
+    grained = color_with_grain(Matte(alpha, color, alpha > 0), NO_NOISE, noise, GrainSettings())(
+        (slice(16, 144), slice(16, 144))
+    )
+    around = noise.shape.drawn((128, 128), seed=9)
+    assert grained.std() == pytest.approx(SIGMA, rel=0.08)
+    found, wanted = (
+        np.corrcoef(grain[:, 1:, 1].ravel(), grain[:, :-1, 1].ravel())[0, 1]
+        for grain in (grained, around)
+    )
+    assert found == pytest.approx(wanted, abs=0.08)
+    assert found > 0.35
+
+
+@pytest.mark.parametrize(("noise", "present"), [(SIGMA, FLAT), (0.0, NO_NOISE)])
 def test_pasted_colour_gets_the_grain_around_it_whether_or_not_it_has_its_own(
-    noise: float, present: Callable[[Float], Float]
+    noise: float, present: NoiseModel
 ) -> None:
     """A foreground that was made softer has lost the noise it was taken with."""
     rng = np.random.default_rng(4)
@@ -67,7 +100,7 @@ def test_pasted_colour_gets_the_grain_around_it_whether_or_not_it_has_its_own(
     alpha = np.ones((128, 128), np.float32)
     alpha[0] = 0  # something is around it
     matte = Matte(alpha, color, alpha > 0)
-    grained = color_with_grain(matte, present, flat_sigma, GrainSettings())
+    grained = color_with_grain(matte, present, FLAT, GrainSettings())
     found = grained((slice(16, 112), slice(16, 112))).std()
     assert found == pytest.approx(SIGMA, rel=0.08)
 
@@ -77,5 +110,5 @@ def test_a_foreground_with_nothing_around_it_is_pasted_as_it_was_taken() -> None
     color = (0.3 + SIGMA * rng.standard_normal((64, 64, 3))).astype(np.float32)
     everywhere = np.ones((64, 64), np.float32)
     matte = Matte(everywhere, color, everywhere > 0)
-    grained = color_with_grain(matte, flat_sigma, without_noise, GrainSettings())
+    grained = color_with_grain(matte, FLAT, NO_NOISE, GrainSettings())
     assert np.array_equal(grained((slice(0, 64), slice(0, 64))), color)

@@ -15,6 +15,7 @@ from blendkit.filters.disc import disc_blur, disc_kernel
 from blendkit.filters.tiles import whole as everywhere
 from blendkit.frame import Float, Source
 from blendkit.settings import GrainSettings, PlateSettings
+from blendkit.sharpness.noise import NO_NOISE
 
 SHAPE = (240, 320)
 DISC_PX = 40.0
@@ -221,7 +222,7 @@ def test_grain_in_place_sees_its_neighbours_as_they_were() -> None:
     coverage, softness = np.full(shape, 0.4, np.float32), np.full(shape, 12, np.float32)
     plate = Plate(background, beneath.copy(), np.ones(shape, np.float32), touched)
     before = plate.pixels
-    grain_plate(plate, coverage, softness, lambda values: 0 * values, GrainSettings())
+    grain_plate(plate, coverage, softness, NO_NOISE, GrainSettings())
     fine = before - gaussian(before, 1.5)
     wanted = np.where(touched[..., None], np.maximum(before - 0.4 * fine, 0), background)
     assert np.abs(plate.pixels - wanted).max() < 1e-5

@@ -5,6 +5,7 @@ import pytest
 from scipy.signal import convolve2d
 
 from blendkit.simulate.camera import Camera
+from blendkit.simulate.mosaic import mosaicked
 from blendkit.simulate.noise import noise_variance, noisy
 from blendkit.simulate.sensor import exposed, falloff, line_kernel, toned
 
@@ -59,3 +60,16 @@ def test_tone_curve_keeps_black_and_white_and_rises() -> None:
 def test_frames_clip_at_white() -> None:
     frame = exposed(np.full((8, 8, 3), 5.0, np.float32), Camera(), tone_curve=False, seed=0)
     assert frame.max() == 1.0
+
+
+def test_a_mosaic_keeps_the_light_and_makes_neighbours_share_their_noise() -> None:
+    level = np.array([0.3, 0.2, 0.15], np.float32)
+    frame = mosaicked(np.full((200, 300, 3), level), 800, seed=3)[8:-8, 8:-8]
+    assert frame.mean(axis=(0, 1)) == pytest.approx(level, rel=0.005)
+    # Balance doubles red's noise; a mean of neighbours has less than each of them.
+    red = 2 * noise_variance(0.15, 800) ** 0.5
+    assert 0.6 * red < frame[..., 0].std() < 0.9 * red
+    white = noisy(np.full((200, 300, 3), level), 800, seed=3)
+    shared = [np.corrcoef(f[:, 1:, 0].ravel(), f[:, :-1, 0].ravel())[0, 1] for f in (frame, white)]
+    assert shared[0] > 0.4
+    assert abs(shared[1]) < 0.02
