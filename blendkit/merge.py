@@ -126,7 +126,7 @@ def merge_pair(
         painted = hints.painted(background.size)
         lit = in_one_light(background, foreground, alignment.matrix, painted, settings)
     with watch("sharpness"):
-        noise = noise_models(background, foreground, lit)
+        noise = noise_models(background, foreground, lit, alignment.matrix)
         foreground = foreground.recorded  # its light is in `lit`: whoever lent it may let go of it
         grain = noise[0].at_middle_grey, noise[1].at_middle_grey
         blur, softness = _measured(background, lit, lit.free(painted), grain, settings)
@@ -154,7 +154,7 @@ def merge_pair(
         sitter = protected(kept, painted)
         del laid, kept  # what rests on them is done, and the checks need room
         own = noise[2] if shown is view.matte else NO_NOISE
-        color_at = color_with_grain(shown, own, noise[0], settings.grain)
+        color_at = color_with_grain(shown, own, noise[0], settings.grain, alone=shown.alone)
         pixels = compose(background.pixels, plate, shown.alpha, color_at)
     merged = Merged(
         pixels=pixels,

@@ -10,7 +10,7 @@ from blendkit.alignment.estimate import align, given_alignment
 from blendkit.alignment.photometric import fit_light
 from blendkit.alignment.pose import following_background
 from blendkit.alignment.relight import apply_light, typical_gain
-from blendkit.alignment.warp import warp_to_background
+from blendkit.alignment.warp import covered_box, warp_to_background
 from blendkit.errors import AlignmentError, InputError
 from blendkit.filters.channels import channel_max
 from blendkit.filters.threads import each_part
@@ -111,7 +111,7 @@ def in_one_light(
 
 
 def noise_models(
-    background: Frame, foreground: Frame, lit: Lit
+    background: Frame, foreground: Frame, lit: Lit, matrix: Matrix
 ) -> tuple[NoiseModel, NoiseModel, NoiseModel]:
     """Return the noise of the background frame, of the aligned frame, of the foreground frame.
 
@@ -120,7 +120,10 @@ def noise_models(
     """
     behind, own = measure_noise(background.pixels), measure_noise(foreground.pixels)
     shape = whiter(behind.shape, own.shape)
-    aligned = measure_noise(lit.aligned)
+    # Beyond what the frame covers its rim is repeated, as quiet as nothing in the picture.
+    height, width = lit.covered.shape
+    x, y, wide, high = covered_box(matrix, (width, height)) or (0, 0, width, height)
+    aligned = measure_noise(lit.aligned[y : y + high, x : x + wide])
     in_light = own.in_light(typical_gain(lit.light))
     return behind.shaped(shape), aligned.shaped(shape), in_light.shaped(shape)
 

@@ -18,6 +18,8 @@ from blendkit.settings import GrainSettings
 _SOFT_FROM_PX = 3.0
 _FINE_PX, _FINE_MARGIN = 1.5, 8
 _TILE, _MARGIN = 512, 24
+_LEFT_BY_DISC = 2 / np.pi**0.5
+"""Of white noise's deviation a mean over a disc leaves this over its diameter."""
 
 
 def grain_plate(
@@ -60,6 +62,24 @@ def grain_plate(
         each_part(grain_part, parts)
 
 
+def grain_blurred(pixels: Float, disc_px: Float, wanted: Noise, settings: GrainSettings) -> None:
+    """Give a picture that was blurred once more the background frame's grain, in place.
+
+    disc_px: of that blur, float32 (height, width); 0 where there was none.
+    """
+    if not settings.match:
+        return
+
+    def grain_part(part: tuple[Window, Window]) -> None:
+        own, _ = part
+        if (disc_px[own] > 0).any():
+            present = np.minimum(1, _LEFT_BY_DISC / np.maximum(disc_px[own], _LEFT_BY_DISC))
+            seed = (settings.seed + 2, own[0].start, own[1].start)
+            pixels[own] = np.maximum(add_grain(pixels[own], wanted, present, seed=seed), 0)
+
+    each_part(grain_part, tiles(disc_px.shape, _TILE, 0))
+
+
 class _BeforeChange:
     """Pixels as they were before a row of tiles is changed in place, with a margin.
 
@@ -85,14 +105,15 @@ class _BeforeChange:
 
 
 def color_with_grain(
-    matte: Matte, present: Noise, wanted: Noise, settings: GrainSettings
+    matte: Matte, present: Noise, wanted: Noise, settings: GrainSettings, *, alone: bool = False
 ) -> Callable[[Window], Float]:
     """Return what gives the foreground's colour with the background frame's grain, part by part.
 
     present, wanted: noise of the foreground frame as taken and of the background frame.
+    alone: the foreground fills the picture, so there is nothing around it to match.
     """
     color = matte.color
-    if not settings.match or float(matte.alpha.min()) >= 1:  # or nothing around it to match
+    if not settings.match or alone:
         return color.__getitem__
 
     def grained(own: Window) -> Float:

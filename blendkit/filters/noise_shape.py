@@ -25,7 +25,7 @@ _RADII = np.linspace(0, 0.5**0.5, 513)
 """Frequencies, cycles per px, up to a square's corner."""
 
 Covariances = NDArray[np.float64]
-"""(3, 3, 3): band (fine, middle, coarse), channel, channel."""
+"""(bands, 3, 3): a covariance of red, green, blue for each band."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +43,11 @@ class NoiseShape:
 
     @cached_property
     def coarse(self) -> Float:
-        """Return how much white noise would have the same grain in coarse detail, (3,)."""
+        """Return how much white noise would have the same grain in coarse detail, (3,).
+
+        Below the third band there is none of its own: colour that a developer smoothed over more
+        than some 3 px is told as a third to a half of what it is.
+        """
         return np.asarray(np.sqrt(self.power[2].diagonal()), np.float32)
 
     def left_by(self, steps_px: Sequence[float]) -> Covariances:

@@ -22,3 +22,8 @@ class Matte:
     alpha: Float
     color: Float
     searched: Bool
+
+    @property
+    def alone(self) -> bool:
+        """Return whether it covers the whole picture, so that nothing shows around it."""
+        return bool(self.alpha.min() >= 1)

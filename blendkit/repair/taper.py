@@ -5,6 +5,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from blendkit.blending.finish import grain_blurred
 from blendkit.blending.rerender import rerender
 from blendkit.frame import Bool, Float, Source
 from blendkit.midground.soft_ground import at_full_size, soft_from_px
@@ -40,6 +41,7 @@ def _tapered(job: Job, kept: SharpPart) -> Made | None:
     full = np.asarray(cv2.resize(extra, job.background.size), np.float32)
     free = np.asarray(1 - _sitter(job), np.float32)
     pixels, _ = rerender(job.merged.pixels, free, full)
+    grain_blurred(pixels, full, job.merged.noise[0], job.merged.settings.grain)
     ground = replace(job.ground, disc_px=np.maximum(wanted, job.ground.disc_px))
     side = "farther" if kept == "near" else "nearer"
     why = f"what lies {side} is re-rendered with a disc of up to {ceiling:.1f} px"

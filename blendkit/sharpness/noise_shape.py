@@ -8,6 +8,7 @@ photosites are.  So in the coarse band the one factor that all channels share is
 """
 
 from dataclasses import dataclass
+from itertools import islice
 
 import cv2
 import numpy as np
@@ -30,6 +31,9 @@ _SIDE_PX, _MARGIN_PX, _REDUCED = 16, 8, 4
 _QUIETEST, _FEWEST, _MOST = 0.06, 24, 400
 _DARKEST, _BRIGHTEST = 0.01, 0.9
 _LEAST = 1e-6
+"""Of a band's power: demosaicing leaves next to none at the finest."""
+_GREY = 0.99
+"""Correlation of the channels' fine grain from which a picture counts as grey."""
 _STEEPEST = 2.0
 _REST = 1 / (4 * np.pi * sum(step**2 for step in BAND_STEPS_PX))
 """What all the Gaussians, one after the other, leave of white noise's variance."""
@@ -68,11 +72,7 @@ def quiet_places(pixels: Float) -> QuietPlaces:
     light = np.array([pixels[place].mean(axis=(0, 1)) for place in places], np.float64)
     parts = np.array([_covariances(pixels, place) for place in places], np.float64)
     parts = parts.reshape(-1, len(BAND_STEPS_PX) + 1, 3, 3)
-    found = QuietPlaces(
-        light.reshape(-1, 3), parts[:, :-1], parts[:, -1].diagonal(axis1=1, axis2=2)
-    )
-    grained = (found.fine > 0).all(axis=1)
-    return QuietPlaces(found.light[grained], found.bands[grained], found.whole[grained])
+    return QuietPlaces(light.reshape(-1, 3), parts[:, :-1], parts[:, -1].diagonal(axis1=1, axis2=2))
 
 
 def measure_shape(quiet: QuietPlaces) -> NoiseShape:
@@ -82,21 +82,28 @@ def measure_shape(quiet: QuietPlaces) -> NoiseShape:
     unit = np.sqrt(quiet.fine)
     shares = np.median(quiet.bands / (unit[:, None, :, None] * unit[:, None, None, :]), axis=0)
     gains = band_gains(BAND_STEPS_PX)
-    parted = [shares[0], shares[1], np.diag(_unshared(shares[2]))]
+    # In a picture turned to grey all is shared, and nothing tells its grain from its light.
+    unshared = np.diagonal if shares[0].min() > _GREY else _unshared
+    parted = [shares[0], shares[1], np.diag(unshared(shares[2]))]
     # What the channels share in the middle band is grain as well: smoothed colour, sharpened light.
     middle = _possible(np.linalg.solve(gains, np.reshape(parted, (3, 9)))[1].reshape(3, 3))
-    lower = np.linalg.solve(gains, [_unshared(part) for part in shares])[2]
-    coarse = _possible(middle - np.diag(_unshared(middle)) + np.diag(lower))
+    lower = np.linalg.solve(gains, [unshared(part) for part in shares])[2]
+    coarse = _possible(middle - np.diag(unshared(middle)) + np.diag(lower))
     fine = (shares[0] - gains[0, 1] * middle - gains[0, 2] * coarse) / gains[0, 0]
     power = np.stack([_possible(fine), middle, coarse])
     modelled = pixel_gains() @ np.diagonal(power, axis1=1, axis2=2)
-    textured = shares[2].diagonal() - _unshared(shares[2])
+    textured = shares[2].diagonal() - unshared(shares[2])
     variance = np.median(quiet.whole / quiet.fine, axis=0) - textured + _REST * coarse.diagonal()
     return NoiseShape(power / np.sqrt(modelled[:, None] * modelled), 1 / np.maximum(variance, 1))
 
 
 def whiter(one: NoiseShape, other: NoiseShape) -> NoiseShape:
-    """Return the shape with the larger fine part: a picture's texture can only add to the rest."""
+    """Return the shape with the larger fine part: a picture's texture can only add to the rest.
+
+    A frame whose shape could not be measured says nothing.
+    """
+    if one is WHITE or other is WHITE:
+        return other if one is WHITE else one
     return max(one, other, key=lambda shape: float(shape.fine.sum()))
 
 
@@ -120,32 +127,35 @@ def _possible(covariance: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _between_quiet_neighbours(pixels: Float) -> list[Window]:
-    """Return places between quiet neighbours, none of them black or blown out."""
-    small = reduce_by(pixels, _REDUCED).mean(axis=2)
-    smooth = cv2.GaussianBlur(small, (0, 0), 2.0)
-    detail = np.square(cv2.GaussianBlur(small, (0, 0), 0.8) - smooth) / np.maximum(smooth, 2e-3)
+    """Return places between quiet neighbours, no channel of them black, blown out or constant."""
+    small = reduce_by(pixels, _REDUCED)
+    grey = small.mean(axis=2)
+    smooth = cv2.GaussianBlur(grey, (0, 0), 2.0)
+    detail = np.square(cv2.GaussianBlur(grey, (0, 0), 0.8) - smooth) / np.maximum(smooth, 2e-3)
     side = _SIDE_PX // _REDUCED
     rows, columns = pixels.shape[0] // _SIDE_PX, pixels.shape[1] // _SIDE_PX
     if min(rows, columns) < 3:
         return []
-    cells = [
+    power, dark, bright = (
         part[: rows * side, : columns * side].reshape(rows, side, columns, side)
-        for part in (detail, small)
-    ]
+        for part in (detail, grey, small.max(axis=2))
+    )
     ring = np.ones((3, 3), np.float32) / 8
     ring[1, 1] = 0
-    around = cv2.filter2D(cells[0].mean(axis=(1, 3)), -1, ring, borderType=cv2.BORDER_REFLECT_101)
-    usable = cells[1].min(axis=(1, 3)) > _DARKEST
-    usable &= cells[1].max(axis=(1, 3)) < _BRIGHTEST
+    around = cv2.filter2D(power.mean(axis=(1, 3)), -1, ring, borderType=cv2.BORDER_REFLECT_101)
+    usable = (dark.min(axis=(1, 3)) > _DARKEST) & (bright.max(axis=(1, 3)) < _BRIGHTEST)
     wanted = min(int(_QUIETEST * np.count_nonzero(usable)), _MOST)
-    order = np.argsort(np.where(usable, around, np.inf), axis=None, kind="stable")[:wanted]
-    return [
+    order = np.argsort(np.where(usable, around, np.inf), axis=None, kind="stable")
+    quietest = order[: np.count_nonzero(usable)]
+    places = (
         (
             slice(row * _SIDE_PX, (row + 1) * _SIDE_PX),
             slice(column * _SIDE_PX, (column + 1) * _SIDE_PX),
         )
-        for row, column in zip(*np.unravel_index(order, around.shape), strict=True)
-    ]
+        for row, column in zip(*np.unravel_index(quietest, around.shape), strict=True)
+    )
+    grained = (place for place in places if (np.ptp(pixels[place], axis=(0, 1)) > 0).all())
+    return list(islice(grained, wanted))
 
 
 def _covariances(pixels: Float, place: Window) -> Covariances:

@@ -70,12 +70,15 @@ def said(background: Frame, foreground: Frame, matte: Float) -> str:
     found = aligned_by(background, foreground, hints, settings)
     painted = hints.painted(background.size)
     lit = in_one_light(background, foreground, found.matrix, painted, settings)
-    noise = noise_models(background, foreground, lit)
+    noise = noise_models(background, foreground, lit, found.matrix)
     grain = noise[0].at_middle_grey, noise[1].at_middle_grey
     blur = blur_between(background, lit, lit.shared & ~painted, grain, settings)
     drawn = find_sitter(background.pixels, lit.aligned, blur, grain[1]).drawn
     seen = drawn & lit.covered & ~near(matte > 0.01)
-    frames, sigmas = (background.pixels, lit.aligned), (noise[0].sigma, noise[1].sigma)
+    frames, sigmas = (
+        (background.pixels, lit.aligned),
+        (noise[0].coarse_sigma, noise[1].coarse_sigma),
+    )
     flags = missed_focus(frames, sigmas, seen, settings.viewing, foreground.name)
     return "; ".join(flag.message for flag in flags)
 

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from blendkit.blending.finish import color_with_grain
+from blendkit.blending.finish import color_with_grain, grain_blurred
 from blendkit.blending.grain import add_grain, reduce_grain
+from blendkit.filters.disc import disc_blur
 from blendkit.filters.noise_shape import NoiseShape, pixel_gains
 from blendkit.masks import Matte
 from blendkit.settings import GrainSettings
@@ -110,5 +111,29 @@ def test_a_foreground_with_nothing_around_it_is_pasted_as_it_was_taken() -> None
     color = (0.3 + SIGMA * rng.standard_normal((64, 64, 3))).astype(np.float32)
     everywhere = np.ones((64, 64), np.float32)
     matte = Matte(everywhere, color, everywhere > 0)
-    grained = color_with_grain(matte, FLAT, NO_NOISE, GrainSettings())
+    assert matte.alone
+    grained = color_with_grain(matte, FLAT, NO_NOISE, GrainSettings(), alone=matte.alone)
     assert np.array_equal(grained((slice(0, 64), slice(0, 64))), color)
+
+
+def test_a_part_that_is_all_foreground_is_grained_as_in_the_whole_picture() -> None:
+    """The page's preview works on a cut, around which there is a picture."""
+    color = np.full((64, 64, 3), 0.3, np.float32)
+    everywhere = np.ones((64, 64), np.float32)
+    matte = Matte(everywhere, color, everywhere > 0)
+    grained = color_with_grain(matte, NO_NOISE, FLAT, GrainSettings())
+    assert grained((slice(0, 64), slice(0, 64))).std() == pytest.approx(SIGMA, rel=0.1)
+
+
+@pytest.mark.parametrize("disc_px", [3.0, 8.0])
+def test_what_a_repair_blurs_gets_its_grain_back(disc_px: float) -> None:
+    rng = np.random.default_rng(6)
+    taken = (0.3 + SIGMA * rng.standard_normal((600, 300, 3))).astype(np.float32)
+    blurred = disc_blur(taken, disc_px)
+    assert blurred.std() < 0.5 * SIGMA
+    disc = np.full(taken.shape[:2], disc_px, np.float32)
+    disc[:20] = 0
+    kept = blurred[:20].copy()
+    grain_blurred(blurred, disc, FLAT, GrainSettings())
+    assert blurred[20:].std() == pytest.approx(SIGMA, rel=0.05)
+    assert np.array_equal(blurred[:20], kept)

@@ -97,6 +97,31 @@ def test_texture_makes_no_shape_whiter() -> None:
     assert whiter(sharp, soft) is soft
 
 
+def test_a_frame_that_tells_nothing_leaves_the_others_shape_alone() -> None:
+    told = shape_of(bilinear(soft_ground(), 1))
+    assert whiter(told, WHITE) is told
+    assert whiter(WHITE, told) is told
+
+
+def test_a_sky_full_in_one_channel_takes_no_places() -> None:
+    """It is the quietest of all, and its grain is cut off."""
+    ground = soft_ground()
+    ground[:250] = (0.4, 0.6, 1.2)
+    model = measure_noise(np.clip(bilinear(ground, 1), 0, 1))
+    stated = model.sigma(np.full((1, 3), 0.2, np.float32))[0]
+    assert stated == pytest.approx(SIGMA * BILINEAR_PIXEL, rel=0.2)
+
+
+def test_a_picture_turned_to_grey_keeps_the_shape_of_its_grain() -> None:
+    ground = soft_ground()[..., :1]
+    noise = np.random.default_rng(5).normal(0, SIGMA, ground.shape)
+    shape = shape_of(np.repeat(ground + noise, 3, axis=2).astype(np.float32))
+    assert shape.coarse == pytest.approx(np.ones(3), abs=0.35)  # light is in it, too
+    grain = shape.drawn((256, 256), seed=1)
+    assert np.abs(grain[..., 0] - grain[..., 2]).max() < 0.1
+    assert abs(np.corrcoef(grain[:, 1:, 0].ravel(), grain[:, :-1, 0].ravel())[0, 1]) < 0.2
+
+
 @pytest.mark.parametrize("light", [0.0, 0.3, 1.0])
 def test_a_frame_without_grain_or_without_a_usable_place_counts_as_white(light: float) -> None:
     assert shape_of(np.full((200, 300, 3), light, np.float32)) is WHITE
