@@ -5,22 +5,21 @@ Division keeps the background frame's own detail and grain but multiplies every 
 them like two measurements of one value, by the variance each of them is expected to have.
 """
 
-from collections.abc import Iterator
+from dataclasses import replace
 
 import cv2
 import numpy as np
 
 from blendkit.blending import Backdrop, Plate, Veil
-from blendkit.filters.bands import gaussian, narrowed_sigma_px, slow_factor
+from blendkit.blending.slow_offset import SlowOffset
+from blendkit.filters.bands import gaussian
 from blendkit.filters.channels import channel_mean
-from blendkit.filters.resample import enlarged_part, put_reduced
 from blendkit.filters.threads import each_part
-from blendkit.filters.tiles import Window, tile_side, tiles
+from blendkit.filters.tiles import Window
 from blendkit.frame import Bool, Float
 from blendkit.memory import unwritten
 from blendkit.settings import PlateSettings
 
-_TILE = 384
 _OFFSET_SHARE = 60
 _KEPT = 0.99
 _LEAST_MASS, _LACKING = 0.05, 1e-3
@@ -31,6 +30,9 @@ _LEAST_SHOWN, _SLACK, _WELL_SEEN = 0.6, 0.004, 0.1
 each channel, fading below what a place must rest on: both frames see one background, and a veil
 taken for more than it is would take all green out of the sky between leaves.  Not where the
 background frame is the sharper one: its shadows are deeper."""
+_TONE, _LEAST_TONE_PX, _TONE_FROM_PX, _SPREAD_FAR = 0.3, 3.0, 3.0, 1 / 75
+"""Error of slow tones over that of single pixels behind; the narrowest surroundings to compare, the
+disc from which it is done in full, and the share of the long side that is too large a disc."""
 _UNTOUCHED = 1e-4
 """Veil coverage that cannot move a 16-bit code by more than one at full contrast."""
 
@@ -73,22 +75,23 @@ def make_plate(
     rim = None if full is None or not full.any() else _soft_rim(full)
     touched = (veil.coverage > _UNTOUCHED) & (sitter < _KEPT)
     share = unwritten(veil.coverage.shape)
-    offset = _SlowOffset(share.shape)
-
-    known = behind.known
+    offset = SlowOffset(share.shape, max(share.shape) / _OFFSET_SHARE)
+    tone, known = _Tone(sharpness, touched, settings), behind.known
 
     def trust_part(own: Window) -> None:
         if touched[own].any() or known[own].any():
             (guess, mass), veiled = behind.at(own), veil.at(own)
-            if sharpness is not None:
-                mass = np.where(sharpness[own] > 0, mass * _LACKING, mass)
+            divided = _divided(background[own], *veiled, settings)
+            tone.note(own, divided - guess, veiled[0], mass * known[own])
+            mass = mass * _counted(sharpness, own)
             share[own] = _trust_in_division(*veiled, guess, mass, settings)
             share[own] *= 1 if rim is None else 1 - rim[own]
-            divided = _divided(background[own], *veiled, settings)
-            offset.note(own, divided - guess, share[own] * np.maximum(mass, 0) * known[own])
+            weight = np.square(share[own] * np.maximum(mass, 0) * known[own])
+            offset.note(own, divided - guess, weight)
 
-    each_part(trust_part, offset.tiles())
+    each_part(trust_part, offset.tiles(tone.factor))
     offset.settle()
+    tone.settle()
     beneath = unwritten(background.shape)
 
     def join_part(own: Window) -> None:
@@ -100,9 +103,9 @@ def make_plate(
             coverage, veiled = veil.at(own)
             divided = _divided(background[own], coverage, veiled, settings)
             joined = trust * divided + (1 - trust) * guess
+            tone.match(joined, own, (coverage, veiled), (shown, mass))
             seen = np.clip(mass / _WELL_SEEN, 0, 1)
-            if sharpness is not None:
-                seen *= sharpness[own] <= 0
+            seen *= 1 if sharpness is None else sharpness[own] <= 0
             unveiled = background[own] / _clear(coverage, settings)[..., None]
             _hold(joined, seen[..., None] * (_LEAST_SHOWN * shown - _SLACK), unveiled)
             if rim is not None:
@@ -110,8 +113,15 @@ def make_plate(
             joined += sitter[own][..., None] * (background[own] - joined)
             np.copyto(beneath[own], joined, where=here[..., None])
 
-    each_part(join_part, offset.tiles())
+    each_part(join_part, offset.tiles(tone.factor))
     return Plate(background, beneath, share, touched)
+
+
+def _counted(sharpness: Float | None, part: Window) -> Float:
+    """Return how much of what is shown counts: next to nothing where it was spread."""
+    if sharpness is None:
+        return np.ones((1, 1), np.float32)
+    return np.where(sharpness[part] > 0, np.float32(_LACKING), np.float32(1))
 
 
 def _divided(background: Float, coverage: Float, veil: Float, settings: PlateSettings) -> Float:
@@ -166,32 +176,51 @@ def _trust_in_division(
     return np.asarray(trust * fade, np.float32)
 
 
-class _SlowOffset:
-    """The slow difference of the two plates, so that joining them leaves no step.
+class _Tone:
+    """The slow tones of what the foreground frame spreads a little, as it shows them.
 
-    Noted tile by tile at reduced size, where its wide Gaussian is exact enough.
+    There only the divided plate has detail.  But a veil that is taken for more than it is leaves no
+    red and green of a blue dress, and blurred by as little as the foreground frame blurs her, both
+    frames show the same.  A background that it spreads far is another matter: as slow as that
+    there is nothing to match.
     """
 
-    def __init__(self, shape: tuple[int, ...]) -> None:
-        self._shape, self._sigma_px = shape, max(shape) / _OFFSET_SHARE
-        self._factor = slow_factor(self._sigma_px, min(shape))
-        small = [-(-n // self._factor) for n in shape]
-        self._sums = np.zeros((*small, 4), np.float32)
+    def __init__(self, sharpness: Float | None, touched: Bool, settings: PlateSettings) -> None:
+        self._sharpness, self._settings, self._offset = sharpness, settings, None
+        if sharpness is None:
+            return
+        sharp = (sharpness > 0) & touched
+        disc_px = float(np.median(sharpness[sharp])) if sharp.any() else 0.0
+        if 0 < disc_px < _SPREAD_FAR * max(sharpness.shape):
+            self._offset = SlowOffset(sharpness.shape, max(disc_px, _LEAST_TONE_PX))
+            self._settings = replace(settings, rerender_error=_TONE * settings.rerender_error)
 
-    def tiles(self) -> Iterator[Window]:
-        """Yield tiles whose corners lie on whole cells."""
-        return (own for own, _ in tiles(self._shape, tile_side(_TILE, self._factor), 0))
+    @property
+    def factor(self) -> int:
+        """Return by how much it is reduced."""
+        return self._offset.factor if self._offset is not None else 1
 
-    def note(self, part: Window, difference: Float, trust: Float) -> None:
-        """Note the difference of a tile, (height, width, 3), and how far to trust it."""
-        weight = np.square(trust)[..., None]
-        put_reduced(self._sums, np.dstack([difference * weight, weight]), part, self._factor)
+    def note(self, part: Window, difference: Float, coverage: Float, mass: Float) -> None:
+        """Note by how much the divided plate is lighter than what is shown, in a tile."""
+        if self._offset is not None and self._sharpness is not None:
+            seen = np.clip(mass, 0, 1) * np.square(_clear(coverage, self._settings))
+            self._offset.note(part, difference, seen * (self._sharpness[part] > 0))
 
     def settle(self) -> None:
-        """Blur what was noted."""
-        wide = gaussian(self._sums, narrowed_sigma_px(self._sigma_px, self._factor))
-        self._sums = np.asarray(wide[..., :3] / (wide[..., 3:] + 0.05), np.float32)
+        """Say that all was noted."""
+        if self._offset is not None:
+            self._offset.settle()
 
-    def at(self, part: Window) -> Float:
-        """Return the offset of a tile, float32 (height, width, 3)."""
-        return enlarged_part(self._sums, self._factor, part)
+    def match(
+        self, plate: Float, part: Window, veil: tuple[Float, Float], shown: tuple[Float, Float]
+    ) -> None:
+        """Bring the slow tones of a tile, in place, to what is shown, as far as that is surer.
+
+        veil: a*k and (aF)*k; shown: pixels and mass of what lies behind.
+        """
+        if self._offset is None or self._sharpness is None or not self._sharpness[part].any():
+            return
+        surer = 1 - _trust_in_division(*veil, *shown, self._settings)
+        surer *= np.clip(self._sharpness[part] / _TONE_FROM_PX, 0, 1)
+        plate -= surer[..., None] * self._offset.at(part)
+        np.maximum(plate, 0, out=plate)
