@@ -1,8 +1,9 @@
 """The card: self-contained, with numbers, diagram, checklist and cautions."""
 
+from dataclasses import replace
 from html.parser import HTMLParser
 
-from blendkit.plan import Scene, card_html, make_plan
+from blendkit.plan import Scene, card_html, make_plan, plan_document
 from blendkit.plan.checklist import CAUTIONS, captures
 
 ORCHARD = {"foreground_at_m": 2.2, "subject_at_m": 4.0, "background_at_m": 14.0}
@@ -77,3 +78,37 @@ def test_a_single_frame_needs_no_clear_frame() -> None:
     (only,) = captures(plan)
     assert only.times == 2
     assert only.how.startswith("f/2 focused at 3.00 m")
+
+
+GATE = Scene(
+    focal_length_mm=85,
+    wide_f_number=2,
+    foreground_at_m=3,
+    subject_at_m=4,
+    background_at_m=4.2,
+    exposure_time_s=1 / 500,
+    iso=100,
+    sway_mm_s=30,
+)
+"""One frame at f/11 is enough: five steps from f/2, so 1/500 s (1/512) becomes 1/16."""
+
+
+def test_a_single_frame_at_another_f_number_is_not_exposed_as_metered_wide_open() -> None:
+    plan = make_plan(GATE)
+    (only,) = captures(plan)
+    assert only.how.startswith("f/11 focused at 3.43 m")
+    assert only.how.endswith(", 1/15 s at ISO 100, or 1/500 s at ISO 3200")
+    (told,) = (line for line in plan.advice if line.startswith("Exposure"))
+    assert told.startswith("Exposure: f/11 takes in 5.0 steps less light than f/2.")
+    assert "32 times the shutter time (1/500 s becomes 1/15 s)" in told
+    # the image 86.85 mm behind the lens: 0.006 / (86.85/3000 x 30) = 6.91 ms, 62.5 ms is 9.05 times
+    assert "1/15 s at f/11 is 9 times too long" in plan.advice[-1]
+    (frame,) = plan_document(plan)["advised"]["frames"]
+    assert frame["exposure"] == {"factor": 32, "exposure_time_s": 1 / 16, "iso": 3200}
+
+
+def test_a_single_frame_that_nobody_metered_tells_the_factor() -> None:
+    (only,) = captures(make_plan(replace(GATE, exposure_time_s=None, iso=None)))
+    assert only.how.endswith(", shutter time or ISO x 32 of what f/2 meters")
+    (only,) = captures(make_plan(replace(GATE, iso=None)))
+    assert only.how.endswith(", 1/15 s at the ISO as metered, or 1/500 s at ISO x 32")
