@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from blendkit.optics import image_distance_mm
 from blendkit.plan import wording
 from blendkit.plan.decide import largest_f_number
-from blendkit.plan.frames import plan_frame
+from blendkit.plan.frames import TOUCHING, plan_frame
 from blendkit.plan.records import Bridge, Exposure, FramePlan, Plan
 
 
@@ -103,15 +103,42 @@ def gaps(plan: Plan) -> Iterator[str]:
             f"The mid-ground gap lies between {wording.between(*bridge.gap)}: softest at {at} with"
             f" {wording.disc(bridge.worst_disc_mm)} ({worst_px}). {_closing(plan, bridge)}"
         )
-        subject_m = plan.scene.subject_at_m
-        if bridge.gap.near_m < subject_m < bridge.gap.far_m:
+        if holds_subject(plan, bridge):
             yield (
-                f"The subject at {wording.distance(subject_m)} itself lies in this gap: focus one"
-                " of the frames on it, or take the bridge."
+                f"The subject at {wording.distance(plan.scene.subject_at_m)} itself lies in this"
+                " gap: focus one of the frames on it, or take the bridge."
             )
     if len(plan.advised) > 1 and not plan.bridges:
         wanted = wording.span(*plan.wanted)
         yield f"No mid-ground gap: all of {wanted} is sharp in at least one of the two."
+
+
+def _sharp_subject(plan: Plan, frame: FramePlan) -> bool:
+    return frame.blur_disc_mm.subject <= plan.scene.circle_of_confusion_mm * (1 + TOUCHING)
+
+
+def holds_subject(plan: Plan, bridge: Bridge) -> bool:
+    """Return whether the subject lies in a gap, at its ends too, and is soft in every frame."""
+    inside = bridge.gap.near_m <= plan.scene.subject_at_m <= bridge.gap.far_m
+    return inside and not any(_sharp_subject(plan, frame) for frame in plan.advised)
+
+
+def soft_sitter(plan: Plan) -> Iterator[str]:
+    """Warn where the frame that the merge takes the sitter from is not focused on the sitter."""
+    background, *others = plan.advised
+    if not others or _sharp_subject(plan, background):
+        return
+    mm, px = background.blur_disc_mm.subject, background.blur_disc_px.subject
+    # at one f-number the farther focus makes the background frame, whichever option gave it
+    two = plan.scene.wide_f_number != plan.scene.stopped_f_number
+    text = (
+        f"The background frame blurs the subject by {wording.disc(mm)} ({wording.pixels(px)}), and"
+        " that is the frame the merge takes the sitter from: focus it on the sitter"
+        + (" (--focus-wide)" if two else "")
+    )
+    if any(_sharp_subject(plan, frame) for frame in others):
+        text += ", or paint the sitter as foreground"
+    yield f"{text}."
 
 
 def _closing(plan: Plan, bridge: Bridge) -> str:

@@ -228,3 +228,36 @@ def test_a_picture_held_upright_turns_the_sensor() -> None:
     plan = plan_for(**ORCHARD, pixels=(4000, 6000))
     assert plan.scene.held_mm == (24.0, 36.0)
     assert plan.frames[0].blur_disc_height.background == pytest.approx(0.0468, abs=1e-4)
+
+
+def test_a_subject_at_the_very_end_of_the_gap_is_told() -> None:
+    """Both advised frames are focused at 2.2 m; the gap ends where the subject stands."""
+    plan = plan_for(**ORCHARD, focus_wide_m=2.2, focus_stopped_m=4.0)
+    assert plan.advised_gaps[0].far_m == 4.0
+    sentence(plan, "The subject at 4.00 m itself lies in this gap")
+
+
+def test_a_subject_at_the_limit_of_the_background_frame_is_sharp_there() -> None:
+    """f/2 focused so that its depth begins at the subject: no gap is said to hold it."""
+    slope = 2 * 0.04 / 135**2  # 1/near = 1/s + slope (1 - f/s), solved for s
+    focus_m = 0.001 * (1 - slope * 135) / (1 / 4000 - slope)
+    plan = plan_for(**ORCHARD, coc_mm=0.04, focus_wide_m=focus_m)
+    assert plan.advised_gaps[0].far_m == pytest.approx(4.0, rel=1e-12)
+    assert not any("itself lies" in line or "blurs the subject" in line for line in plan.advice)
+
+
+def test_a_sitter_soft_in_the_frame_the_merge_takes_her_from_is_told() -> None:
+    """Disc of 4 m with focus at 6 m: 67.5 mm x 135/5865 x 2/4 = 0.777 mm, 129.5 px of 6 um."""
+    given = {"foreground_at_m": 3.7, "subject_at_m": 4.0, "background_at_m": 14.0}
+    told = sentence(plan_for(**given, focus_wide_m=6.0), "The background frame blurs the subject")
+    assert "by 0.78 mm (129 px)" in told
+    assert told.endswith("(--focus-wide), or paint the sitter as foreground.")
+    assert not any("blurs the subject" in line for line in plan_for(**given).advice)
+
+
+def test_painting_is_no_way_out_where_no_frame_is_sharp_on_the_sitter() -> None:
+    plan = plan_for(**ORCHARD, focus_wide_m=2.2, focus_stopped_m=4.0)
+    assert sentence(plan, "The background frame blurs the subject").endswith("(--focus-wide).")
+    pair = {"stopped_f_number": 2.0, "focus_wide_m": 20.0, "focus_stopped_m": 5.0}
+    told = sentence(plan_for(**pair, subject_at_m=8.0), "The background frame blurs the subject")
+    assert told.endswith("focus it on the sitter.")
