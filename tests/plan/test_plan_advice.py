@@ -261,3 +261,13 @@ def test_painting_is_no_way_out_where_no_frame_is_sharp_on_the_sitter() -> None:
     pair = {"stopped_f_number": 2.0, "focus_wide_m": 20.0, "focus_stopped_m": 5.0}
     told = sentence(plan_for(**pair, subject_at_m=8.0), "The background frame blurs the subject")
     assert told.endswith("focus it on the sitter.")
+
+
+def test_a_focus_that_was_given_stays_where_there_is_no_foreground_to_hold() -> None:
+    plan = plan_for(subject_at_m=4.0, background_at_m=14.0, focus_stopped_m=14.0)
+    assert [tuple(frame.exposure) for frame in plan.advised] == [(2.0, 4.0), (16.0, 14.0)]
+    assert not any("efocus the foreground" in line for line in plan.advice)
+    gap = plan.advised_gaps[0]
+    near = depth_of_field(4, focal_length_mm=135, f_number=2, coc_mm=0.02884).far_m
+    far = depth_of_field(14, focal_length_mm=135, f_number=16, coc_mm=0.02884).near_m
+    assert gap == pytest.approx((float(near), float(far)), rel=1e-4)
