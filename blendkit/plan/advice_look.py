@@ -36,6 +36,8 @@ def veil(plan: Plan) -> Iterator[str]:
     disc, disc_px = frame.blur_disc_mm.foreground, frame.blur_disc_px.foreground
     if near_m is None or disc is None or disc_px is None or len(plan.advised) == 1:
         return
+    if disc <= plan.scene.circle_of_confusion_mm:
+        return  # sharp there: nothing melts
     scale = image_scale(
         near_m,
         focal_length_mm=plan.scene.focal_length_mm,

@@ -4,9 +4,13 @@ from collections.abc import Iterator, Sequence
 
 from blendkit.optics import image_distance_mm
 from blendkit.plan import wording
+from blendkit.plan.advice_roles import holds_subject
 from blendkit.plan.decide import largest_f_number
-from blendkit.plan.frames import TOUCHING, plan_frame
+from blendkit.plan.frames import plan_frame
 from blendkit.plan.records import Bridge, Exposure, FramePlan, Plan
+
+LEAST_GROWTH = 0.0005
+"""A picture that grows by less, as a share, takes a px or two at each edge: no room to leave."""
 
 
 def setting(exposure: Exposure | FramePlan) -> str:
@@ -81,11 +85,14 @@ def refocus(plan: Plan) -> Iterator[str]:
             f"Stopping down alone does not do it: {setting(asked)} leaves the foreground at"
             f" {where} with a blur disc of {size}, {times:.1f} times the circle of confusion."
         )
-    yield (
-        f"Refocus the foreground frame to {wording.distance(advised.focus_distance_m)}; that"
-        f" enlarges its picture by {wording.percent(_growth(plan, advised))}, so leave some room"
-        " at the edges."
-    )
+    text = f"Refocus the foreground frame to {wording.distance(advised.focus_distance_m)}"
+    growth = _growth(plan, advised)
+    if growth >= LEAST_GROWTH:
+        text += (
+            f"; that enlarges its picture by {wording.percent(growth)}, so leave some room at the"
+            " edges"
+        )
+    yield f"{text}."
 
 
 def _growth(plan: Plan, frame: FramePlan) -> float:
@@ -111,34 +118,6 @@ def gaps(plan: Plan) -> Iterator[str]:
     if len(plan.advised) > 1 and not plan.bridges:
         wanted = wording.span(*plan.wanted)
         yield f"No mid-ground gap: all of {wanted} is sharp in at least one of the two."
-
-
-def _sharp_subject(plan: Plan, frame: FramePlan) -> bool:
-    return frame.blur_disc_mm.subject <= plan.scene.circle_of_confusion_mm * (1 + TOUCHING)
-
-
-def holds_subject(plan: Plan, bridge: Bridge) -> bool:
-    """Return whether the subject lies in a gap, at its ends too, and is soft in every frame."""
-    inside = bridge.gap.near_m <= plan.scene.subject_at_m <= bridge.gap.far_m
-    return inside and not any(_sharp_subject(plan, frame) for frame in plan.advised)
-
-
-def soft_sitter(plan: Plan) -> Iterator[str]:
-    """Warn where the frame that the merge takes the sitter from is not focused on the sitter."""
-    background, *others = plan.advised
-    if not others or _sharp_subject(plan, background):
-        return
-    mm, px = background.blur_disc_mm.subject, background.blur_disc_px.subject
-    # at one f-number the farther focus makes the background frame, whichever option gave it
-    two = plan.scene.wide_f_number != plan.scene.stopped_f_number
-    text = (
-        f"The background frame blurs the subject by {wording.disc(mm)} ({wording.pixels(px)}), and"
-        " that is the frame the merge takes the sitter from: focus it on the sitter"
-        + (" (--focus-wide)" if two else "")
-    )
-    if any(_sharp_subject(plan, frame) for frame in others):
-        text += ", or paint the sitter as foreground"
-    yield f"{text}."
 
 
 def _closing(plan: Plan, bridge: Bridge) -> str:

@@ -27,6 +27,15 @@ def distance(value_m: float) -> str:
     return f"{value_m:.{digits}f} m"
 
 
+def option_m(value_m: float) -> str:
+    """Return a distance as an option on the command line takes it.
+
+    >>> option_m(4.0), option_m(2.25), option_m(math.inf)
+    ('4m', '2.25m', 'inf')
+    """
+    return "inf" if math.isinf(value_m) else f"{value_m:g}m"
+
+
 def span(near_m: float, far_m: float) -> str:
     """Return an interval of distances as text.
 

@@ -271,3 +271,26 @@ def test_a_focus_that_was_given_stays_where_there_is_no_foreground_to_hold() -> 
     near = depth_of_field(4, focal_length_mm=135, f_number=2, coc_mm=0.02884).far_m
     far = depth_of_field(14, focal_length_mm=135, f_number=16, coc_mm=0.02884).near_m
     assert gap == pytest.approx((float(near), float(far)), rel=1e-4)
+
+
+EXCHANGED = {**ORCHARD, "focus_wide_m": 2.2, "focus_stopped_m": 4.0}
+
+
+def test_focus_distances_the_wrong_way_round_are_told() -> None:
+    told = sentence(plan_for(**EXCHANGED), "The stopped frame is the foreground frame")
+    assert "focus it at 4.00 m, behind the wide one at 2.20 m" in told
+    assert "(--focus-wide 4m --focus-stopped 2.2m)" in told
+    for right in (ORCHARD, {**ORCHARD, "focus_wide_m": 4.0, "focus_stopped_m": 2.2}):
+        assert not any("behind the wide one" in line for line in plan_for(**right).advice)
+    one_f_number = {"stopped_f_number": 2.0, "focus_wide_m": 2.2, "focus_stopped_m": 4.0}
+    assert not any("wide one" in line for line in plan_for(**ORCHARD, **one_f_number).advice)
+
+
+def test_no_room_and_no_veil_where_there_is_none() -> None:
+    """Both advised frames are focused on the foreground: the picture keeps its size."""
+    plan = plan_for(**EXCHANGED)
+    assert "Refocus the foreground frame to 2.20 m." in plan.advice
+    assert not any(line.startswith("The veil") for line in plan.advice)
+    # image distances 135/(1 - 0.135/s): at 2.2 m 143.83 mm, at 4 m 139.72 mm, so 2.9 %
+    told = sentence(plan_for(**ORCHARD), "Refocus the foreground frame to 2.20 m")
+    assert "enlarges its picture by 2.9 %, so leave some room" in told
