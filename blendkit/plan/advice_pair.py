@@ -74,17 +74,19 @@ def refocus(plan: Plan) -> Iterator[str]:
     size = f"{wording.disc(disc)} ({wording.pixels(asked.blur_disc_px.foreground or 0.0)})"
     where = wording.distance(near_m)
     if plan.advised[1].exposure == asked.exposure:
+        start = "No refocusing needed:" if _stopping_alone(plan) else "Refocused as you plan,"
         yield (
-            f"No refocusing needed: {setting(asked)} makes the foreground at {where} sharp, with a"
+            f"{start} {setting(asked)} makes the foreground at {where} sharp, with a"
             f" blur disc of {size}, {times:.1f} times the circle of confusion."
         )
         return
     advised = plan.advised[1]
     if times > 1:
-        yield (
-            f"Stopping down alone does not do it: {setting(asked)} leaves the foreground at"
-            f" {where} with a blur disc of {size}, {times:.1f} times the circle of confusion."
-        )
+        does_not = f"{setting(asked)} does not hold the foreground at {where}: it has"
+        if _stopping_alone(plan):
+            does_not = "Stopping down alone does not do it:"
+            does_not += f" {setting(asked)} leaves the foreground at {where} with"
+        yield f"{does_not} a blur disc of {size}, {times:.1f} times the circle of confusion."
     text = f"Refocus the foreground frame to {wording.distance(advised.focus_distance_m)}"
     growth = _growth(plan, advised)
     if growth >= LEAST_GROWTH:
@@ -93,6 +95,13 @@ def refocus(plan: Plan) -> Iterator[str]:
             " edges"
         )
     yield f"{text}."
+
+
+def _stopping_alone(plan: Plan) -> bool:
+    """Return whether the two frames in mind differ by their f-number alone."""
+    wide, stopped = plan.frames
+    same_focus = wide.focus_distance_m == stopped.focus_distance_m
+    return same_focus and wide.f_number != stopped.f_number
 
 
 def _growth(plan: Plan, frame: FramePlan) -> float:

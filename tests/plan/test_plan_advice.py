@@ -294,3 +294,23 @@ def test_no_room_and_no_veil_where_there_is_none() -> None:
     # image distances 135/(1 - 0.135/s): at 2.2 m 143.83 mm, at 4 m 139.72 mm, so 2.9 %
     told = sentence(plan_for(**ORCHARD), "Refocus the foreground frame to 2.20 m")
     assert "enlarges its picture by 2.9 %, so leave some room" in told
+
+
+FOCUS_PAIR = {**ORCHARD, "wide_f_number": 2.8, "stopped_f_number": 2.8}
+
+
+def test_a_focus_pair_is_not_told_about_stopping_down() -> None:
+    """Disc at 2.2 m with focus at 2.5 m: 135/2.828 x 135/2365 x 0.3/2.2 = 0.3715 mm."""
+    advice = plan_for(**FOCUS_PAIR, focus_stopped_m=2.5).advice
+    (told,) = (line for line in advice if "does not hold the foreground" in line)
+    assert told.startswith("f/2.8 focused at 2.50 m does not hold the foreground at 2.20 m: it has")
+    assert "a blur disc of 0.37 mm (62 px), 12.9 times" in told
+    assert not any("Stopping down alone" in line for line in advice)
+
+
+def test_a_frame_that_was_refocused_is_not_told_that_it_needs_none() -> None:
+    for given in (FOCUS_PAIR, ORCHARD):
+        advice = plan_for(**given, focus_stopped_m=2.2).advice
+        (told,) = (line for line in advice if line.startswith("Refocused as you plan"))
+        assert "focused at 2.20 m makes the foreground at 2.20 m sharp" in told
+        assert not any("No refocusing needed" in line for line in advice)
