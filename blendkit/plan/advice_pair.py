@@ -158,7 +158,8 @@ def series(frames: Sequence[Exposure]) -> str:
     """Return frames of one f-number as text, the middle left out where they are many."""
     if len(frames) == 1:
         return setting(frames[0])
-    places = [wording.distance(f.focus_distance_m).removesuffix(" m") for f in frames]
+    distances = wording.distances([frame.focus_distance_m for frame in frames])
+    places = [text.removesuffix(" m") for text in distances]
     if len(places) > SHOWN:
         places = [*places[:3], "...", *places[-2:]]
     unit = "" if places[-1] == "infinity" else " m"

@@ -31,11 +31,12 @@ def numbers_text(plan: Plan) -> str:
 
 
 def _column(frame: FramePlan) -> list[tuple[str, str]]:
+    near, far = wording.distances(frame.sharp)
     rows = [
         ("frame", wording.aperture(frame.f_number)),
         ("focused at", wording.distance(frame.focus_distance_m)),
-        ("sharp from", wording.distance(frame.sharp.near_m)),
-        ("to", wording.distance(frame.sharp.far_m)),
+        ("sharp from", near),
+        ("to", far),
         ("depth", wording.length(frame.sharp.far_m - frame.sharp.near_m)),
         ("hyperfocal distance", wording.distance(frame.hyperfocal_m)),
     ]

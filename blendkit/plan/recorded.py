@@ -41,7 +41,7 @@ def carried_over(recorded: Exposed, line: Exposed) -> tuple[Exposed, str]:
     if not given or follower is None or value is None:
         return merged, ""
     before, now = _light(recorded, of=given), _light(merged, of=given)
-    steps = math.nan if before is None or now is None else now - before
+    steps = math.nan if before is None or now is None else round(now - before, 12)
     if abs(steps) < (SAME_LIGHT_STEPS if len(given) == 1 else AGREEING_STEPS):
         return merged, ""
     if len(given) == 1 and not math.isnan(steps):

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from blendkit.optics import blur_disc_mm, depth_of_field
-from blendkit.plan import Plan, Scene, make_plan
+from blendkit.plan import Plan, Scene, card_html, make_plan, plan_text, table_text, wording
 
 
 def plan_for(**given: object) -> Plan:
@@ -314,3 +314,38 @@ def test_a_frame_that_was_refocused_is_not_told_that_it_needs_none() -> None:
         (told,) = (line for line in advice if line.startswith("Refocused as you plan"))
         assert "focused at 2.20 m makes the foreground at 2.20 m sharp" in told
         assert not any("No refocusing needed" in line for line in advice)
+
+
+def test_a_depth_of_millimetres_is_told() -> None:
+    """About 2 N c s (s - f)/f^2 = 2 x 2.828 x 0.02884 x 2000 x 1700/90000 = 6.2 mm at 2 m."""
+    plan = plan_for(
+        focal_length_mm=300.0,
+        wide_f_number=2.8,
+        foreground_at_m=1.6,
+        subject_at_m=2.0,
+        background_at_m=8.0,
+    )
+    assert "focused at 2.00 m (sharp 1.997 to 2.003 m)" in sentence(plan, "Take a pair")
+    numbers = " ".join(plan_text(plan).split())
+    assert "sharp from 1.997 m" in numbers
+    assert "to 2.003 m" in numbers
+    assert "1.997 m 2.003 m 6.2 mm" in " ".join(table_text(plan).split())
+    card = card_html(plan).replace("\N{NO-BREAK SPACE}", " ")
+    assert "<td>1.997 to 2.003 m</td>" in card
+
+
+@pytest.mark.parametrize(
+    ("near_m", "far_m", "told"),
+    [
+        (2.09, 2.32, "2.09 to 2.32 m"),
+        (250.3, 250.9, "250.3 to 250.9 m"),
+        (1.9998, 2.0002, "1.9998 to 2.0002 m"),
+        (2.0, 2.00001, "2.0000 to 2.0000 m"),
+        (4.0, 4.0, "4.00 to 4.00 m"),
+        (0.98, 1.04, "0.980 to 1.04 m"),
+    ],
+)
+def test_a_span_has_as_many_digits_as_tell_its_ends_apart(
+    near_m: float, far_m: float, told: str
+) -> None:
+    assert wording.span(near_m, far_m) == told
