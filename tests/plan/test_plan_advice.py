@@ -349,3 +349,18 @@ def test_a_span_has_as_many_digits_as_tell_its_ends_apart(
     near_m: float, far_m: float, told: str
 ) -> None:
     assert wording.span(near_m, far_m) == told
+
+
+def test_crop_or_zoom_compares_what_how_soft_tells() -> None:
+    for given in (ORCHARD, {**ORCHARD, "wide_f_number": 2.8, "stopped_f_number": 11.0}):
+        plan = plan_for(**given)
+        softness = sentence(plan, "How soft").split(" gives ")[1].split("px, ")[1].split(" of")[0]
+        assert f"instead of {softness};" in sentence(plan, "Crop or zoom")
+
+
+def test_crop_or_zoom_is_left_out_where_the_frame_is_not_focused_on_the_subject() -> None:
+    gate = {"foreground_at_m": 3.0, "subject_at_m": 4.0, "background_at_m": 4.2}
+    one = plan_for(**gate, focal_length_mm=85.0)
+    assert one.advised[0].exposure.f_number == 11
+    for plan in (one, plan_for(**ORCHARD, focus_wide_m=6.0)):
+        assert not any(line.startswith("Crop or zoom") for line in plan.advice)
