@@ -40,9 +40,9 @@ def exposure(plan: Plan) -> Iterator[str]:
     keep = "Keep the two equal with" if len(plan.advised) > 1 else "Make up for it with"
     yield (
         f"Exposure: {stopped} takes in {light.steps:.1f} steps less light than {wide}."
-        f" {keep} {light.factor:.3g} times the shutter time ({example}"
+        f" {keep} {wording.times(light.factor)} times the shutter time ({example}"
         f"{wording.shutter(first)} becomes"
-        f" {wording.shutter(first * light.factor)}) or {light.factor:.3g} times the ISO"
+        f" {wording.shutter(first * light.factor)}) or {wording.times(light.factor)} times the ISO"
         f" ({wording.iso(speed)} becomes {wording.iso(speed * light.factor)}), or share it between"
         " them."
     )
@@ -55,8 +55,8 @@ def _bridge_exposure(plan: Plan) -> Iterator[str]:
         light = light_at(plan.scene, f_number)
         yield (
             f"A bridge frame at {wording.aperture(f_number)} takes in {light.steps:.1f} steps less"
-            f" light than {wording.aperture(plan.scene.wide_f_number)}: {light.factor:.3g} times"
-            " the shutter time or ISO."
+            f" light than {wording.aperture(plan.scene.wide_f_number)}:"
+            f" {wording.times(light.factor)} times the shutter time or ISO."
         )
 
 
@@ -89,5 +89,5 @@ def sway(plan: Plan) -> Iterator[str]:
     if needed is not None and needed > allowed:
         yield (
             f"{wording.shutter(needed)} at {wording.aperture(frame.f_number)} is"
-            f" {needed / allowed:.2g} times too long for that: raise the ISO as well."
+            f" {wording.times(needed / allowed)} times too long for that: raise the ISO as well."
         )

@@ -68,7 +68,7 @@ def _alone(plan: Plan, frame: FramePlan) -> str:
     scene, light = plan.scene, light_at(plan.scene, frame.f_number)
     if light.same:
         return _metered(plan)
-    more = f"x {light.factor:.3g}"
+    more = f"x {wording.times(light.factor)}"
     if scene.exposure_time_s is None or light.exposure_time_s is None:
         return f"shutter time or ISO {more} of what {wording.aperture(scene.wide_f_number)} meters"
     longer, same = wording.shutter(light.exposure_time_s), wording.shutter(scene.exposure_time_s)
@@ -82,6 +82,6 @@ def _stopped(plan: Plan, frame: FramePlan) -> str:
     if light.same:
         return "shutter and ISO as before"
     if light.exposure_time_s is None:
-        return f"shutter time or ISO x {light.factor:.3g}"
+        return f"shutter time or ISO x {wording.times(light.factor)}"
     longer = wording.shutter(light.exposure_time_s)
-    return f"{longer} at the same ISO, or the same shutter at ISO x {light.factor:.3g}"
+    return f"{longer} at the same ISO, or the same shutter at ISO x {wording.times(light.factor)}"

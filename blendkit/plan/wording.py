@@ -55,7 +55,7 @@ def option_m(value_m: float) -> str:
     >>> option_m(4.0), option_m(2.25), option_m(math.inf)
     ('4m', '2.25m', 'inf')
     """
-    return "inf" if math.isinf(value_m) else f"{value_m:g}m"
+    return "inf" if math.isinf(value_m) else f"{value_m:.10g}m"
 
 
 def span(near_m: float, far_m: float) -> str:
@@ -133,6 +133,16 @@ def aperture(f_number: float) -> str:
     return f"f/{f_number:.0f}" if f_number >= 10 else f"f/{f_number:.1f}".removesuffix(".0")
 
 
+def times(factor: float) -> str:
+    """Return a factor as text: three digits at most that count, and no exponent.
+
+    >>> times(64), times(6.7272), times(2119.6), times(1024)
+    ('64', '6.73', '2120', '1020')
+    """
+    rounded = float(f"{factor:.3g}")
+    return f"{rounded:.0f}" if rounded >= 100 else f"{rounded:g}"
+
+
 def focal_length(value_mm: float) -> str:
     """Return a focal length as text."""
     return f"{value_mm:g} mm"
@@ -141,11 +151,11 @@ def focal_length(value_mm: float) -> str:
 def shutter(exact_s: float) -> str:
     """Return the displayed shutter time nearest to an exact one.
 
-    >>> shutter(1 / 512), shutter(0.32), shutter(2), shutter(64)
-    ('1/500 s', '0.3 s', '2 s', '64 s')
+    >>> shutter(1 / 512), shutter(0.32), shutter(2), shutter(64), shutter(2048)
+    ('1/500 s', '0.3 s', '2 s', '64 s', '2050 s')
     """
     mark = marked_shutter_s(exact_s)
-    return f"1/{1 / mark:.0f} s" if mark < 0.3 else f"{mark:.3g} s"
+    return f"1/{1 / mark:.0f} s" if mark < 0.3 else f"{times(mark)} s"
 
 
 def iso(value: float) -> str:

@@ -1,6 +1,7 @@
 """Which frames are advised, and what the sentences say."""
 
 import math
+import re
 
 import pytest
 
@@ -364,3 +365,21 @@ def test_crop_or_zoom_is_left_out_where_the_frame_is_not_focused_on_the_subject(
     assert one.advised[0].exposure.f_number == 11
     for plan in (one, plan_for(**ORCHARD, focus_wide_m=6.0)):
         assert not any(line.startswith("Crop or zoom") for line in plan.advice)
+
+
+def test_large_factors_are_numbers_that_a_photographer_reads() -> None:
+    """From f/1.4 to f/45 ten steps are 1024 times; 1/64 s x 64 is 1 s, too long for 200 mm/s."""
+    told = " ".join(plan_for(**ORCHARD, wide_f_number=1.4, stopped_f_number=45.0).advice)
+    assert "1020 times the shutter time" in told
+    swaying = plan_for(**ORCHARD, sway_mm_s=200.0, exposure_time_s=1 / 60)
+    # 0.006 mm over the foreground's scale 139.72/2200 and 200 mm/s: 0.4724 ms
+    assert "1 s at f/16 is 2120 times too long" in swaying.advice[-1]
+    shaken = plan_for(**ORCHARD, sway_mm_s=1e5, exposure_time_s=30.0, stopped_f_number=128.0)
+    assert not any(re.search(r"\de[+-]?\d", line) for line in shaken.advice)
+
+
+def test_no_exposure_is_told_where_the_f_numbers_are_as_good_as_one() -> None:
+    """From f/2 to f/2.02 it is 0.03 steps."""
+    plan = plan_for(**ORCHARD, stopped_f_number=2.02)
+    assert not any(line.startswith("Exposure") for line in plan.advice)
+    sentence(plan_for(**ORCHARD, stopped_f_number=2.2), "Exposure")
