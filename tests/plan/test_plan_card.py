@@ -1,5 +1,6 @@
 """The card: self-contained, with numbers, diagram, checklist and cautions."""
 
+import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
@@ -112,3 +113,12 @@ def test_a_single_frame_that_nobody_metered_tells_the_factor() -> None:
     assert only.how.endswith(", shutter time or ISO x 32 of what f/2 meters")
     (only,) = captures(make_plan(replace(GATE, iso=None)))
     assert only.how.endswith(", 1/15 s at the ISO as metered, or 1/500 s at ISO x 32")
+
+
+def test_a_phone_parts_no_number_from_its_unit() -> None:
+    scene = Scene(focal_length_mm=135, wide_f_number=2, **ORCHARD)
+    page = re.sub(r"<svg.*?</svg>", "", card_html(make_plan(scene)), flags=re.DOTALL)
+    body = page.split("<body>")[1]
+    assert re.findall(r"\d (?:%|mm|cm|m|px|s|degrees)\b", body) == []
+    assert re.findall(r"\d %", body) == []
+    assert "<td>281\N{NO-BREAK SPACE}px, 7.0\N{NO-BREAK SPACE}%</td>" in body
