@@ -383,3 +383,31 @@ def test_no_exposure_is_told_where_the_f_numbers_are_as_good_as_one() -> None:
     plan = plan_for(**ORCHARD, stopped_f_number=2.02)
     assert not any(line.startswith("Exposure") for line in plan.advice)
     sentence(plan_for(**ORCHARD, stopped_f_number=2.2), "Exposure")
+
+
+def test_a_square_picture_covers_a_square_of_the_sensor() -> None:
+    """4000x4000 px of 6 um are 24 x 24 mm, so width is what height is: 24/36 of 1.0307 m."""
+    plan = plan_for(**ORCHARD, pixels=(4000, 4000))
+    assert plan.scene.pixel_pitch_mm == pytest.approx(0.006)
+    assert plan.scene.held_mm == pytest.approx((24.0, 24.0))
+    assert plan.framing.subject_m == pytest.approx((0.6871, 0.6871), abs=1e-4)
+    assert plan.framing.background_m == pytest.approx((2.405, 2.405), abs=1e-3)
+    assert plan.framing.field_of_view_deg[:2] == pytest.approx((9.82, 9.82), abs=0.01)
+    assert "a strip 2.40 m wide" in sentence(plan, "How big")
+    assert "Sensor 36 x 24 mm, 24 x 24 mm of it in the picture" in plan_text(plan)
+    assert "of it in the picture" not in plan_text(plan_for(**ORCHARD, pixels=(6016, 4016)))
+
+
+def test_a_print_of_a_square_picture_is_enlarged_from_its_square() -> None:
+    """40 cm from 24 mm are 16.67 times, 0.2 mm at 25 cm so 0.4 mm at 50 cm: 0.024 mm.
+
+    60 x 60 cm are 25 times: 0.016 mm.  A picture of 6000x3000 px covers 36 x 18 mm, so 40 cm of
+    its height are 22.2 times: 0.018 mm.
+    """
+    for pixels, print_cm, coc_mm in (
+        ((4000, 4000), (40.0, 40.0), 0.024),
+        ((4000, 4000), (60.0, 60.0), 0.016),
+        ((6000, 3000), (60.0, 40.0), 0.018),
+    ):
+        scene = plan_for(**ORCHARD, pixels=pixels, print_cm=print_cm).scene
+        assert scene.circle_of_confusion_mm == pytest.approx(coc_mm)
