@@ -154,13 +154,13 @@ SHOWN = 8
 """A longer series is told by its first and last frames."""
 
 
-def series(frames: Sequence[Exposure]) -> str:
-    """Return frames of one f-number as text, the middle left out where they are many."""
+def series(frames: Sequence[Exposure], *, shown: int = SHOWN) -> str:
+    """Return frames of one f-number as text, the middle left out of more than `shown`."""
     if len(frames) == 1:
         return setting(frames[0])
     distances = wording.distances([frame.focus_distance_m for frame in frames])
     places = [text.removesuffix(" m") for text in distances]
-    if len(places) > SHOWN:
+    if len(places) > shown:
         places = [*places[:3], "...", *places[-2:]]
     unit = "" if places[-1] == "infinity" else " m"
     listed = ", ".join(places[:-1]) + f" and {places[-1]}{unit}"

@@ -4,8 +4,9 @@ from typing import NamedTuple
 
 from blendkit.plan import wording
 from blendkit.plan.advice_pair import series, setting
+from blendkit.plan.advice_roles import holds_subject
 from blendkit.plan.light import light_at
-from blendkit.plan.records import FramePlan, Plan
+from blendkit.plan.records import Bridge, FramePlan, Plan
 
 CAUTIONS = (
     "Never look at or near the sun through a long lens, nor point one at it: it blinds and burns.",
@@ -42,11 +43,15 @@ def captures(plan: Plan) -> tuple[Capture, ...]:
     background, foreground = plan.advised
     first = Capture(1, "background frame", f"{setting(background)}, {_metered(plan)}")
     second = Capture(2, "foreground frame", f"{setting(foreground)}, {_stopped(plan, foreground)}")
-    bridges = tuple(
-        Capture(1, "bridge frames, if the mid-ground matters", series(bridge.frames))
-        for bridge in plan.bridges
-    )
+    bridges = tuple(_bridging(plan, bridge) for bridge in plan.bridges)
     return (first, second, *bridges, *_clear(plan))
+
+
+def _bridging(plan: Plan, bridge: Bridge) -> Capture:
+    """Return the line of a bridge; who works through it needs every distance."""
+    use = "for the subject" if holds_subject(plan, bridge) else "if the mid-ground matters"
+    how = series(bridge.frames, shown=len(bridge.frames))
+    return Capture(1, f"bridge frames, {use}", how)
 
 
 def _clear(plan: Plan) -> tuple[Capture, ...]:

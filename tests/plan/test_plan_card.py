@@ -122,3 +122,29 @@ def test_a_phone_parts_no_number_from_its_unit() -> None:
     assert re.findall(r"\d (?:%|mm|cm|m|px|s|degrees)\b", body) == []
     assert re.findall(r"\d %", body) == []
     assert "<td>281\N{NO-BREAK SPACE}px, 7.0\N{NO-BREAK SPACE}%</td>" in body
+
+
+def test_the_card_lists_every_bridge_frame() -> None:
+    near = {"foreground_at_m": 1.6, "subject_at_m": 2.0, "background_at_m": 8.0}
+    plan = make_plan(Scene(focal_length_mm=300, wide_f_number=2.8, **near))
+    (bridge,) = plan.bridges
+    assert len(bridge.frames) > 8
+    (line,) = (capture for capture in captures(plan) if capture.name.startswith("bridge"))
+    assert line.name == "bridge frames, if the mid-ground matters"
+    places = line.how.removeprefix("f/16 focused at ").removesuffix(" m").replace(" and ", ", ")
+    told = [float(place) for place in places.split(", ")]
+    assert told == [round(frame.focus_distance_m, 3) for frame in bridge.frames]
+    assert any(", ..., " in sentence for sentence in plan.advice), "in the text the middle is left"
+
+
+def test_a_bridge_over_the_subject_is_not_left_to_the_mid_ground() -> None:
+    wide, near = 20.0, 5.0
+    scene = Scene(
+        focal_length_mm=135,
+        wide_f_number=2.8,
+        stopped_f_number=2.8,
+        focus_wide_m=wide,
+        focus_stopped_m=near,
+        subject_at_m=8,
+    )
+    assert "bridge frames, for the subject" in [line.name for line in captures(make_plan(scene))]
