@@ -13,6 +13,7 @@ from blendkit.files import atomic, check_output
 from blendkit.plan import Plan, Scene, card_html, diagram_svg, make_plan, plan_document, plan_text
 from blendkit.plan.as_json import table_document
 from blendkit.plan.checklist import CAUTIONS
+from blendkit.plan.recorded import Exposed, carried_over
 from blendkit.plan.table import table_text
 from blendkit.plan.units import (
     parse_length_m,
@@ -90,7 +91,8 @@ def _scene_options(function: Callable[..., None]) -> Callable[..., None]:
     "--from",
     "frame",
     metavar="FRAME",
-    help="take focal length, f-number, focus, size and exposure from a photograph",
+    help="take focal length, f-number, focus, size and exposure from a photograph;"
+    " another --wide, --shutter or --iso keeps the light",
 )
 @click.option("--table", is_flag=True, help="also limits and blur from f/2 to f/22")
 @click.option("--diagram", metavar="FILE.svg", help="write blur by distance as a picture")
@@ -135,14 +137,18 @@ def _scene(frame: str | None, given: dict[str, str | None]) -> Scene:
         for name, text in given.items()
         if text is not None
     }
-    values = {**(_from_frame(frame, line) if frame else {}), **line}
+    recorded, told = _from_frame(frame, line) if frame else ({}, "")
+    values = {**recorded, **line}
     for name in ("focal_length_mm", "subject_at_m", "wide_f_number"):
         if name not in values:
             raise InputError(_missing(GIVEN[name].flag, frame))
     try:
-        return Scene(**values)
+        scene = Scene(**values)
     except InputError as error:
         raise InputError(_in_flags(str(error))) from error
+    if told:  # on stderr, where it is in the way of no program that reads the plan
+        click.echo(f"{frame}: {told}", err=True)
+    return scene
 
 
 def _missing(flag: str, frame: str | None) -> str:
@@ -151,23 +157,29 @@ def _missing(flag: str, frame: str | None) -> str:
     return f"{start}; give it, such as {flag} {examples[flag]}"
 
 
-def _from_frame(frame: str, line: dict[str, Any]) -> dict[str, Any]:
+EXPOSED = ("wide_f_number", "exposure_time_s", "iso")
+
+
+def _from_frame(frame: str, line: dict[str, Any]) -> tuple[dict[str, Any], str]:
+    """Return what a photograph says of the scene, and what became of its exposure."""
     from blendkit.files.capture import read_capture  # noqa: PLC0415 - reads pictures, loads much
 
     capture, size = read_capture(frame)
+    exposed, told = carried_over(
+        Exposed(capture.f_number, capture.exposure_time_s, capture.iso),
+        Exposed(*(line.get(name) for name in EXPOSED)),
+    )
     found: dict[str, Any] = {
         "focal_length_mm": capture.focal_length_mm,
-        "wide_f_number": capture.f_number,
-        "exposure_time_s": capture.exposure_time_s,
-        "iso": capture.iso,
         "pixels": size,
+        **dict(zip(EXPOSED, exposed, strict=True)),
     }
     if capture.focal_length_mm and capture.focal_length_35mm:
         width_mm = capture.sensor_width_mm
         found["sensor_mm"] = round(width_mm, 1), round(width_mm * min(size) / max(size), 1)
     if "subject_at_m" not in line:  # else the focus of the photograph is another subject's
         found |= dict.fromkeys(("subject_at_m", "focus_wide_m"), capture.focus_distance_m)
-    return {name: value for name, value in found.items() if value is not None}
+    return {name: value for name, value in found.items() if value is not None}, told
 
 
 def _in_flags(message: str) -> str:

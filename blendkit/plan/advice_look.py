@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from blendkit.optics import (
     blur_disc_mm,
     covered_m,
-    exact_f_number,
     field_of_view_deg,
     image_scale,
     magnification,
@@ -36,6 +35,8 @@ def veil(plan: Plan) -> Iterator[str]:
     disc, disc_px = frame.blur_disc_mm.foreground, frame.blur_disc_px.foreground
     if near_m is None or disc is None or disc_px is None or len(plan.advised) == 1:
         return
+    if disc <= plan.scene.circle_of_confusion_mm:
+        return  # sharp there: nothing melts
     scale = image_scale(
         near_m,
         focal_length_mm=plan.scene.focal_length_mm,
@@ -85,20 +86,25 @@ def how_big(plan: Plan) -> Iterator[str]:
 
 
 def crop_or_walk(plan: Plan) -> Iterator[str]:
-    """Compare a shorter lens, cropped from the same place or used from closer by."""
-    scene = plan.scene
+    """Compare a shorter lens, cropped from the same place or used from closer by.
+
+    Both keep the subject's size, which means little for a frame that is focused elsewhere.
+    """
+    scene, frame = plan.scene, plan.advised[0]
+    if frame.focus_distance_m != scene.subject_at_m:
+        return
     limit = CLEARLY_SHORTER * scene.focal_length_mm
     shorter = [focal for focal in COMMON_FOCAL_LENGTHS_MM if focal <= limit]
     if not shorter:
         return
     focal = float(shorter[-1])
     scale = float(magnification(scene.subject_at_m, focal_length_mm=scene.focal_length_mm))
-    own = _background_share(scene, scene.focal_length_mm, scene.subject_at_m)
+    own = frame.blur_disc_height.background
     ratio = scale / float(magnification(scene.subject_at_m, focal_length_mm=focal))
-    cropped = _background_share(scene, focal, scene.subject_at_m) * ratio
+    cropped = _background_share(scene, frame, focal, scene.subject_at_m) * ratio
     closer_m = float(object_distance_m(scale, focal_length_mm=focal))
-    walked = _background_share(scene, focal, closer_m)
-    f_number = wording.aperture(scene.wide_f_number)
+    walked = _background_share(scene, frame, focal, closer_m)
+    f_number = wording.aperture(frame.f_number)
     strips = (
         _strip(scene, focal, closer_m),
         _strip(scene, scene.focal_length_mm, scene.subject_at_m),
@@ -116,11 +122,11 @@ def _behind_m(scene: Scene, subject_m: float) -> float:
     return subject_m + scene.background_m - scene.subject_at_m
 
 
-def _background_share(scene: Scene, focal_mm: float, subject_m: float) -> float:
+def _background_share(scene: Scene, frame: FramePlan, focal_mm: float, subject_m: float) -> float:
     disc = blur_disc_mm(
         _behind_m(scene, subject_m),
         focal_length_mm=focal_mm,
-        f_number=exact_f_number(scene.wide_f_number),
+        f_number=frame.exact_f_number,
         focus_distance_m=subject_m,
     )
     return float(disc) / scene.held_mm[1]

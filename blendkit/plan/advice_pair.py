@@ -4,9 +4,13 @@ from collections.abc import Iterator, Sequence
 
 from blendkit.optics import image_distance_mm
 from blendkit.plan import wording
+from blendkit.plan.advice_roles import holds_subject
 from blendkit.plan.decide import largest_f_number
 from blendkit.plan.frames import plan_frame
 from blendkit.plan.records import Bridge, Exposure, FramePlan, Plan
+
+LEAST_GROWTH = 0.0005
+"""A picture that grows by less, as a share, takes a px or two at each edge: no room to leave."""
 
 
 def setting(exposure: Exposure | FramePlan) -> str:
@@ -70,22 +74,34 @@ def refocus(plan: Plan) -> Iterator[str]:
     size = f"{wording.disc(disc)} ({wording.pixels(asked.blur_disc_px.foreground or 0.0)})"
     where = wording.distance(near_m)
     if plan.advised[1].exposure == asked.exposure:
+        start = "No refocusing needed:" if _stopping_alone(plan) else "Refocused as you plan,"
         yield (
-            f"No refocusing needed: {setting(asked)} makes the foreground at {where} sharp, with a"
+            f"{start} {setting(asked)} makes the foreground at {where} sharp, with a"
             f" blur disc of {size}, {times:.1f} times the circle of confusion."
         )
         return
     advised = plan.advised[1]
     if times > 1:
-        yield (
-            f"Stopping down alone does not do it: {setting(asked)} leaves the foreground at"
-            f" {where} with a blur disc of {size}, {times:.1f} times the circle of confusion."
+        does_not = f"{setting(asked)} does not hold the foreground at {where}: it has"
+        if _stopping_alone(plan):
+            does_not = "Stopping down alone does not do it:"
+            does_not += f" {setting(asked)} leaves the foreground at {where} with"
+        yield f"{does_not} a blur disc of {size}, {times:.1f} times the circle of confusion."
+    text = f"Refocus the foreground frame to {wording.distance(advised.focus_distance_m)}"
+    growth = _growth(plan, advised)
+    if growth >= LEAST_GROWTH:
+        text += (
+            f"; that enlarges its picture by {wording.percent(growth)}, so leave some room at the"
+            " edges"
         )
-    yield (
-        f"Refocus the foreground frame to {wording.distance(advised.focus_distance_m)}; that"
-        f" enlarges its picture by {wording.percent(_growth(plan, advised))}, so leave some room"
-        " at the edges."
-    )
+    yield f"{text}."
+
+
+def _stopping_alone(plan: Plan) -> bool:
+    """Return whether the two frames in mind differ by their f-number alone."""
+    wide, stopped = plan.frames
+    same_focus = wide.focus_distance_m == stopped.focus_distance_m
+    return same_focus and wide.f_number != stopped.f_number
 
 
 def _growth(plan: Plan, frame: FramePlan) -> float:
@@ -103,11 +119,10 @@ def gaps(plan: Plan) -> Iterator[str]:
             f"The mid-ground gap lies between {wording.between(*bridge.gap)}: softest at {at} with"
             f" {wording.disc(bridge.worst_disc_mm)} ({worst_px}). {_closing(plan, bridge)}"
         )
-        subject_m = plan.scene.subject_at_m
-        if bridge.gap.near_m < subject_m < bridge.gap.far_m:
+        if holds_subject(plan, bridge):
             yield (
-                f"The subject at {wording.distance(subject_m)} itself lies in this gap: focus one"
-                " of the frames on it, or take the bridge."
+                f"The subject at {wording.distance(plan.scene.subject_at_m)} itself lies in this"
+                " gap: focus one of the frames on it, or take the bridge."
             )
     if len(plan.advised) > 1 and not plan.bridges:
         wanted = wording.span(*plan.wanted)
@@ -139,12 +154,13 @@ SHOWN = 8
 """A longer series is told by its first and last frames."""
 
 
-def series(frames: Sequence[Exposure]) -> str:
-    """Return frames of one f-number as text, the middle left out where they are many."""
+def series(frames: Sequence[Exposure], *, shown: int = SHOWN) -> str:
+    """Return frames of one f-number as text, the middle left out of more than `shown`."""
     if len(frames) == 1:
         return setting(frames[0])
-    places = [wording.distance(f.focus_distance_m).removesuffix(" m") for f in frames]
-    if len(places) > SHOWN:
+    distances = wording.distances([frame.focus_distance_m for frame in frames])
+    places = [text.removesuffix(" m") for text in distances]
+    if len(places) > shown:
         places = [*places[:3], "...", *places[-2:]]
     unit = "" if places[-1] == "infinity" else " m"
     listed = ", ".join(places[:-1]) + f" and {places[-1]}{unit}"

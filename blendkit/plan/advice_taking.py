@@ -2,9 +2,10 @@
 
 from collections.abc import Iterator
 
-from blendkit.optics import exact_f_number, exact_shutter_s, steps_between
+from blendkit.optics import exact_shutter_s
 from blendkit.optics.exposure import MARKED_SHUTTERS_S
 from blendkit.plan import wording
+from blendkit.plan.light import light_at
 from blendkit.plan.records import Plan
 
 EXAMPLE_SHUTTER_S, EXAMPLE_ISO = 1 / 500, 100.0
@@ -24,30 +25,26 @@ def diffraction(plan: Plan) -> Iterator[str]:
     )
 
 
-def stopped_shutter_s(plan: Plan) -> float:
-    """Return the exact shutter time that keeps the stopped frame as bright as the wide one."""
-    first = plan.scene.exposure_time_s or EXAMPLE_SHUTTER_S
-    return float(exact_shutter_s(first) * 2.0**plan.exposure_steps)
-
-
 def exposure(plan: Plan) -> Iterator[str]:
-    """Tell what keeps the two frames equally bright."""
-    if len(plan.advised) == 1:
+    """Tell what keeps the frames as bright as the wide one, for which light was metered."""
+    if len(plan.advised) > 1:
+        yield from _bridge_exposure(plan)
+    scene, frame = plan.scene, plan.advised[-1]
+    light = light_at(scene, frame.f_number)
+    if light.same:
         return
-    yield from _bridge_exposure(plan)
-    if plan.exposure_steps == 0:
-        return
-    scene, factor = plan.scene, 2.0**plan.exposure_steps
-    first = scene.exposure_time_s or EXAMPLE_SHUTTER_S
+    first = exact_shutter_s(scene.exposure_time_s or EXAMPLE_SHUTTER_S)
     speed = scene.iso or EXAMPLE_ISO
     example = "for example " if scene.exposure_time_s is None else ""
-    wide, stopped = (wording.aperture(frame.f_number) for frame in plan.frames)
+    wide, stopped = wording.aperture(scene.wide_f_number), wording.aperture(frame.f_number)
+    keep = "Keep the two equal with" if len(plan.advised) > 1 else "Make up for it with"
     yield (
-        f"Exposure: {stopped} takes in {plan.exposure_steps:.1f} steps less light than {wide}."
-        f" Keep the two equal with {factor:.3g} times the shutter time ({example}"
-        f"{wording.shutter(exact_shutter_s(first))} becomes"
-        f" {wording.shutter(stopped_shutter_s(plan))}) or {factor:.3g} times the ISO"
-        f" ({wording.iso(speed)} becomes {wording.iso(speed * factor)}), or share it between them."
+        f"Exposure: {stopped} takes in {light.steps:.1f} steps less light than {wide}."
+        f" {keep} {wording.times(light.factor)} times the shutter time ({example}"
+        f"{wording.shutter(first)} becomes"
+        f" {wording.shutter(first * light.factor)}) or {wording.times(light.factor)} times the ISO"
+        f" ({wording.iso(speed)} becomes {wording.iso(speed * light.factor)}), or share it between"
+        " them."
     )
 
 
@@ -55,11 +52,11 @@ def _bridge_exposure(plan: Plan) -> Iterator[str]:
     """Tell what a bridge frame at another f-number than both loses."""
     used = {frame.f_number for frame in plan.advised}
     for f_number in sorted({f.f_number for b in plan.bridges for f in b.frames} - used):
-        steps = float(steps_between(plan.frames[0].exact_f_number, exact_f_number(f_number)))
+        light = light_at(plan.scene, f_number)
         yield (
-            f"A bridge frame at {wording.aperture(f_number)} takes in {steps:.1f} steps less light"
-            f" than {wording.aperture(plan.frames[0].f_number)}: {2**steps:.3g} times the shutter"
-            " time or ISO."
+            f"A bridge frame at {wording.aperture(f_number)} takes in {light.steps:.1f} steps less"
+            f" light than {wording.aperture(plan.scene.wide_f_number)}:"
+            f" {wording.times(light.factor)} times the shutter time or ISO."
         )
 
 
@@ -87,10 +84,10 @@ def sway(plan: Plan) -> Iterator[str]:
     marks = [mark for mark in MARKED_SHUTTERS_S if exact_shutter_s(mark) <= allowed]
     limit = f"stay at {wording.shutter(exact_shutter_s(marks[-1]))} or shorter" if marks else ""
     yield f"{text}: {limit or 'no shutter is that fast, so wait for it to hold still'}."
-    if plan.scene.exposure_time_s is not None and len(plan.advised) > 1:
-        needed = stopped_shutter_s(plan)
-        if needed > allowed:
-            yield (
-                f"{wording.shutter(needed)} at {wording.aperture(plan.frames[1].f_number)} is"
-                f" {needed / allowed:.2g} times too long for that: raise the ISO as well."
-            )
+    frame = max(plan.advised, key=lambda frame: frame.f_number)
+    needed = light_at(plan.scene, frame.f_number).exposure_time_s
+    if needed is not None and needed > allowed:
+        yield (
+            f"{wording.shutter(needed)} at {wording.aperture(frame.f_number)} is"
+            f" {wording.times(needed / allowed)} times too long for that: raise the ISO as well."
+        )

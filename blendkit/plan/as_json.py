@@ -4,7 +4,7 @@ import math
 from dataclasses import asdict
 from typing import Any
 
-from blendkit.plan.advice_taking import stopped_shutter_s
+from blendkit.plan.light import light_at
 from blendkit.plan.records import Exposure, FramePlan, Interval, Plan
 from blendkit.plan.table import table_rows
 
@@ -40,7 +40,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
             "focus_distance_m": single.focus_distance_m,
         },
         "advised": {
-            "frames": [_frame(frame) for frame in plan.advised],
+            "frames": [_advised(plan, frame) for frame in plan.advised],
             "gaps": [_interval(gap) for gap in plan.advised_gaps],
             "bridges": [[_exposure(frame) for frame in bridge.frames] for bridge in plan.bridges],
         },
@@ -81,12 +81,24 @@ def _interval(interval: Interval) -> dict[str, Any]:
 
 def _exposure_change(plan: Plan) -> dict[str, Any]:
     """Return what keeps the stopped frame as bright as the wide one; None = nothing metered."""
-    scene, factor = plan.scene, 2.0**plan.exposure_steps
-    metered = scene.exposure_time_s is not None
+    light = light_at(plan.scene, plan.scene.stopped_f_number)
     return {
-        "factor": factor,
-        "stopped_exposure_time_s": stopped_shutter_s(plan) if metered else None,
-        "stopped_iso": None if scene.iso is None else scene.iso * factor,
+        "factor": light.factor,
+        "stopped_exposure_time_s": light.exposure_time_s,
+        "stopped_iso": light.iso,
+    }
+
+
+def _advised(plan: Plan, frame: FramePlan) -> dict[str, Any]:
+    """Return a frame with what it needs: the time at the metered ISO, or the ISO at its time."""
+    light = light_at(plan.scene, frame.f_number)
+    return {
+        **_frame(frame),
+        "exposure": {
+            "factor": light.factor,
+            "exposure_time_s": light.exposure_time_s,
+            "iso": light.iso,
+        },
     }
 
 

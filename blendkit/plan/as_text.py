@@ -5,8 +5,12 @@ import math
 from blendkit.plan import wording
 from blendkit.plan.diagram_text import diagram_text
 from blendkit.plan.records import FramePlan, Plan
+from blendkit.plan.scene import Scene
 
 WIDTH = 88
+
+CROPPED = 0.99
+"""A picture that takes more than this share of both sides has the sensor's shape, but for a rim."""
 
 
 def plan_text(plan: Plan) -> str:
@@ -31,11 +35,12 @@ def numbers_text(plan: Plan) -> str:
 
 
 def _column(frame: FramePlan) -> list[tuple[str, str]]:
+    near, far = wording.distances(frame.sharp)
     rows = [
         ("frame", wording.aperture(frame.f_number)),
         ("focused at", wording.distance(frame.focus_distance_m)),
-        ("sharp from", wording.distance(frame.sharp.near_m)),
-        ("to", wording.distance(frame.sharp.far_m)),
+        ("sharp from", near),
+        ("to", far),
         ("depth", wording.length(frame.sharp.far_m - frame.sharp.near_m)),
         ("hyperfocal distance", wording.distance(frame.hyperfocal_m)),
     ]
@@ -56,15 +61,23 @@ def framing_text(plan: Plan) -> str:
     """Return the standard of sharpness, angles of view and what is covered."""
     width, height, diagonal = plan.framing.field_of_view_deg
     across, down = (wording.length(side) for side in plan.framing.subject_m)
-    across_mm, down_mm = plan.scene.held_mm
     coc = wording.disc(plan.scene.circle_of_confusion_mm)
     return (
         f"Blur discs are diameters in mm, px and % of the frame height; sharp is up to {coc}.\n"
-        f"Sensor {across_mm:g} x {down_mm:g} mm, pixels of"
+        f"{_sensor(plan.scene)}, pixels of"
         f" {1000 * plan.scene.pixel_pitch_mm:.2f} um; f-numbers mean the exact series.\n"
         f"Field of view {width:.1f} x {height:.1f} degrees, diagonal {diagonal:.1f}.\n"
         f"Covered at the subject {across} x {down}{_background(plan)}."
     )
+
+
+def _sensor(scene: Scene) -> str:
+    """Return the sensor's size, and what of it the picture takes where it has another shape."""
+    sensor, held = scene.turned_sensor_mm, scene.held_mm
+    text = f"Sensor {sensor[0]:g} x {sensor[1]:g} mm"
+    if all(part > CROPPED * side for part, side in zip(held, sensor, strict=True)):
+        return text
+    return f"{text}, {held[0]:.3g} x {held[1]:.3g} mm of it in the picture"
 
 
 def _background(plan: Plan) -> str:

@@ -72,16 +72,17 @@ def _checklist(plan: Plan) -> str:
 def _numbers(plan: Plan) -> str:
     frames = plan.advised
     rows = "".join(
-        f"<tr><th>{name}</th>" + "".join(f"<td>{escape(value)}</td>" for value in values) + "</tr>"
+        f"<tr><th>{name}</th>" + "".join(f"<td>{_held(value)}</td>" for value in values) + "</tr>"
         for name, *values in zip(*(_column(frame) for frame in (None, *frames)), strict=True)
     )
     width, height, diagonal = plan.framing.field_of_view_deg
     across, down = (wording.length(side) for side in plan.framing.subject_m)
-    return (
-        f"<table>{rows}</table><p>Field of view {width:.1f} x {height:.1f} degrees (diagonal"
-        f" {diagonal:.1f}); at the subject {across} x {down}. Sharp: discs up to"
-        f" {wording.disc(plan.scene.circle_of_confusion_mm)}.</p>"
+    below = (
+        f"Field of view {width:.1f} x {height:.1f} degrees (diagonal {diagonal:.1f}); at the"
+        f" subject {across} x {down}. Sharp: discs up to"
+        f" {wording.disc(plan.scene.circle_of_confusion_mm)}."
     )
+    return f"<table>{rows}</table><p>{_held(below)}</p>"
 
 
 def _column(frame: FramePlan | None) -> list[str]:

@@ -4,8 +4,9 @@ from typing import NamedTuple
 
 from blendkit.plan import wording
 from blendkit.plan.advice_pair import series, setting
-from blendkit.plan.advice_taking import stopped_shutter_s
-from blendkit.plan.records import Plan
+from blendkit.plan.advice_roles import holds_subject
+from blendkit.plan.light import light_at
+from blendkit.plan.records import Bridge, FramePlan, Plan
 
 CAUTIONS = (
     "Never look at or near the sun through a long lens, nor point one at it: it blinds and burns.",
@@ -37,16 +38,20 @@ def captures(plan: Plan) -> tuple[Capture, ...]:
     the foreground hides.
     """
     if len(plan.advised) == 1:
-        how = f"{setting(plan.advised[0])}, {_metered(plan)}"
-        return (Capture(2, "the frame", how),)
+        (only,) = plan.advised
+        return (Capture(2, "the frame", f"{setting(only)}, {_alone(plan, only)}"),)
     background, foreground = plan.advised
     first = Capture(1, "background frame", f"{setting(background)}, {_metered(plan)}")
-    second = Capture(2, "foreground frame", f"{setting(foreground)}, {_stopped(plan)}")
-    bridges = tuple(
-        Capture(1, "bridge frames, if the mid-ground matters", series(bridge.frames))
-        for bridge in plan.bridges
-    )
+    second = Capture(2, "foreground frame", f"{setting(foreground)}, {_stopped(plan, foreground)}")
+    bridges = tuple(_bridging(plan, bridge) for bridge in plan.bridges)
     return (first, second, *bridges, *_clear(plan))
+
+
+def _bridging(plan: Plan, bridge: Bridge) -> Capture:
+    """Return the line of a bridge; who works through it needs every distance."""
+    use = "for the subject" if holds_subject(plan, bridge) else "if the mid-ground matters"
+    how = series(bridge.frames, shown=len(bridge.frames))
+    return Capture(1, f"bridge frames, {use}", how)
 
 
 def _clear(plan: Plan) -> tuple[Capture, ...]:
@@ -63,11 +68,25 @@ def _metered(plan: Plan) -> str:
     return f"{wording.shutter(plan.scene.exposure_time_s)}, {speed}"
 
 
-def _stopped(plan: Plan) -> str:
-    factor = 2.0**plan.exposure_steps
-    if plan.exposure_steps == 0:
+def _alone(plan: Plan, frame: FramePlan) -> str:
+    """Return the exposure of a single frame; at another f-number than metered it is another."""
+    scene, light = plan.scene, light_at(plan.scene, frame.f_number)
+    if light.same:
+        return _metered(plan)
+    more = f"x {wording.times(light.factor)}"
+    if scene.exposure_time_s is None or light.exposure_time_s is None:
+        return f"shutter time or ISO {more} of what {wording.aperture(scene.wide_f_number)} meters"
+    longer, same = wording.shutter(light.exposure_time_s), wording.shutter(scene.exposure_time_s)
+    if scene.iso is None or light.iso is None:
+        return f"{longer} at the ISO as metered, or {same} at ISO {more}"
+    return f"{longer} at {wording.iso(scene.iso)}, or {same} at {wording.iso(light.iso)}"
+
+
+def _stopped(plan: Plan, frame: FramePlan) -> str:
+    light = light_at(plan.scene, frame.f_number)
+    if light.same:
         return "shutter and ISO as before"
-    if plan.scene.exposure_time_s is None:
-        return f"shutter time or ISO x {factor:.3g}"
-    longer = wording.shutter(stopped_shutter_s(plan))
-    return f"{longer} at the same ISO, or the same shutter at ISO x {factor:.3g}"
+    if light.exposure_time_s is None:
+        return f"shutter time or ISO x {wording.times(light.factor)}"
+    longer = wording.shutter(light.exposure_time_s)
+    return f"{longer} at the same ISO, or the same shutter at ISO x {wording.times(light.factor)}"

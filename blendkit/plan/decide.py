@@ -80,8 +80,11 @@ def _foreground_focus(
 
     Where its depth can reach from the foreground to what the background frame holds, it is focused
     between the two; where it holds the foreground as it is, it stays; else it goes to the
-    foreground itself, with depth on both sides of it.
+    foreground itself, with depth on both sides of it.  A focus that was given, with no foreground
+    to hold, is what the photographer wants.
     """
+    if scene.foreground_at_m is None and scene.focus_stopped_m is not None:
+        return foreground.focus_distance_m
     meeting = min(background.sharp.near_m, wanted.far_m)
     holds = foreground.sharp.near_m <= wanted.near_m <= foreground.sharp.far_m
     if holds and foreground.sharp.far_m >= meeting:

@@ -132,7 +132,8 @@ def _grid(page: Page) -> Iterator[str]:
         if reached == 0.0 or x + half < reached - svg.GLYPH_PX:
             yield svg.line((x, page.bottom), (x, page.bottom + 5), "frame")
             yield svg.cover(x - half, page.bottom + 20, label)
-            yield svg.text(min(x, page.width - half - 2), page.bottom + 20, label, anchor="middle")
+            at, anchor = (x, "middle") if x + half + 2 <= page.width else (page.width - 2, "end")
+            yield svg.text(at, page.bottom + 20, label, anchor=anchor)
             reached = x - half
     yield (
         f'<rect x="{MARGIN_LEFT}" y="{page.top:.1f}" width="{page.right - MARGIN_LEFT:.1f}"'
@@ -145,7 +146,8 @@ def _places(page: Page, labels: list[svg.Placed], *, end: float) -> Iterator[str
         y = page.top - 12 - LABEL_ROW * label.row
         yield svg.line((label.x, y + 3), (label.x, end), "place")
     for label in labels:
-        yield svg.text(label.left, page.top - 12 - LABEL_ROW * label.row, label.text)
+        y = page.top - 12 - LABEL_ROW * label.row
+        yield svg.text(label.at, y, label.text, anchor=label.anchor)
 
 
 def _curves(plan: Plan, frames: list[FramePlan], page: Page) -> Iterator[str]:
@@ -162,19 +164,27 @@ def _curves(plan: Plan, frames: list[FramePlan], page: Page) -> Iterator[str]:
 def _rows(plan: Plan, frames: list[FramePlan], page: Page, top: float) -> Iterator[str]:
     for index, frame in enumerate(frames):
         y = top + BAR_ROW * index
-        yield svg.line((MARGIN_LEFT, y - 5), (MARGIN_LEFT + 40, y - 5), f"c{index}")
+        key = svg.line((MARGIN_LEFT, y - 5), (MARGIN_LEFT + 40, y - 5), f"c{index}")
         label = f"{setting(frame)}: sharp {wording.span(*frame.sharp)}"
         if index >= len(plan.advised):
             label = label.replace("focused", "left", 1)
-        yield svg.cover(MARGIN_LEFT + 48, y, label) + svg.text(MARGIN_LEFT + 48, y, label)
+        yield _covering(page, MARGIN_LEFT + 48, y, label, key)
         yield _interval_bar(page, clipped(page.axis, frame.sharp), y + 8, f"b{index}")
     if plan.advised_gaps:
         y = top + BAR_ROW * len(frames)
         spans = ", ".join(wording.span(*gap) for gap in plan.advised_gaps)
         label = f"in no frame: {spans}"
-        yield svg.cover(MARGIN_LEFT, y, label) + svg.text(MARGIN_LEFT, y, label)
+        yield _covering(page, MARGIN_LEFT, y, label)
         for gap in plan.advised_gaps:
             yield _interval_bar(page, clipped(page.axis, gap), y + 8, "gap")
+
+
+def _covering(page: Page, x: float, y: float, label: str, key: str = "") -> str:
+    """Return a label on a white ground that starts at x, or ends at the page's edge if it must."""
+    edge, width = page.width - 4.0, svg.text_width(label)
+    if x + width <= edge:
+        return svg.cover(x, y, label) + key + svg.text(x, y, label)
+    return svg.cover(edge - width, y, label) + key + svg.text(edge, y, label, anchor="end")
 
 
 def _interval_bar(page: Page, ends: tuple[float, float], y: float, style: str) -> str:

@@ -61,7 +61,7 @@ class Scene:
         None, "distance the print is seen from; none: 50", unit="cm", low=5, high=5000
     )
     pixels: tuple[int, int] | None = option(
-        None, "picture, width x height; none: 6000 across", unit="px"
+        None, "picture, width x height; none: 6000 across; upright: 4000x6000", unit="px"
     )
     pupil: float = option(
         1.0, "pupil magnification, exit over entrance pupil; none: 1", low=0.05, high=20
@@ -97,11 +97,19 @@ class Scene:
         return self.subject_at_m if self.focus_stopped_m is None else self.focus_stopped_m
 
     @property
-    def held_mm(self) -> tuple[float, float]:
+    def turned_sensor_mm(self) -> tuple[float, float]:
         """Sensor (width, height) in mm, turned as the picture in px is."""
         width, height = self.sensor_mm
         turned = self.pixels is not None and (self.pixels[0] < self.pixels[1]) != (width < height)
         return (height, width) if turned else (width, height)
+
+    @property
+    def held_mm(self) -> tuple[float, float]:
+        """(width, height) in mm of the sensor's part that the picture covers, turned as it is."""
+        if self.pixels is None:
+            return self.sensor_mm
+        across, down = self.pixels
+        return across * self.pixel_pitch_mm, down * self.pixel_pitch_mm
 
     @property
     def pixel_pitch_mm(self) -> float:
@@ -119,7 +127,7 @@ class Scene:
             return circle_of_confusion_mm(self.sensor_mm)
         viewing = ViewingSettings().viewing_cm if self.viewing_cm is None else self.viewing_cm
         return print_circle_of_confusion_mm(
-            self.sensor_mm, print_cm=self.print_cm, viewing_cm=viewing
+            self.held_mm, print_cm=self.print_cm, viewing_cm=viewing
         )
 
     def _check_sizes(self) -> None:

@@ -9,6 +9,9 @@ FONT_PX = 14.0
 GLYPH_PX = 0.56 * FONT_PX
 """A generous mean width of a glyph in a sans-serif face of that size."""
 
+WIDER = 1.3
+"""What a wide face takes in place of that."""
+
 
 class Anchored(NamedTuple):
     """A label that wants to stand over x."""
@@ -19,12 +22,18 @@ class Anchored(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """A label, its left edge and the row that it found free (0 = nearest to what it labels)."""
+    """A label, its left edge and the row that it found free (0 = nearest to what it labels).
+
+    Written, it starts at `at`, or ends there where `anchor` says so: near the right edge, which a
+    wide face would run over.
+    """
 
     x: float
     text: str
     left: float
     row: int
+    at: float
+    anchor: str
 
 
 def text_width(text: str) -> float:
@@ -46,7 +55,9 @@ def place_labels(labels: Iterable[Anchored], *, left: float, right: float) -> li
         start = max(left, min(x - width / 2, right - width))
         row = next((i for i, end in enumerate(ends) if end + GLYPH_PX <= start), len(ends))
         ends[row : row + 1] = [start + width]
-        placed.append(Placed(x, text, start, row))
+        near_edge = x + WIDER * width / 2 > right and start > left
+        at, anchor = (start + width, "end") if near_edge else (start, "start")
+        placed.append(Placed(x, text, start, row, at, anchor))
     return placed
 
 

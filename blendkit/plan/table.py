@@ -38,11 +38,12 @@ def table_text(plan: Plan) -> str:
 
 def _cells(frame: FramePlan) -> list[str]:
     near, far = frame.sharp
+    near_text, far_text = wording.distances(frame.sharp)
     discs = frame.blur_disc_mm
     return [
         wording.aperture(frame.f_number),
-        wording.distance(near),
-        wording.distance(far),
+        near_text,
+        far_text,
         wording.length(far - near),
         "" if discs.foreground is None else wording.disc(discs.foreground),
         wording.disc(discs.subject),

@@ -1,8 +1,10 @@
 """How a plan writes its numbers: as many digits as a photographer can use."""
 
+import itertools
 import math
 import re
 import textwrap
+from collections.abc import Sequence
 
 from blendkit.optics import marked_shutter_s
 
@@ -15,7 +17,14 @@ _ISO_MARKS = (
 """Displayed in thirds of a step (common practice, no source)."""
 
 
-def distance(value_m: float) -> str:
+FEW_UNITS = 3
+"""Two distances are told apart by at least so many units of the last digit."""
+
+MOST_DIGITS = 4
+"""A tenth of a millimetre: nobody focuses finer."""
+
+
+def distance(value_m: float, *, least_digits: int = 0) -> str:
     """Return a distance as text.
 
     >>> distance(0.3142), distance(2.2), distance(14), distance(250.4), distance(math.inf)
@@ -24,7 +33,29 @@ def distance(value_m: float) -> str:
     if math.isinf(value_m):
         return "infinity"
     digits = 3 if value_m < 1 else 2 if value_m < 10 else 1 if value_m < 100 else 0
-    return f"{value_m:.{digits}f} m"
+    return f"{value_m:.{max(digits, least_digits)}f} m"
+
+
+def distances(values_m: Sequence[float]) -> list[str]:
+    """Return distances, near to far, as texts that tell each from the next.
+
+    >>> distances([1.9964, 2.0036]), distances([2.2, 2.6, math.inf])
+    (['1.996 m', '2.004 m'], ['2.20 m', '2.60 m', 'infinity'])
+    """
+    steps = [far - near for near, far in itertools.pairwise(values_m) if far > near]
+    least = min(steps, default=math.inf)
+    enough = (n for n in range(MOST_DIGITS) if least * 10**n >= FEW_UNITS)
+    digits = next(enough, MOST_DIGITS)
+    return [distance(value, least_digits=digits) for value in values_m]
+
+
+def option_m(value_m: float) -> str:
+    """Return a distance as an option on the command line takes it.
+
+    >>> option_m(4.0), option_m(2.25), option_m(math.inf)
+    ('4m', '2.25m', 'inf')
+    """
+    return "inf" if math.isinf(value_m) else f"{value_m:.10g}m"
 
 
 def span(near_m: float, far_m: float) -> str:
@@ -33,9 +64,8 @@ def span(near_m: float, far_m: float) -> str:
     >>> span(3.95, 4.05), span(20, math.inf)
     ('3.95 to 4.05 m', '20.0 m to infinity')
     """
-    if math.isinf(far_m):
-        return f"{distance(near_m)} to infinity"
-    return f"{distance(near_m).removesuffix(' m')} to {distance(far_m)}"
+    near, far = distances((near_m, far_m))
+    return f"{near} to {far}" if math.isinf(far_m) else f"{near.removesuffix(' m')} to {far}"
 
 
 def between(near_m: float, far_m: float) -> str:
@@ -103,6 +133,16 @@ def aperture(f_number: float) -> str:
     return f"f/{f_number:.0f}" if f_number >= 10 else f"f/{f_number:.1f}".removesuffix(".0")
 
 
+def times(factor: float) -> str:
+    """Return a factor as text: three digits at most that count, and no exponent.
+
+    >>> times(64), times(6.7272), times(2119.6), times(1024)
+    ('64', '6.73', '2120', '1020')
+    """
+    rounded = float(f"{factor:.3g}")
+    return f"{rounded:.0f}" if rounded >= 100 else f"{rounded:g}"
+
+
 def focal_length(value_mm: float) -> str:
     """Return a focal length as text."""
     return f"{value_mm:g} mm"
@@ -111,11 +151,11 @@ def focal_length(value_mm: float) -> str:
 def shutter(exact_s: float) -> str:
     """Return the displayed shutter time nearest to an exact one.
 
-    >>> shutter(1 / 512), shutter(0.32), shutter(2), shutter(64)
-    ('1/500 s', '0.3 s', '2 s', '64 s')
+    >>> shutter(1 / 512), shutter(0.32), shutter(2), shutter(64), shutter(2048)
+    ('1/500 s', '0.3 s', '2 s', '64 s', '2050 s')
     """
     mark = marked_shutter_s(exact_s)
-    return f"1/{1 / mark:.0f} s" if mark < 0.3 else f"{mark:.3g} s"
+    return f"1/{1 / mark:.0f} s" if mark < 0.3 else f"{times(mark)} s"
 
 
 def iso(value: float) -> str:

@@ -108,6 +108,20 @@ def test_the_line_wins_over_the_photograph(photograph: Path) -> None:
     assert scene["pixels"] == [6000, 4000]
 
 
+def test_another_f_number_than_the_photographs_keeps_its_light(photograph: Path) -> None:
+    """From f/2.8 at 1/250 s (1/256) to f/1.4 two steps: 1/1024 s; the document stays clean."""
+    done = run("--from", str(photograph), "--wide", "1.4", "--json")
+    scene = json.loads(done.stdout)["scene"]
+    assert (scene["exposure_time_s"], scene["iso"]) == (pytest.approx(1 / 1024), 400)
+    assert done.stderr == (
+        f"{photograph}: f/2.8, 1/250 s, ISO 400 as recorded is planned as f/1.4, 1/1000 s,"
+        " ISO 400, as bright\n"
+    )
+    refused = run("--from", str(photograph), "--wide", "1.4", "--foreground-at", "9")
+    assert refused.stderr.count("\n") == 1
+    assert run("--from", str(photograph)).stderr == ""
+
+
 def test_photograph_without_tags_names_what_to_give(tmp_path: Path) -> None:
     path = tmp_path / "bare.png"
     Image.new("RGB", (60, 40)).save(path)

@@ -1,11 +1,12 @@
 """Which frames are advised, and what the sentences say."""
 
 import math
+import re
 
 import pytest
 
 from blendkit.optics import blur_disc_mm, depth_of_field
-from blendkit.plan import Plan, Scene, make_plan
+from blendkit.plan import Plan, Scene, card_html, make_plan, plan_text, table_text, wording
 
 
 def plan_for(**given: object) -> Plan:
@@ -228,3 +229,185 @@ def test_a_picture_held_upright_turns_the_sensor() -> None:
     plan = plan_for(**ORCHARD, pixels=(4000, 6000))
     assert plan.scene.held_mm == (24.0, 36.0)
     assert plan.frames[0].blur_disc_height.background == pytest.approx(0.0468, abs=1e-4)
+
+
+def test_a_subject_at_the_very_end_of_the_gap_is_told() -> None:
+    """Both advised frames are focused at 2.2 m; the gap ends where the subject stands."""
+    plan = plan_for(**ORCHARD, focus_wide_m=2.2, focus_stopped_m=4.0)
+    assert plan.advised_gaps[0].far_m == 4.0
+    sentence(plan, "The subject at 4.00 m itself lies in this gap")
+
+
+def test_a_subject_at_the_limit_of_the_background_frame_is_sharp_there() -> None:
+    """f/2 focused so that its depth begins at the subject: no gap is said to hold it."""
+    slope = 2 * 0.04 / 135**2  # 1/near = 1/s + slope (1 - f/s), solved for s
+    focus_m = 0.001 * (1 - slope * 135) / (1 / 4000 - slope)
+    plan = plan_for(**ORCHARD, coc_mm=0.04, focus_wide_m=focus_m)
+    assert plan.advised_gaps[0].far_m == pytest.approx(4.0, rel=1e-12)
+    assert not any("itself lies" in line or "blurs the subject" in line for line in plan.advice)
+
+
+def test_a_sitter_soft_in_the_frame_the_merge_takes_her_from_is_told() -> None:
+    """Disc of 4 m with focus at 6 m: 67.5 mm x 135/5865 x 2/4 = 0.777 mm, 129.5 px of 6 um."""
+    given = {"foreground_at_m": 3.7, "subject_at_m": 4.0, "background_at_m": 14.0}
+    told = sentence(plan_for(**given, focus_wide_m=6.0), "The background frame blurs the subject")
+    assert "by 0.78 mm (129 px)" in told
+    assert told.endswith("(--focus-wide), or paint the sitter as foreground.")
+    assert not any("blurs the subject" in line for line in plan_for(**given).advice)
+
+
+def test_painting_is_no_way_out_where_no_frame_is_sharp_on_the_sitter() -> None:
+    plan = plan_for(**ORCHARD, focus_wide_m=2.2, focus_stopped_m=4.0)
+    assert sentence(plan, "The background frame blurs the subject").endswith("(--focus-wide).")
+    pair = {"stopped_f_number": 2.0, "focus_wide_m": 20.0, "focus_stopped_m": 5.0}
+    told = sentence(plan_for(**pair, subject_at_m=8.0), "The background frame blurs the subject")
+    assert told.endswith("focus it on the sitter.")
+
+
+def test_a_focus_that_was_given_stays_where_there_is_no_foreground_to_hold() -> None:
+    plan = plan_for(subject_at_m=4.0, background_at_m=14.0, focus_stopped_m=14.0)
+    assert [tuple(frame.exposure) for frame in plan.advised] == [(2.0, 4.0), (16.0, 14.0)]
+    assert not any("efocus the foreground" in line for line in plan.advice)
+    gap = plan.advised_gaps[0]
+    near = depth_of_field(4, focal_length_mm=135, f_number=2, coc_mm=0.02884).far_m
+    far = depth_of_field(14, focal_length_mm=135, f_number=16, coc_mm=0.02884).near_m
+    assert gap == pytest.approx((float(near), float(far)), rel=1e-4)
+
+
+EXCHANGED = {**ORCHARD, "focus_wide_m": 2.2, "focus_stopped_m": 4.0}
+
+
+def test_focus_distances_the_wrong_way_round_are_told() -> None:
+    told = sentence(plan_for(**EXCHANGED), "The stopped frame is the foreground frame")
+    assert "focus it at 4.00 m, behind the wide one at 2.20 m" in told
+    assert "(--focus-wide 4m --focus-stopped 2.2m)" in told
+    for right in (ORCHARD, {**ORCHARD, "focus_wide_m": 4.0, "focus_stopped_m": 2.2}):
+        assert not any("behind the wide one" in line for line in plan_for(**right).advice)
+    one_f_number = {"stopped_f_number": 2.0, "focus_wide_m": 2.2, "focus_stopped_m": 4.0}
+    assert not any("wide one" in line for line in plan_for(**ORCHARD, **one_f_number).advice)
+
+
+def test_no_room_and_no_veil_where_there_is_none() -> None:
+    """Both advised frames are focused on the foreground: the picture keeps its size."""
+    plan = plan_for(**EXCHANGED)
+    assert "Refocus the foreground frame to 2.20 m." in plan.advice
+    assert not any(line.startswith("The veil") for line in plan.advice)
+    # image distances 135/(1 - 0.135/s): at 2.2 m 143.83 mm, at 4 m 139.72 mm, so 2.9 %
+    told = sentence(plan_for(**ORCHARD), "Refocus the foreground frame to 2.20 m")
+    assert "enlarges its picture by 2.9 %, so leave some room" in told
+
+
+FOCUS_PAIR = {**ORCHARD, "wide_f_number": 2.8, "stopped_f_number": 2.8}
+
+
+def test_a_focus_pair_is_not_told_about_stopping_down() -> None:
+    """Disc at 2.2 m with focus at 2.5 m: 135/2.828 x 135/2365 x 0.3/2.2 = 0.3715 mm."""
+    advice = plan_for(**FOCUS_PAIR, focus_stopped_m=2.5).advice
+    (told,) = (line for line in advice if "does not hold the foreground" in line)
+    assert told.startswith("f/2.8 focused at 2.50 m does not hold the foreground at 2.20 m: it has")
+    assert "a blur disc of 0.37 mm (62 px), 12.9 times" in told
+    assert not any("Stopping down alone" in line for line in advice)
+
+
+def test_a_frame_that_was_refocused_is_not_told_that_it_needs_none() -> None:
+    for given in (FOCUS_PAIR, ORCHARD):
+        advice = plan_for(**given, focus_stopped_m=2.2).advice
+        (told,) = (line for line in advice if line.startswith("Refocused as you plan"))
+        assert "focused at 2.20 m makes the foreground at 2.20 m sharp" in told
+        assert not any("No refocusing needed" in line for line in advice)
+
+
+def test_a_depth_of_millimetres_is_told() -> None:
+    """About 2 N c s (s - f)/f^2 = 2 x 2.828 x 0.02884 x 2000 x 1700/90000 = 6.2 mm at 2 m."""
+    plan = plan_for(
+        focal_length_mm=300.0,
+        wide_f_number=2.8,
+        foreground_at_m=1.6,
+        subject_at_m=2.0,
+        background_at_m=8.0,
+    )
+    assert "focused at 2.00 m (sharp 1.997 to 2.003 m)" in sentence(plan, "Take a pair")
+    numbers = " ".join(plan_text(plan).split())
+    assert "sharp from 1.997 m" in numbers
+    assert "to 2.003 m" in numbers
+    assert "1.997 m 2.003 m 6.2 mm" in " ".join(table_text(plan).split())
+    card = card_html(plan).replace("\N{NO-BREAK SPACE}", " ")
+    assert "<td>1.997 to 2.003 m</td>" in card
+
+
+@pytest.mark.parametrize(
+    ("near_m", "far_m", "told"),
+    [
+        (2.09, 2.32, "2.09 to 2.32 m"),
+        (250.3, 250.9, "250.3 to 250.9 m"),
+        (1.9998, 2.0002, "1.9998 to 2.0002 m"),
+        (2.0, 2.00001, "2.0000 to 2.0000 m"),
+        (4.0, 4.0, "4.00 to 4.00 m"),
+        (0.98, 1.04, "0.980 to 1.04 m"),
+    ],
+)
+def test_a_span_has_as_many_digits_as_tell_its_ends_apart(
+    near_m: float, far_m: float, told: str
+) -> None:
+    assert wording.span(near_m, far_m) == told
+
+
+def test_crop_or_zoom_compares_what_how_soft_tells() -> None:
+    for given in (ORCHARD, {**ORCHARD, "wide_f_number": 2.8, "stopped_f_number": 11.0}):
+        plan = plan_for(**given)
+        softness = sentence(plan, "How soft").split(" gives ")[1].split("px, ")[1].split(" of")[0]
+        assert f"instead of {softness};" in sentence(plan, "Crop or zoom")
+
+
+def test_crop_or_zoom_is_left_out_where_the_frame_is_not_focused_on_the_subject() -> None:
+    gate = {"foreground_at_m": 3.0, "subject_at_m": 4.0, "background_at_m": 4.2}
+    one = plan_for(**gate, focal_length_mm=85.0)
+    assert one.advised[0].exposure.f_number == 11
+    for plan in (one, plan_for(**ORCHARD, focus_wide_m=6.0)):
+        assert not any(line.startswith("Crop or zoom") for line in plan.advice)
+
+
+def test_large_factors_are_numbers_that_a_photographer_reads() -> None:
+    """From f/1.4 to f/45 ten steps are 1024 times; 1/64 s x 64 is 1 s, too long for 200 mm/s."""
+    told = " ".join(plan_for(**ORCHARD, wide_f_number=1.4, stopped_f_number=45.0).advice)
+    assert "1020 times the shutter time" in told
+    swaying = plan_for(**ORCHARD, sway_mm_s=200.0, exposure_time_s=1 / 60)
+    # 0.006 mm over the foreground's scale 139.72/2200 and 200 mm/s: 0.4724 ms
+    assert "1 s at f/16 is 2120 times too long" in swaying.advice[-1]
+    shaken = plan_for(**ORCHARD, sway_mm_s=1e5, exposure_time_s=30.0, stopped_f_number=128.0)
+    assert not any(re.search(r"\de[+-]?\d", line) for line in shaken.advice)
+
+
+def test_no_exposure_is_told_where_the_f_numbers_are_as_good_as_one() -> None:
+    """From f/2 to f/2.02 it is 0.03 steps."""
+    plan = plan_for(**ORCHARD, stopped_f_number=2.02)
+    assert not any(line.startswith("Exposure") for line in plan.advice)
+    sentence(plan_for(**ORCHARD, stopped_f_number=2.2), "Exposure")
+
+
+def test_a_square_picture_covers_a_square_of_the_sensor() -> None:
+    """4000x4000 px of 6 um are 24 x 24 mm, so width is what height is: 24/36 of 1.0307 m."""
+    plan = plan_for(**ORCHARD, pixels=(4000, 4000))
+    assert plan.scene.pixel_pitch_mm == pytest.approx(0.006)
+    assert plan.scene.held_mm == pytest.approx((24.0, 24.0))
+    assert plan.framing.subject_m == pytest.approx((0.6871, 0.6871), abs=1e-4)
+    assert plan.framing.background_m == pytest.approx((2.405, 2.405), abs=1e-3)
+    assert plan.framing.field_of_view_deg[:2] == pytest.approx((9.82, 9.82), abs=0.01)
+    assert "a strip 2.40 m wide" in sentence(plan, "How big")
+    assert "Sensor 36 x 24 mm, 24 x 24 mm of it in the picture" in plan_text(plan)
+    assert "of it in the picture" not in plan_text(plan_for(**ORCHARD, pixels=(6016, 4016)))
+
+
+def test_a_print_of_a_square_picture_is_enlarged_from_its_square() -> None:
+    """40 cm from 24 mm are 16.67 times, 0.2 mm at 25 cm so 0.4 mm at 50 cm: 0.024 mm.
+
+    60 x 60 cm are 25 times: 0.016 mm.  A picture of 6000x3000 px covers 36 x 18 mm, so 40 cm of
+    its height are 22.2 times: 0.018 mm.
+    """
+    for pixels, print_cm, coc_mm in (
+        ((4000, 4000), (40.0, 40.0), 0.024),
+        ((4000, 4000), (60.0, 60.0), 0.016),
+        ((6000, 3000), (60.0, 40.0), 0.018),
+    ):
+        scene = plan_for(**ORCHARD, pixels=pixels, print_cm=print_cm).scene
+        assert scene.circle_of_confusion_mm == pytest.approx(coc_mm)

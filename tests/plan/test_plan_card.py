@@ -1,8 +1,10 @@
 """The card: self-contained, with numbers, diagram, checklist and cautions."""
 
+import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
-from blendkit.plan import Scene, card_html, make_plan
+from blendkit.plan import Scene, card_html, make_plan, plan_document
 from blendkit.plan.checklist import CAUTIONS, captures
 
 ORCHARD = {"foreground_at_m": 2.2, "subject_at_m": 4.0, "background_at_m": 14.0}
@@ -77,3 +79,72 @@ def test_a_single_frame_needs_no_clear_frame() -> None:
     (only,) = captures(plan)
     assert only.times == 2
     assert only.how.startswith("f/2 focused at 3.00 m")
+
+
+GATE = Scene(
+    focal_length_mm=85,
+    wide_f_number=2,
+    foreground_at_m=3,
+    subject_at_m=4,
+    background_at_m=4.2,
+    exposure_time_s=1 / 500,
+    iso=100,
+    sway_mm_s=30,
+)
+"""One frame at f/11 is enough: five steps from f/2, so 1/500 s (1/512) becomes 1/16."""
+
+
+def test_a_single_frame_at_another_f_number_is_not_exposed_as_metered_wide_open() -> None:
+    plan = make_plan(GATE)
+    (only,) = captures(plan)
+    assert only.how.startswith("f/11 focused at 3.43 m")
+    assert only.how.endswith(", 1/15 s at ISO 100, or 1/500 s at ISO 3200")
+    (told,) = (line for line in plan.advice if line.startswith("Exposure"))
+    assert told.startswith("Exposure: f/11 takes in 5.0 steps less light than f/2.")
+    assert "32 times the shutter time (1/500 s becomes 1/15 s)" in told
+    # the image 86.85 mm behind the lens: 0.006 / (86.85/3000 x 30) = 6.91 ms, 62.5 ms is 9.05 times
+    assert "1/15 s at f/11 is 9.05 times too long" in plan.advice[-1]
+    (frame,) = plan_document(plan)["advised"]["frames"]
+    assert frame["exposure"] == {"factor": 32, "exposure_time_s": 1 / 16, "iso": 3200}
+
+
+def test_a_single_frame_that_nobody_metered_tells_the_factor() -> None:
+    (only,) = captures(make_plan(replace(GATE, exposure_time_s=None, iso=None)))
+    assert only.how.endswith(", shutter time or ISO x 32 of what f/2 meters")
+    (only,) = captures(make_plan(replace(GATE, iso=None)))
+    assert only.how.endswith(", 1/15 s at the ISO as metered, or 1/500 s at ISO x 32")
+
+
+def test_a_phone_parts_no_number_from_its_unit() -> None:
+    scene = Scene(focal_length_mm=135, wide_f_number=2, **ORCHARD)
+    page = re.sub(r"<svg.*?</svg>", "", card_html(make_plan(scene)), flags=re.DOTALL)
+    body = page.split("<body>")[1]
+    assert re.findall(r"\d (?:%|mm|cm|m|px|s|degrees)\b", body) == []
+    assert re.findall(r"\d %", body) == []
+    assert "<td>281\N{NO-BREAK SPACE}px, 7.0\N{NO-BREAK SPACE}%</td>" in body
+
+
+def test_the_card_lists_every_bridge_frame() -> None:
+    near = {"foreground_at_m": 1.6, "subject_at_m": 2.0, "background_at_m": 8.0}
+    plan = make_plan(Scene(focal_length_mm=300, wide_f_number=2.8, **near))
+    (bridge,) = plan.bridges
+    assert len(bridge.frames) > 8
+    (line,) = (capture for capture in captures(plan) if capture.name.startswith("bridge"))
+    assert line.name == "bridge frames, if the mid-ground matters"
+    places = line.how.removeprefix("f/16 focused at ").removesuffix(" m").replace(" and ", ", ")
+    told = [float(place) for place in places.split(", ")]
+    assert told == [round(frame.focus_distance_m, 3) for frame in bridge.frames]
+    assert any(", ..., " in sentence for sentence in plan.advice), "in the text the middle is left"
+
+
+def test_a_bridge_over_the_subject_is_not_left_to_the_mid_ground() -> None:
+    wide, near = 20.0, 5.0
+    scene = Scene(
+        focal_length_mm=135,
+        wide_f_number=2.8,
+        stopped_f_number=2.8,
+        focus_wide_m=wide,
+        focus_stopped_m=near,
+        subject_at_m=8,
+    )
+    assert "bridge frames, for the subject" in [line.name for line in captures(make_plan(scene))]

@@ -13,6 +13,7 @@ from blendkit.plan import Plan, Scene, card_html, diagram_svg, make_plan, plan_t
 from blendkit.plan.axis import axis_for
 from blendkit.plan.diagram import STYLE
 from blendkit.plan.diagram_text import diagram_text
+from blendkit.plan.svg import Anchored, place_labels
 
 FONT = ImageFont.load_default(14)
 SVG = "{http://www.w3.org/2000/svg}"
@@ -58,6 +59,28 @@ def assert_legible(svg: str, width: float) -> None:
 @pytest.mark.parametrize("width", [480.0, 880.0])
 def test_labels_are_apart_and_on_the_page(case: str, width: float) -> None:
     assert_legible(diagram_svg(plan_for(**CASES[case]), width_px=width), width)
+
+
+WIDER = 1.25
+"""A phone's face may be wider than the one measured with (so are some common ones)."""
+
+
+@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("width", [480.0, 880.0])
+def test_a_wide_face_is_not_cut_off_at_the_right(case: str, width: float) -> None:
+    svg = diagram_svg(plan_for(**CASES[case]), width_px=width)
+    for item in ET.fromstring(svg).iter(f"{SVG}text"):  # noqa: S314 - our own document
+        across = FONT.getlength(item.text or "") * WIDER
+        x = float(item.attrib["x"])
+        right = {"start": x + across, "middle": x + across / 2, "end": x}
+        assert right[item.attrib["text-anchor"]] <= width, item.text
+
+
+def test_a_label_at_the_right_edge_ends_there() -> None:
+    labels = [Anchored(100, "near"), Anchored(395, "far away")]
+    inside, clamped = place_labels(labels, left=4, right=400)
+    assert (inside.anchor, inside.at) == ("start", inside.left)
+    assert (clamped.anchor, clamped.at) == ("end", 400)
 
 
 @settings(max_examples=80, deadline=None)

@@ -1,0 +1,53 @@
+"""A photograph's exposure carried over to other settings: by hand, in exact steps."""
+
+import pytest
+
+from blendkit.plan.recorded import Exposed, carried_over
+
+SEEN = Exposed(8, 1 / 60, 200)
+"""Exactly f/8, 1/64 s."""
+
+
+@pytest.mark.parametrize(
+    ("line", "planned", "told"),
+    [
+        (Exposed(), SEEN, False),
+        (Exposed(f_number=2), Exposed(2, 1 / 1024, 200), True),  # 4 steps more light: 64 x 16
+        (Exposed(f_number=11), Exposed(11, 1 / 32, 200), True),
+        (Exposed(iso=1600), Exposed(8, 1 / 512, 1600), True),  # 3 steps
+        (Exposed(exposure_time_s=1 / 500), Exposed(8, 1 / 500, 1600), True),
+        (Exposed(f_number=8), SEEN, False),
+        (Exposed(2, 1 / 1000), Exposed(2, 1 / 1000, 200), False),  # as bright as recorded
+        (Exposed(2, 1 / 500), Exposed(2, 1 / 500), True),  # a step brighter
+        (Exposed(2, None, 400), Exposed(2, None, 400), True),
+        (Exposed(None, 1 / 500, 400), Exposed(8, 1 / 500, 400), False),
+        (Exposed(2, 1 / 500, 400), Exposed(2, 1 / 500, 400), False),
+        (Exposed(exposure_time_s=30), Exposed(8, 30), True),  # ISO 0.1 is none
+    ],
+)
+def test_one_setting_keeps_the_light_and_more_of_them_count(
+    line: Exposed, planned: Exposed, *, told: bool
+) -> None:
+    got, sentence = carried_over(SEEN, line)
+    for value, right in zip(got, planned, strict=True):
+        assert value == (None if right is None else pytest.approx(right, rel=1e-9))
+    assert bool(sentence) is told
+
+
+def test_what_was_done_is_told_in_the_marks_of_a_camera() -> None:
+    _, told = carried_over(SEEN, Exposed(f_number=2))
+    assert told == (
+        "f/8, 1/60 s, ISO 200 as recorded is planned as f/2, 1/1000 s, ISO 200, as bright"
+    )
+    _, told = carried_over(SEEN, Exposed(2, 1 / 500))
+    assert told == (
+        "ISO 200 as recorded does not go with f/2, 1/500 s and is left out;"
+        " give --iso as well if you know it"
+    )
+
+
+def test_a_time_recorded_without_its_f_number_is_not_taken_for_another() -> None:
+    got, told = carried_over(Exposed(None, 1 / 60, 200), Exposed(f_number=2))
+    assert got == Exposed(2, None, 200)
+    assert "1/60 s as recorded does not go with f/2" in told
+    assert carried_over(Exposed(8, None, 200), Exposed(f_number=2)) == (Exposed(2, None, 200), "")
