@@ -50,30 +50,36 @@ def reduce_grain(pixels: Float, noise: Noise) -> Float:
 
     Light is shrunk apart from colour: bark is mostly light, noise is as much colour.
     """
-    sigma = noise.sigma(gaussian(pixels, 2.0))
+    expected = _in_light_and_colour(
+        noise.sigma(gaussian(pixels, 2.0)), noise.shape.left_by(_SCALES_PX)
+    )
     result, current = np.zeros_like(pixels), cv2.transform(pixels, _LIGHT_AND_COLOUR)
-    for step, covariance in zip(_SCALES_PX, noise.shape.left_by(_SCALES_PX), strict=True):
+    for number, step in enumerate(_SCALES_PX):
         smooth = gaussian(np.asarray(current, np.float32), step)
         band = current - smooth
         power = window_mean(np.square(band), _WINDOW_PX, passes=1)
         # The square lets clear structure through whole; plain Wiener dulls it by some per cent.
-        floor = _MARGINS * _in_light_and_colour(sigma, covariance)
+        floor = _MARGINS * expected[..., number, :]
         result += band * np.clip(1 - np.square(floor / (power + 1e-12)), 0, 1)
         current = smooth
     back = np.ascontiguousarray(_LIGHT_AND_COLOUR.T)
     return np.asarray(cv2.transform(result + current, back), np.float32)
 
 
-def _in_light_and_colour(sigma: Float, covariance: NDArray[np.float64]) -> Float:
-    """Return the variances of light and colours, of channels with these deviations.
+def _in_light_and_colour(sigma: Float, covariances: NDArray[np.float64]) -> Float:
+    """Return the variances of light and colours in each band, (height, width, bands, 3).
 
-    covariance: (3, 3), of the channels at deviation 1.
+    sigma: deviation of the channels, (height, width, 3).  covariances: (bands, 3, 3), of the
+    channels at deviation 1.
     """
-    variances = [
-        (sigma * cv2.transform(sigma, np.outer(row, row) * covariance)).sum(axis=-1)
-        for row in _LIGHT_AND_COLOUR
-    ]
-    return np.asarray(np.stack(variances, axis=-1), np.float32)
+    # sum over c, d of row_c row_d C_cd s_c s_d: linear in the products of deviations.
+    rows = _LIGHT_AND_COLOUR.astype(np.float64)
+    shares = np.einsum("kc,kd,bcd->cdbk", rows, rows, covariances)
+    one, other = np.triu_indices(3)
+    twice = np.where(one == other, 1, 2)[:, None, None]
+    products = sigma[..., one] * sigma[..., other]
+    found = products @ (twice * shares[one, other]).reshape(6, -1).astype(np.float32)
+    return np.asarray(found.reshape(*sigma.shape[:2], len(covariances), 3), np.float32)
 
 
 def add_grain(
