@@ -29,6 +29,7 @@ from blendkit.frame import Float
 
 _SIDE_PX, _MARGIN_PX, _REDUCED = 16, 8, 4
 _QUIETEST, _FEWEST, _MOST = 0.06, 24, 400
+_STRIP_PX, _ENOUGH_PX = 20 * _SIDE_PX, 4e6
 _DARKEST, _BRIGHTEST = 0.01, 0.9
 _LEAST = 1e-6
 """Of a band's power: demosaicing leaves next to none at the finest."""
@@ -127,15 +128,44 @@ def _possible(covariance: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _between_quiet_neighbours(pixels: Float) -> list[Window]:
-    """Return places between quiet neighbours, no channel of them black, blown out or constant."""
-    small = reduce_by(pixels, _REDUCED)
+    """Return places between quiet neighbours, no channel of them black, blown out or constant.
+
+    Of a large picture strips are looked at, some 4 megapixels in all.
+    """
+    height, width = pixels.shape[:2]
+    if min(height, width) < 3 * _SIDE_PX:
+        return []
+    apart = max(1, round((height * width / _ENOUGH_PX) ** 0.5)) * _STRIP_PX
+    tops = [top for top in range(0, height, apart) if height - top >= 3 * _SIDE_PX]
+    strips = [_detail_around(pixels[top : top + _STRIP_PX]) for top in tops]
+    around = np.concatenate(strips)
+    rows = [
+        top + n * _SIDE_PX
+        for top, strip in zip(tops, strips, strict=True)
+        for n in range(len(strip))
+    ]
+    usable = int(np.count_nonzero(np.isfinite(around)))
+    wanted = min(int(_QUIETEST * usable), _MOST)
+    quietest = np.argsort(around, axis=None, kind="stable")[:usable]
+    places = (
+        (
+            slice(rows[row], rows[row] + _SIDE_PX),
+            slice(column * _SIDE_PX, (column + 1) * _SIDE_PX),
+        )
+        for row, column in zip(*np.unravel_index(quietest, around.shape), strict=True)
+    )
+    grained = (place for place in places if (np.ptp(pixels[place], axis=(0, 1)) > 0).all())
+    return list(islice(grained, wanted))
+
+
+def _detail_around(strip: Float) -> Float:
+    """Return the detail in the eight neighbours of each cell; infinite where a cell is no use."""
+    small = reduce_by(strip, _REDUCED)
     grey = small.mean(axis=2)
     smooth = cv2.GaussianBlur(grey, (0, 0), 2.0)
     detail = np.square(cv2.GaussianBlur(grey, (0, 0), 0.8) - smooth) / np.maximum(smooth, 2e-3)
     side = _SIDE_PX // _REDUCED
-    rows, columns = pixels.shape[0] // _SIDE_PX, pixels.shape[1] // _SIDE_PX
-    if min(rows, columns) < 3:
-        return []
+    rows, columns = strip.shape[0] // _SIDE_PX, strip.shape[1] // _SIDE_PX
     power, dark, bright = (
         part[: rows * side, : columns * side].reshape(rows, side, columns, side)
         for part in (detail, grey, small.max(axis=2))
@@ -144,18 +174,7 @@ def _between_quiet_neighbours(pixels: Float) -> list[Window]:
     ring[1, 1] = 0
     around = cv2.filter2D(power.mean(axis=(1, 3)), -1, ring, borderType=cv2.BORDER_REFLECT_101)
     usable = (dark.min(axis=(1, 3)) > _DARKEST) & (bright.max(axis=(1, 3)) < _BRIGHTEST)
-    wanted = min(int(_QUIETEST * np.count_nonzero(usable)), _MOST)
-    order = np.argsort(np.where(usable, around, np.inf), axis=None, kind="stable")
-    quietest = order[: np.count_nonzero(usable)]
-    places = (
-        (
-            slice(row * _SIDE_PX, (row + 1) * _SIDE_PX),
-            slice(column * _SIDE_PX, (column + 1) * _SIDE_PX),
-        )
-        for row, column in zip(*np.unravel_index(quietest, around.shape), strict=True)
-    )
-    grained = (place for place in places if (np.ptp(pixels[place], axis=(0, 1)) > 0).all())
-    return list(islice(grained, wanted))
+    return np.where(usable, around, np.float32(np.inf))
 
 
 def _covariances(pixels: Float, place: Window) -> Covariances:
