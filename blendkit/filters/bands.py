@@ -6,7 +6,7 @@ import numpy as np
 from blendkit.filters.resample import enlarge, reduce_by, working_factor
 from blendkit.frame import Float
 
-_REDUCED_SIGMA_PX = 6.0
+_REDUCED_SIGMA_PX = 4.0
 
 
 def gaussian(values: Float, sigma_px: float) -> Float:
@@ -20,7 +20,7 @@ def gaussian(values: Float, sigma_px: float) -> Float:
 def slow_gaussian(values: Float, sigma_px: float) -> Float:
     """Blur with a wide Gaussian at reduced size: what it leaves is smooth, so little is lost.
 
-    The reduction leaves sigma at 6 px and more; cells and linear interpolation widen it by about
+    The reduction leaves sigma at 4 px and more; cells and linear interpolation widen it by about
     the variance n^2/4 for a reduction by n, which is taken off first.
 
     Examples
@@ -39,7 +39,7 @@ def slow_factor(sigma_px: float, short_side_px: int) -> int:
     """Return the reduction at which a wide Gaussian is computed.
 
     >>> slow_factor(40.0, 2000), slow_factor(40.0, 20), slow_factor(5.0, 2000)
-    (6, 1, 1)
+    (10, 1, 1)
     """
     return working_factor(sigma_px, _REDUCED_SIGMA_PX, short_side_px)
 

@@ -20,7 +20,7 @@ from blendkit.settings import AlignmentSettings, MergeSettings
 from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.rough_mask import rough_mask
 
-SIZE = (240, 160)
+SIZE = (192, 128)
 SMALL = MergeSettings(alignment=AlignmentSettings(coarse_size_px=96))
 BROKEN = ("truncated", "unrelated", "unreadable", "wrong mask", "gone", "turned")
 
@@ -29,7 +29,7 @@ def simulated(name: str, seed: int, **spec: object) -> SimulatedPair:
     scene = SCENES[name](seed=seed, size=SIZE)
     return make_pair(
         scene,
-        PairSpec(foreground_disc_px=(10, 1.5), background_disc_px=(6, 1.4), seed=seed, **spec),  # type: ignore[arg-type]
+        PairSpec(foreground_disc_px=(9, 1.5), background_disc_px=(6, 1.4), seed=seed, **spec),  # type: ignore[arg-type]
     )
 
 
@@ -176,7 +176,7 @@ def test_what_batch_advises_when_frames_will_not_align_helps(tmp_path: Path) -> 
         return merge_job(Job(one, out / "a.tif", out / ".blendkit", "print")).status
 
     assert status(refused) == "failed"
-    ties = [[[30, 30], [30, 30]], [[200, 120], [200, 120]]]  # as the page keeps them
+    ties = [[[30, 30], [30, 30]], [[160, 100], [160, 100]]]  # as the page keeps them
     sidecar = {"schema": "blendkit.sidecar/1", "ties": ties}
     (out / "a.blendkit.json").write_text(json.dumps(sidecar))
     assert status(refused) in ("merged", "needs-a-look")

@@ -17,7 +17,7 @@ from blendkit.settings import ApertureSettings, MergeSettings
 from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.metrics import psnr
 
-SIZE = (600, 400)
+SIZE = (480, 320)
 WIDE, NARROW, BETWEEN = 2.8, 16.0, 4.5
 
 
@@ -26,14 +26,15 @@ def pair(f_number: float) -> SimulatedPair:
     """Both focused on the sitter; the background frame at an f-number of choice."""
     spec = PairSpec(
         f_number=(f_number, NARROW),
-        foreground_disc_px=(40 * WIDE / f_number, 40 * WIDE / NARROW),
-        background_disc_px=(24 * WIDE / f_number, 24 * WIDE / NARROW),
+        foreground_disc_px=(32 * WIDE / f_number, 32 * WIDE / NARROW),
+        background_disc_px=(19 * WIDE / f_number, 19 * WIDE / NARROW),
         iso=(100.0, 200.0),
         seed=3,
     )
     return make_pair(SCENES["thin_boughs_over_woods"](3, SIZE), spec)
 
 
+@cache
 def merged(aperture: ApertureSettings) -> Merged:
     found = pair(WIDE)
     return merge_pair(

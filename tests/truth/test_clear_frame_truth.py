@@ -16,15 +16,15 @@ from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.metrics import psnr, regions
 from blendkit.simulate.rough_mask import rough_mask
 
-SIZE = (600, 400)
+SIZE = (480, 320)
 
 
 @cache
 def pair() -> SimulatedPair:
     spec = PairSpec(
-        foreground_disc_px=(60.0, 0.8),
-        background_disc_px=(18.0, 3.0),
-        shift_px=(-5.0, 3.0),
+        foreground_disc_px=(48.0, 0.8),
+        background_disc_px=(14.0, 2.4),
+        shift_px=(-4.0, 2.4),
         iso=(100.0, 400.0),
         seed=6,
     )
@@ -39,7 +39,7 @@ def clear_frame(found: SimulatedPair) -> Frame:
 
 
 def painted(found: SimulatedPair) -> Hints:
-    return Hints(foreground_mask=rough_mask(found.truth.matte, seed=1, reach_px=(6.0, 12.0)))
+    return Hints(foreground_mask=rough_mask(found.truth.matte, seed=1, reach_px=(5.0, 10.0)))
 
 
 def test_a_clear_frame_gives_the_plate_where_the_veil_lies() -> None:
@@ -59,7 +59,7 @@ def test_a_clear_frame_gives_the_plate_where_the_veil_lies() -> None:
     )
     assert max(before + 1, 43) < after < 60
     assert (merged.sources == Source.CLEAR_FRAME).mean() > 0.2
-    away = cv2.dilate(hints.foreground_mask, np.ones((75, 75))) == 0
+    away = cv2.dilate(hints.foreground_mask, np.ones((61, 61))) == 0
     assert np.array_equal(merged.pixels[away], found.background.pixels[away])
 
 
@@ -77,5 +77,5 @@ def test_a_clear_frame_of_another_place_is_left_out_and_flagged() -> None:
 def test_a_clear_frame_of_another_size_is_refused() -> None:
     found = pair()
     small = Frame(found.background.pixels[:-8], name="small.tif")
-    with pytest.raises(InputError, match=r"small\.tif is 600x392"):
+    with pytest.raises(InputError, match=r"small\.tif is 480x312"):
         merge_pair(found.background, found.foreground, hints=Hints(clear=small))

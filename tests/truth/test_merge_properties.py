@@ -15,15 +15,15 @@ from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.metrics import psnr
 from blendkit.simulate.rough_mask import rough_mask
 
-SIZE = (480, 320)
+SIZE = (360, 240)
 
 
 @cache
 def pair() -> SimulatedPair:
     spec = PairSpec(
-        foreground_disc_px=(30.0, 0.8),
-        background_disc_px=(12.0, 2.0),
-        shift_px=(4.0, -3.0),
+        foreground_disc_px=(24.0, 0.8),
+        background_disc_px=(9.0, 1.5),
+        shift_px=(3.0, -2.0),
         iso=(100.0, 400.0),
         seed=8,
     )
@@ -31,7 +31,7 @@ def pair() -> SimulatedPair:
 
 
 def painted() -> np.ndarray:
-    return rough_mask(pair().truth.matte, seed=1, reach_px=(5.0, 9.0))
+    return rough_mask(pair().truth.matte, seed=1, reach_px=(4.0, 7.0))
 
 
 @cache

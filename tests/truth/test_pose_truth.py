@@ -12,17 +12,17 @@ from blendkit.simulate.rough_mask import rough_mask
 from blendkit.simulate.scenes import leaves
 from blendkit.simulate.spec import PairSpec
 
-_SIZE = (900, 600)
+_SIZE = (720, 480)
 _MOVED_PX = (11.0, 3.0)
 
 
 @cache
 def merged() -> tuple[SimulatedPair, Merged, np.ndarray]:
     spec = PairSpec(
-        foreground_disc_px=(60.0, 1.5),
-        background_disc_px=(25.0, 3.0),
+        foreground_disc_px=(48.0, 1.2),
+        background_disc_px=(20.0, 2.4),
         sway_px=_MOVED_PX,
-        shift_px=(5.0, -3.0),
+        shift_px=(4.0, -2.4),
         seed=31,
     )
     pair = make_pair(leaves(31, _SIZE), spec)
@@ -40,7 +40,7 @@ def test_she_keeps_the_background_frames_pixels() -> None:
     pair, result, painted = merged()
     hers = (pair.truth.sitter > 0.99) & ~painted
     changed = np.abs(result.pixels - pair.background.pixels).max(axis=2) > 1 / 65535
-    assert hers.sum() > 20_000
+    assert hers.sum() > 12_800
     assert changed[hers].mean() < 0.02
 
 
