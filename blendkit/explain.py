@@ -77,7 +77,7 @@ def explained(
     View, Plate
         What stands in front and how it veils, and what lies behind.
     """
-    color = foreground_color(laid.aligned, proposed)
+    color = foreground_color(laid.aligned, proposed, color_blur_px=laid.color_blur_px)
     small = reduced(laid, judged_at(laid))
     matted = Matted(proposed, color, draw_sketch(small, proposed, color, settings.discs))
     del color

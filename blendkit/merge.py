@@ -48,6 +48,7 @@ from blendkit.midground.frame_checks import (
 from blendkit.midground.soft_ground import soft_midground, surface_seams
 from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
+from blendkit.sharpness.color_blur import measure_color_blur
 from blendkit.sharpness.noise import NO_NOISE, NoiseModel
 from blendkit.sharpness.relative import filled
 from blendkit.steps import (
@@ -249,6 +250,7 @@ def _laid(
         factor=found.factor,
         own_disc_px=found.own_disc_px,
         refocused=found.refocused,
+        color_blur_px=measure_color_blur(lit.aligned),
     )
 
 

@@ -38,6 +38,7 @@ class Laid:
     frame is not.  clear: the clear frame in the same light.  factor: reduction at which the
     foreground is sharp in its own frame.  own_disc_px: its disc there as the first look read it,
     px; None where it is sharp.  refocused: whether that frame is focused on it, and on little else.
+    color_blur_px: by how much that frame's colour is softer than its luminance, standard deviation.
     """
 
     background: Float
@@ -55,6 +56,7 @@ class Laid:
     factor: int = 1
     own_disc_px: float | None = None
     refocused: bool = False
+    color_blur_px: float = 0.0
 
     @property
     def sitter(self) -> Float:

@@ -27,7 +27,7 @@ carry 4 px, and an even number keeps the chequerboard."""
 _SURELY_FOREGROUND, _SURELY_BACKGROUND = 0.9, 0.1
 
 
-def colors_under(image: Float, alpha: Float) -> Float:
+def colors_under(image: Float, alpha: Float, *, signed: bool = False) -> Float:
     """Estimate the straight foreground colour.
 
     Parameters
@@ -36,27 +36,30 @@ def colors_under(image: Float, alpha: Float) -> Float:
         float32 (height, width, 3), linear light: mixing at an edge is linear in light.
     alpha : ndarray
         Matte, float32 (height, width), 0 to 1.
+    signed : bool
+        Whether the image holds differences of colours, which may be below 0.
 
     Returns
     -------
     ndarray
-        float32 (height, width, 3), at least 0; the image's own where the matte is 1, 0 well away
-        from any of it.
+        float32 (height, width, 3), at least 0 unless signed; the image's own where the matte is 1,
+        0 well away from any of it.
     """
+    least = -np.inf if signed else 0.0
     colors = _means(image, alpha)
     *coarser, finest = _levels(image, alpha)
     for level, cover in coarser:
-        colors = _relaxed(level, cover, _enlarged(colors, cover.shape))
-    return _by_parts(*finest, colors)
+        colors = _relaxed(level, cover, _enlarged(colors, cover.shape), least)
+    return _by_parts(*finest, colors, least)
 
 
-def _by_parts(image: Float, alpha: Float, coarser: Float) -> Float:
+def _by_parts(image: Float, alpha: Float, coarser: Float, least: float) -> Float:
     """Return the foreground's colour of the finest level, worked out where there is some of it."""
     result, colors = np.zeros_like(image), _both(coarser)
     for own, near in tiles(alpha.shape, _PART, _BESIDE):
         if alpha[near].any():
             start = np.concatenate([enlarged_part(c, 2, near) for c in colors], axis=2)
-            relaxed = _relaxed(image[near], alpha[near], start)
+            relaxed = _relaxed(image[near], alpha[near], start, least)
             result[own] = relaxed[inside(own, near)][..., :3]
     return result
 
@@ -80,13 +83,16 @@ def _levels(image: Float, alpha: Float) -> list[tuple[Float, Float]]:
     return found[::-1]
 
 
-def _relaxed(image: Float, alpha: Float, start: Float) -> Float:
-    """Return both colours of a level, (height, width, 6); start: the coarser level's, enlarged."""
+def _relaxed(image: Float, alpha: Float, start: Float, least: float) -> Float:
+    """Return both colours of a level, (height, width, 6); start: the coarser level's, enlarged.
+
+    least: what a colour cannot be below.
+    """
     colors = _started(image, alpha, start)
     halves = list(_halves(image, alpha))
     for _ in range(_SWEEPS_SMALL if max(alpha.shape) <= _SMALL_PX else _SWEEPS):
         for half in halves:
-            half.relax(colors)
+            half.relax(colors, least)
     return colors[1:-1, 1:-1]
 
 
@@ -123,7 +129,7 @@ class _Half:
     lit: Float
     inverse: tuple[Float, Float, Float]
 
-    def relax(self, colors: Float) -> None:
+    def relax(self, colors: Float, least: float) -> None:
         """Solve for the pixels with their neighbours as they are; colors: changed in place."""
         flat = colors.reshape(-1, 6)
         right = self.lit.copy()
@@ -132,7 +138,7 @@ class _Half:
         own, mixed, other = self.inverse
         front, back = right[:, :3], right[:, 3:]
         solved = np.concatenate([own * front + mixed * back, mixed * front + other * back], axis=1)
-        flat[self.at] = np.maximum(solved, 0)
+        flat[self.at] = np.maximum(solved, least)
 
 
 def _halves(image: Float, alpha: Float) -> Iterator[_Half]:

@@ -3,9 +3,10 @@
 import cv2
 import numpy as np
 
+from blendkit.filters.bands import gaussian
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, inside, tiles
-from blendkit.frame import Float
+from blendkit.frame import Float, luminance
 from blendkit.masks.color_levels import colors_under
 from blendkit.memory import unwritten
 
@@ -13,7 +14,7 @@ _TILE, _MARGIN = 1024, 64
 _SOLID = 0.995
 
 
-def foreground_color(foreground: Float, alpha: Float) -> Float:
+def foreground_color(foreground: Float, alpha: Float, *, color_blur_px: float = 0.0) -> Float:
     """Estimate the straight foreground colour.
 
     Parameters
@@ -22,6 +23,9 @@ def foreground_color(foreground: Float, alpha: Float) -> Float:
         The foreground frame on the background grid, float32 (height, width, 3), linear.
     alpha : ndarray
         Matte, float32 (height, width).
+    color_blur_px : float
+        Gaussian by which the frame's colour is softer than its luminance, see
+        `sharpness.color_blur`: light from behind tints more than the matte's edge then.
 
     Returns
     -------
@@ -35,12 +39,27 @@ def foreground_color(foreground: Float, alpha: Float) -> Float:
         own, near = part
         if not alpha[own].any():
             return
-        solid = cv2.erode(alpha[near], np.ones((3, 3), np.uint8))[inside(own, near)] > _SOLID
+        cover = alpha[near]
+        soft = gaussian(cover, color_blur_px)
+        solid = cv2.erode(soft, np.ones((3, 3), np.uint8))[inside(own, near)] > _SOLID
         if solid.all():
             color[own] = foreground[own]
             return
-        found = colors_under(foreground[near], alpha[near])[inside(own, near)]
+        found = _separated(foreground[near], cover, soft)[inside(own, near)]
         color[own] = np.where(solid[..., None], foreground[own], found)
 
     each_part(free, tiles(alpha.shape, _TILE, _MARGIN))
     return color
+
+
+def _separated(foreground: Float, alpha: Float, soft: Float) -> Float:
+    """Return the foreground's colour where the matte may be softer for colour than for luminance.
+
+    alpha, soft: the matte, and the matte as soft as the frame's colour; the same where it is sharp.
+    """
+    color = colors_under(foreground, alpha)
+    if soft is alpha:
+        return color
+    light = luminance(color)[..., None]
+    tint = colors_under(foreground - luminance(foreground)[..., None], soft, signed=True)
+    return np.asarray(np.maximum(light + tint, 0), np.float32)

@@ -132,10 +132,10 @@ def _reduced_region(region: Bool, factor: int) -> Bool:
     return region if factor == 1 else reduce_by(region.astype(np.float32), factor) > 0
 
 
-def given_matte(aligned: Float, alpha: Float, searched: Bool | None = None) -> Matte:
-    """Return a matte whose coverage is known, with its colours."""
-    where = alpha > 0 if searched is None else searched
-    return Matte(alpha, foreground_color(aligned, alpha), np.asarray(where, np.bool_))
+def given_matte(aligned: Float, alpha: Float, searched: Bool, *, color_blur_px: float) -> Matte:
+    """Return a matte whose coverage is known, with its colours; see `foreground_color`."""
+    color = foreground_color(aligned, alpha, color_blur_px=color_blur_px)
+    return Matte(alpha, color, searched)
 
 
 def _settled(aligned: Float, proposal: Float, region: Bool, settings: MatteSettings) -> Float:

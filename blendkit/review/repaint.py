@@ -29,6 +29,7 @@ from blendkit.masks.region import search_region
 from blendkit.masks.sitter import fading
 from blendkit.masks.spread import reduced_marks, spread_strokes
 from blendkit.merge import Merged
+from blendkit.sharpness.color_blur import measure_color_blur
 from blendkit.sharpness.relative import filled
 
 _RIM_PX = 4
@@ -78,7 +79,8 @@ def prepare(frames: tuple[Frame, Frame], merged: Merged, hints: Hints) -> Ready:
             painted=hints.foreground_mask is not None,
             refocused=refocused(merged.blur, (frames[0].capture, frames[1].capture)),
         )
-        free = given_matte(merged.aligned, found.alpha, region)
+        color_blur_px = measure_color_blur(merged.aligned)
+        free = given_matte(merged.aligned, found.alpha, region, color_blur_px=color_blur_px)
     keep = (1 - np.maximum(free.alpha, alpha)) * merged.covered
     rendered, mass = rerender(merged.aligned, keep, np.maximum(softness, 0))
     return Ready(background, merged, free, softness, rendered, mass)

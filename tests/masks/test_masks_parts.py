@@ -10,7 +10,7 @@ from skimage import data
 
 from blendkit.filters.bands import gaussian
 from blendkit.filters.disc import disc_blur
-from blendkit.frame import Float
+from blendkit.frame import Float, luminance
 from blendkit.hints import Hints
 from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
@@ -90,6 +90,28 @@ def test_colours_are_freed_of_the_light_that_shone_past_the_edge() -> None:
     assert freed < 0.35 * plain
     solid = cv2.erode(matte, np.ones((3, 3), np.uint8)) > 0.999
     assert np.array_equal(found[solid], picture[solid])
+
+
+def test_twigs_before_a_blue_sky_are_not_blue_where_the_frame_smooths_its_colour() -> None:
+    """As a JPEG's halved colour, or a developer's colour noise reduction, leaves a twig of 4 px."""
+    rows = np.arange(120, dtype=np.float32)[:, None]
+    matte = np.clip(2.5 - np.abs(rows - 60.3 - 0.1 * np.arange(200)), 0, 1).astype(np.float32)
+    color, sky = np.float32([0.09, 0.07, 0.05]), np.float32([0.25, 0.35, 0.6])
+    sharp = matte[..., None] * color + (1 - matte[..., None]) * sky
+    light = luminance(sharp)[..., None]
+    taken = light + gaussian(sharp - light, 1.5)
+    inside = matte > 0.9
+    blue = [
+        float((found[..., 2] - found[..., 1])[inside].mean())
+        for found in (
+            foreground_color(sharp, matte),
+            foreground_color(taken, matte),
+            foreground_color(taken, matte, color_blur_px=1.5),
+        )
+    ]
+    assert blue[0] == pytest.approx(-0.02, abs=0.003)
+    assert blue[1] > 0.04, "the sky's blue reaches the twig"
+    assert blue[2] == pytest.approx(-0.02, abs=0.012)
 
 
 def test_no_foreground_has_no_colour() -> None:
