@@ -23,6 +23,9 @@ _SMALLEST_PX = 2.5
 _WORTH_A_SHIFT = 0.015
 """Share of the residual that a displacement must explain: hills behind twigs that stand still
 gained 0.012 by 17 px and a disc too large by half, twigs that moved 6 to 12 px 0.02 to 0.27."""
+_USUAL = 0.0125
+"""Displacement, share of the long side (15 px of 1200), at which it must explain twice as much:
+what wind moved by 12 to 24 px gained 0.05 to 0.21, boughs that stood still 0.056 by 38 px."""
 STILL_PX = 1.0
 """Displacement, px of the evidence, within which the disc in place is the same disc."""
 _FARTHEST = 0.04
@@ -117,7 +120,9 @@ def _unless_needless(
         return disc, shift
     in_place = _search_disc(evidence, disc, (0.0, 0.0))
     gained = 1 - residual(evidence, disc, shift) / residual(evidence, in_place, (0.0, 0.0))
-    return (disc, shift) if gained > _WORTH_A_SHIFT else (in_place, (0.0, 0.0))
+    far = np.hypot(*shift) / (_USUAL * max(evidence.weight.shape))
+    worth = gained > _WORTH_A_SHIFT * (1 + far**2)
+    return (disc, shift) if worth else (in_place, (0.0, 0.0))
 
 
 def disc_steps(evidence: DiscEvidence, settings: DiscSettings) -> list[float]:

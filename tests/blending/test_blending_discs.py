@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from blendkit.blending import BoughGroup
-from blendkit.blending.discs import fit_disc, gather_evidence
+from blendkit.blending import BoughGroup, discs
+from blendkit.blending.discs import DiscEvidence, fit_disc, gather_evidence
 from blendkit.blending.groups import find_groups
 from blendkit.blending.proof import keep_likely, veil_testimony
 from blendkit.blending.rerender import rerender
@@ -32,7 +32,8 @@ def soft_trees(seed: int) -> Float:
 
 
 @pytest.mark.parametrize(
-    ("disc_px", "shift_px"), [(24.0, (0.0, 0.0)), (50.0, (4.0, -6.0)), (90.0, (-8.0, 3.0))]
+    ("disc_px", "shift_px"),
+    [(24.0, (0.0, 0.0)), (50.0, (4.0, -6.0)), (90.0, (-8.0, 3.0)), (60.0, (17.0, -9.0))],
 )
 def test_disc_and_displacement_are_found_together(
     disc_px: float, shift_px: tuple[float, float]
@@ -47,6 +48,34 @@ def test_disc_and_displacement_are_found_together(
     assert fit.disc_px == pytest.approx(disc_px, rel=0.05)
     assert fit.shift_px == pytest.approx(shift_px, abs=1.0)
     assert fit.residual < 0.2
+
+
+@pytest.mark.parametrize(
+    ("gain", "far_px", "believed"),
+    [(0.01, 3.0, False), (0.05, 4.0, True), (0.05, 10.0, False), (0.2, 10.0, True)],
+)
+def test_the_farther_a_displacement_the_more_it_must_explain(
+    gain: float, far_px: float, believed: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Boughs that stood still, with scraps of trees pasted, asked for 38 px of 1200 at 0.056."""
+
+    def residual(_: object, disc: float, shift: tuple[float, float]) -> float:
+        return (1 - gain * (shift != (0.0, 0.0))) * (1 + (disc - 30) ** 2 / 1e4)
+
+    monkeypatch.setattr(discs, "residual", residual)
+    nothing = np.zeros((213, 320, 4), np.float32)
+    evidence = DiscEvidence(
+        soft=nothing[..., :3],
+        rerendered=nothing[..., :3],
+        foreground=nothing,
+        weight=nothing[..., 0],
+        local_light=nothing[..., :3],
+        slow_px=13.0,
+        factor=1,
+    )
+    disc_px, shift_px = discs._unless_needless(evidence, 30.0, (far_px, 0.0))
+    assert disc_px == pytest.approx(30, abs=0.5)
+    assert (shift_px != (0.0, 0.0)) == believed
 
 
 def groups_of(soft: Float, plate: Float, matte: Float, color: Float) -> tuple[BoughGroup, ...]:
