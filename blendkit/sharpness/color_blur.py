@@ -20,9 +20,10 @@ _QUIET, _STRONG = 15, 40.0
 """Windows taken for noise alone, percent, and the power over theirs from which an edge tells."""
 _LEAST_WINDOWS = 50
 _DARK = 0.01
-_WORTH = 1.015
-"""Gain in explained colour from which it counts as softer: frames whose colour is as sharp gain up
-to 1.008, JPEG with colour at half the size 1.02 to 1.045, colour smoothed by 1 px 1.065 to 1.14."""
+_VISIBLE_PX, _WORTH = 0.7, 1.015
+"""Trial, px, and gain in explained colour from which it counts as softer: frames whose colour is
+as sharp gain up to 1.019 by the least trial, which nobody sees; JPEG with colour at half the size
+gains 1.02 to 1.045 by the next ones, colour smoothed by 1 px 1.065 to 1.14."""
 _READ_AS = 1.2
 """How large a known Gaussian of 1 to 1.7 px is read in boughs and leaves (1.0 to 1.4): bark and
 what lies behind have colours of their own, which no line explains."""
@@ -46,7 +47,8 @@ def measure_color_blur(pixels: Float) -> float:
     True
     """
     explained = np.sum([_explained(pixels[part]) for part in _detailed(pixels)], axis=0)
-    if np.max(explained) <= _WORTH * explained[0]:
+    best = int(np.argmax(explained))
+    if _TRIALS_PX[best] < _VISIBLE_PX or explained[best] <= _WORTH * explained[0]:
         return 0.0
     return _peak(explained) / _READ_AS
 
@@ -100,7 +102,7 @@ def _covariance(one: Float, other: Float) -> Float:
 
 def _peak(explained: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
     """Return the trial at the top of a parabola through the best and its neighbours, px."""
-    best = int(np.clip(np.argmax(explained), 1, len(_TRIALS_PX) - 2))
+    best = min(int(np.argmax(explained)), len(_TRIALS_PX) - 2)
     around = slice(best - 1, best + 2)
     bent, slope, _ = np.polyfit(np.asarray(_TRIALS_PX)[around], explained[around], 2)
     lowest, highest = _TRIALS_PX[1], _TRIALS_PX[-1]

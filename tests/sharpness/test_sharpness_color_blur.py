@@ -17,13 +17,13 @@ from blendkit.simulate import SCENES, PairSpec, make_pair
 @cache
 def frame(scene: str = "twigs_against_sky", iso: float = 400.0, *, mosaic: bool = False) -> Float:
     spec = PairSpec(
-        foreground_disc_px=(40.0, 1.2),
-        background_disc_px=(16.0, 2.5),
+        foreground_disc_px=(28.0, 1.2),
+        background_disc_px=(11.0, 2.0),
         iso=(100.0, iso),
         mosaic=mosaic,
         seed=5,
     )
-    return make_pair(SCENES[scene](5, (600, 400)), spec).foreground.pixels
+    return make_pair(SCENES[scene](5, (420, 280)), spec).foreground.pixels
 
 
 def smoothed(pixels: Float, sigma_px: float) -> Float:
