@@ -9,6 +9,8 @@ then for the luminance blurred as the colour is, and for no other.
 import numpy as np
 
 from blendkit.filters.bands import gaussian
+from blendkit.filters.threads import each_result
+from blendkit.filters.tiles import Window, tiles
 from blendkit.frame import Float, luminance
 
 _TRIALS_PX = (0.0, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8)
@@ -46,26 +48,25 @@ def measure_color_blur(pixels: Float) -> float:
     >>> 1 < measure_color_blur(light + gaussian(sharp - light, 1.4)) < 2
     True
     """
-    explained = np.sum([_explained(pixels[part]) for part in _detailed(pixels)], axis=0)
+    told = each_result(lambda part: _explained(pixels[part]), _detailed(pixels))
+    explained = np.sum(told, axis=0)
     best = int(np.argmax(explained))
     if _TRIALS_PX[best] < _VISIBLE_PX or explained[best] <= _WORTH * explained[0]:
         return 0.0
     return _peak(explained) / _READ_AS
 
 
-def _detailed(pixels: Float) -> list[tuple[slice, slice]]:
+def _detailed(pixels: Float) -> list[Window]:
     """Return the places with the strongest fine detail, relative to their light."""
-    side = _SIDE_PX
-    height, width = pixels.shape[:2]
-    found = []
-    for top in range(0, max(height - side // 2, 1), side):
-        for left in range(0, max(width - side // 2, 1), side):
-            part = np.s_[top : top + side, left : left + side]
-            light = luminance(pixels[part])
-            fine = np.abs(gaussian(light, 1.0) - gaussian(light, 2.0))
-            found.append((float(np.mean(fine / (gaussian(light, 8.0) + 2 * _DARK))), part))
-    found.sort(key=lambda one: -one[0])
-    return [part for _, part in found[:_PARTS]]
+    parts = [own for own, _ in tiles(pixels.shape, _SIDE_PX, 0)]
+
+    def detail(part: Window) -> float:
+        light = luminance(pixels[part])
+        fine = np.abs(gaussian(light, 1.0) - gaussian(light, 2.0))
+        return float(np.sum(fine / (gaussian(light, 8.0) + 2 * _DARK)))
+
+    strengths = np.asarray(each_result(detail, parts))
+    return [parts[k] for k in np.argsort(-strengths, kind="stable")[:_PARTS]]
 
 
 def _explained(pixels: Float) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
