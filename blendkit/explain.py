@@ -12,7 +12,7 @@ import numpy as np
 from blendkit.blending import Backdrop, BoughGroup, Laid, Plate, Veil
 from blendkit.blending.aperture import background_at, foreground_at
 from blendkit.blending.clear import shown_behind, with_clear_frame
-from blendkit.blending.disc_refine import refined_discs
+from blendkit.blending.disc_refine import refined_groups
 from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerendered
 from blendkit.blending.sketch import Reduced, draw_sketch, judged_at, reduced
@@ -131,7 +131,7 @@ def _refined(small: Reduced, matted: Matted, settings: MergeSettings) -> tuple[B
     if settings.discs.disc_px is not None or not groups:
         return groups
     alpha, color = (reduce_by(v, small.factor) for v in (matted.alpha, matted.color))
-    return refined_discs(small.background, alpha, color, small.unsure, groups, small.factor)
+    return refined_groups(small.background, alpha, color, small.unsure, groups, small.factor)
 
 
 def _behind(laid: Laid, alpha: Float, veil: Veil) -> Backdrop:

@@ -20,8 +20,12 @@ import numpy as np
 
 from blendkit.filters.patches import Patch
 from blendkit.filters.resample import enlarged_part
+from blendkit.filters.rim_cut import RimCut
 from blendkit.filters.tiles import Window, whole
 from blendkit.frame import Bool, Float, Warped
+
+UNCUT = RimCut()
+"""An aperture that is the same disc all over the picture, as of a lens stopped down."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -71,11 +75,13 @@ class BoughGroup:
     share: float32 (height, width), the group's part of the matte, 0 to 1, all groups add up to 1.
     disc_px: its blur disc in the background frame.
     shift_px: (x, y) by which its blurred image lies beside the sharp one.
+    rim: how the rims of the lens cut the disc towards the picture's corners.
     """
 
     share: Float
     disc_px: float
     shift_px: tuple[float, float]
+    rim: RimCut = UNCUT
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from blendkit.blending import BoughGroup, Plate
+from blendkit.blending import UNCUT, BoughGroup, Plate
 from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
 from blendkit.errors import InputError
@@ -165,7 +165,7 @@ def foreground_at(
     if max(more_px, default=0) < _LEAST_DISC_PX:
         return alpha, color
     softer = tuple(
-        replace(group, disc_px=disc, shift_px=(0.0, 0.0))
+        replace(group, disc_px=disc, shift_px=(0.0, 0.0), rim=UNCUT)
         for group, disc in zip(groups, more_px, strict=True)
     )
     veil = make_veil(alpha, color, softer)

@@ -2,25 +2,19 @@
 
 The search (`discs.py`) compares the background frame with what the foreground frame shows behind,
 in a small picture.  What it shows is never quite as soft as it should be, and in a focus pair far
-softer, so discs come out 5 to 20 % large.  Here nothing behind is asked for.  With a disc that is
-too small or too large, P = (W - (aF)*k) / (1 - a*k) keeps rings of the veil and holes beside them,
-which add to its total variation (Rudin, Osher & Fatemi 1992, doi:10.1016/0167-2789(92)90242-F);
-with the true one they are gone.
+softer, so discs come out 5 to 20 % large.  Here nothing behind is asked for (`plainness.py`).
 """
 
 from collections.abc import Sequence
 from dataclasses import replace
 
-import cv2
 import numpy as np
 
-from blendkit.blending import BoughGroup, Veil
-from blendkit.blending.veil import make_veil
-from blendkit.filters.bands import gaussian
+from blendkit.blending import BoughGroup
+from blendkit.blending.plainness import Front
+from blendkit.blending.rim_search import with_rim
 from blendkit.filters.resample import reduce_by
-from blendkit.filters.threads import each_result
-from blendkit.filters.tiles import whole
-from blendkit.frame import Bool, Float
+from blendkit.frame import Float
 
 _WORKING_PX = 600
 _TRIED = (0.70, 0.76, 0.82, 0.88, 0.94, 1.0, 1.06, 1.12, 1.2, 1.3)
@@ -28,15 +22,10 @@ _HERE = _TRIED.index(1.0)
 _PLAINER = 0.99
 """What the total variation must fall to for another disc to be believed.  On 24 named pairs every
 disc that was believed came nearer to the truth; at 0.995 two of nine went astray by 14 and 18 %."""
-_FAINT, _DENSE = 0.02, 0.7
-"""Coverage of the veil between which a plate is measured."""
-_CLEAR, _LEAST_PIXELS = 0.02, 1000
-_LEAST_LEFT = 0.3
-_SMOOTH_PX = 1.5
-_DARK = 0.002
+_CLEAR = 0.02
 
 
-def refined_discs(
+def refined_groups(
     background: Float,
     alpha: Float,
     color: Float,
@@ -44,7 +33,7 @@ def refined_discs(
     groups: Sequence[BoughGroup],
     factor: int,
 ) -> tuple[BoughGroup, ...]:
-    """Return groups with the discs that leave the plainest plate.
+    """Return groups with the discs, and the cut of the lens's rims, that leave the plainest plate.
 
     Parameters
     ----------
@@ -61,41 +50,33 @@ def refined_discs(
     Returns
     -------
     tuple of BoughGroup
-        A disc changes only where that leaves a clearly plainer plate.
+        They change only where that leaves a clearly plainer plate.
     """
     more = max(round(max(alpha.shape) / _WORKING_PX), 1)
     light, matte, tint = (reduce_by(v, more) for v in (background, alpha, color))
-    sure = reduce_by(unsure, more) < _CLEAR
+    front = Front(light, matte, tint, reduce_by(unsure, more) < _CLEAR)
     small = [
         _reduced(group, factor * more, matte.shape, alone=len(groups) == 1) for group in groups
     ]
     for index in range(len(small)):
-        share = _better_share(light, (matte, tint), small, index, sure)
-        small[index] = replace(small[index], disc_px=share * small[index].disc_px)
+        small[index] = _with_better_disc(front, small, index)
+    small = with_rim(front, small)
     return tuple(
-        replace(group, disc_px=found.disc_px * factor * more)
+        replace(group, disc_px=found.disc_px * factor * more, rim=found.rim.enlarged(factor * more))
         for group, found in zip(groups, small, strict=True)
     )
 
 
-def _better_share(
-    light: Float, front: tuple[Float, Float], groups: list[BoughGroup], index: int, sure: Bool
-) -> float:
-    """Return the share of one group's disc that leaves the plainest plate; 1 where none can tell.
+def _with_better_disc(front: Front, groups: Sequence[BoughGroup], index: int) -> BoughGroup:
+    """Return one of the groups, with the disc that leaves the plainest plate if one does."""
 
-    front: matte and straight foreground colour.
-    """
-
-    def veil_of(share: float) -> Veil:
+    def scaled(share: float) -> list[BoughGroup]:
         changed = list(groups)
         changed[index] = replace(groups[index], disc_px=share * groups[index].disc_px)
-        return make_veil(*front, changed)
+        return changed
 
-    veils = each_result(veil_of, _TRIED)
-    where = _measurable(veils, front[0], sure)
-    if np.count_nonzero(where) < _LEAST_PIXELS:
-        return 1.0
-    return _plainest(each_result(lambda veil: _variation(light, veil, where), veils))
+    costs = front.variations(_TRIED, scaled)
+    return groups[index] if costs is None else scaled(_plainest(costs))[index]
 
 
 def _reduced(group: BoughGroup, factor: int, shape: tuple[int, ...], *, alone: bool) -> BoughGroup:
@@ -103,27 +84,6 @@ def _reduced(group: BoughGroup, factor: int, shape: tuple[int, ...], *, alone: b
     x, y = group.shift_px
     share = np.ones(shape, np.float32) if alone else reduce_by(group.share, factor)
     return BoughGroup(share, group.disc_px / factor, (x / factor, y / factor))
-
-
-def _measurable(veils: Sequence[Veil], matte: Float, sure: Bool) -> Bool:
-    """Return where every veil tried leaves a plate to measure, bool (height, width)."""
-    widest, now = veils[-1].coverage, veils[_HERE].coverage
-    densest = np.maximum.reduce([veil.coverage for veil in veils])
-    near = np.maximum(widest, now) > _FAINT
-    return np.asarray(near & (densest < _DENSE) & (matte < _CLEAR) & sure, np.bool_)
-
-
-def _variation(background: Float, veil: Veil, where: Bool) -> float:
-    """Return the mean total variation of the divided plate's even tones."""
-    coverage, light = veil.at(whole(background.shape))
-    left = np.maximum(1 - coverage, _LEAST_LEFT)[..., None]
-    tones = np.sqrt(np.maximum((background - light) / left, 0) + np.float32(_DARK))
-    total = 0.0
-    for channel in cv2.split(gaussian(np.asarray(tones, np.float32), _SMOOTH_PX)):
-        across = cv2.Sobel(channel, cv2.CV_32F, 1, 0)
-        down = cv2.Sobel(channel, cv2.CV_32F, 0, 1)
-        total += float(np.hypot(across, down)[where].mean())
-    return total
 
 
 def _plainest(costs: Sequence[float]) -> float:

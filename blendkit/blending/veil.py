@@ -6,8 +6,9 @@ import cv2
 import numpy as np
 
 from blendkit.blending import BoughGroup, Veil
-from blendkit.filters.disc import disc_blur, disc_factor, narrowed_disc_px
+from blendkit.filters.disc import disc_factor, narrowed_disc_px
 from blendkit.filters.resample import put_reduced
+from blendkit.filters.rim_cut import cut_blur
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tile_side, tiles
 from blendkit.frame import Float
@@ -38,7 +39,7 @@ def make_veil(matte: Float, color: Float, groups: Sequence[BoughGroup]) -> Veil:
         small = _reduced(matte, color, None if len(groups) == 1 else group.share, factor)
         disc_px = narrowed_disc_px(group.disc_px, factor)
         x, y = group.shift_px
-        small = disc_blur(small, disc_px, border=cv2.BORDER_REPLICATE)
+        small = cut_blur(small, disc_px, group.rim.reduced(factor))
         parts.append((shifted(small, (x / factor, y / factor)), factor))
     coverage = unwritten(matte.shape)
     veil = Veil(coverage, tuple(parts))

@@ -4,6 +4,8 @@ A blurred picture holds nothing finer than a fraction of its disc, so large disc
 picture reduced until the disc spans 24 to 48 px, and the smooth result is enlarged again.
 """
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 
@@ -35,13 +37,24 @@ def disc_kernel(diameter_px: float) -> Float:
     >>> round(float(disc_kernel(9)[4, 4] * np.pi * 4.5**2), 2)
     1.0
     """
+    return overlap_kernel(diameter_px, ((0.0, 0.0),))
+
+
+def overlap_kernel(diameter_px: float, centers: Sequence[tuple[float, float]]) -> Float:
+    """Return what discs about all centres, (x, y) px from the middle, share; as `disc_kernel`.
+
+    The discs overlap in the middle, and the kernel is no larger than one of them there.
+    """
     reach = max(int(np.ceil((diameter_px - 1) / 2)), 0)
     if reach == 0 and diameter_px < 1:
         return np.ones((1, 1), np.float32)
     side = 2 * reach + 1
     fine = (np.arange(side * _SUBSAMPLES) + 0.5) / _SUBSAMPLES - side / 2
-    inside = (fine[:, None] ** 2 + fine[None, :] ** 2) <= (diameter_px / 2) ** 2
-    cells = inside.reshape(side, _SUBSAMPLES, side, _SUBSAMPLES).mean(axis=(1, 3))
+    within = np.ones((len(fine), len(fine)), np.bool_)
+    for x, y in centers:
+        away = (fine[None, :] - x) ** 2 + (fine[:, None] - y) ** 2
+        within &= away <= (diameter_px / 2) ** 2
+    cells = within.reshape(side, _SUBSAMPLES, side, _SUBSAMPLES).mean(axis=(1, 3))
     return np.asarray(cells / cells.sum(), np.float32)
 
 

@@ -212,6 +212,7 @@ def _foreground(merged: Merged) -> Document:
         "coverage": float(alpha.mean()),
         "blur_disc_px": _discs(merged),
         "shift_px": [list(group.shift_px) for group in merged.groups],
+        "rim_cut": max((group.rim.share for group in merged.groups), default=0.0),
         "noise_ratio": foreground.at_middle_grey / max(background.at_middle_grey, 1e-12),
     }
 

@@ -13,7 +13,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from blendkit.blending import BoughGroup, Plate, WholeBackdrop
+from blendkit.blending import Plate, WholeBackdrop
 from blendkit.blending.compose import compose, source_map
 from blendkit.blending.finish import color_with_grain, grain_plate
 from blendkit.blending.plate import make_plate
@@ -193,7 +193,8 @@ def _widened(window: Window, reach: int, shape: tuple[int, ...]) -> Window:
 
 def _cut(merged: Merged, window: Window) -> Merged:
     groups = tuple(
-        BoughGroup(group.share[window], group.disc_px, group.shift_px) for group in merged.groups
+        replace(group, share=group.share[window], rim=group.rim.within(window))
+        for group in merged.groups
     )
     matte = merged.matte
     return replace(

@@ -23,7 +23,8 @@ class Camera:
         (counter-clockwise, magnification, then x and y in px).
     falloff_ev_corner: light lost in the corners; gain: exposure as a linear factor.
     shake_px, shake_angle_deg: a straight movement during the exposure.
-    cat_eye: how far the rim of the lens covers the pupil at the corners, 0 to 0.7 pupils.
+    cat_eye: how far the front and the rear rim of the lens, from two sides, cover the pupil at the
+        corners, 0 to 0.7 pupils each; equal ones leave its middle where it is.
     samples: points of the aperture; None chooses by the largest disc.
     blur_disc_px: disc diameters by layer name that override the thin lens.
     """
@@ -41,7 +42,7 @@ class Camera:
     iso: float = 100.0
     shake_px: float = 0.0
     shake_angle_deg: float = 0.0
-    cat_eye: float = 0.0
+    cat_eye: tuple[float, float] = (0.0, 0.0)
     samples: int | None = None
     blur_disc_px: Mapping[str, float] = field(default_factory=dict)
 

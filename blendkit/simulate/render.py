@@ -214,21 +214,24 @@ def _lay_over(picture: Float, top: int, plane: _Plane, dx: int, dy: int) -> None
 def _weights(
     points: Points, camera: Camera, size: tuple[int, int], top: int, rows: int
 ) -> list[Float]:
-    """Return, per aperture point, how much of it the rim of the lens leaves open over a strip.
+    """Return, per aperture point, how much of it the rims of the lens leave open over a strip.
 
-    The rim is a second circle of the pupil's size that slides over it towards the corners.
+    A rim is one more circle of the pupil's size that slides over it towards the corners; the front
+    and the rear one come from opposite sides.
     """
-    if camera.cat_eye == 0 or len(points) == 1:
+    if not any(camera.cat_eye) or len(points) == 1:
         return []
     width, height = size
     half_diagonal = np.hypot(width, height) / 2
-    x = (np.arange(width) - (width - 1) / 2) / half_diagonal * camera.cat_eye
-    y = (np.arange(top, top + rows) - (height - 1) / 2) / half_diagonal * camera.cat_eye
+    x = (np.arange(width) - (width - 1) / 2) / half_diagonal
+    y = (np.arange(top, top + rows) - (height - 1) / 2) / half_diagonal
     soft = 2.0 / np.sqrt(len(points))
     found = []
     for px, py in points:
-        distance = np.hypot(x[None, :] + px, y[:, None] + py)
-        open_part = np.clip((0.5 - distance) / soft + 0.5, 0.0, 1.0)
+        open_part = np.ones((rows, width))
+        for covered in (camera.cat_eye[0], -camera.cat_eye[1]):
+            distance = np.hypot(covered * x[None, :] + px, covered * y[:, None] + py)
+            open_part *= np.clip((0.5 - distance) / soft + 0.5, 0.0, 1.0) if covered else 1
         found.append(open_part[..., None].astype(np.float32))
     return found
 

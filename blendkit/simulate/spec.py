@@ -28,6 +28,7 @@ class PairSpec:
     falloff_ev, iso, shake_px, focus_distance_m: (background frame, foreground frame);
         a focus distance of None is the sitter's.
     long_side_mm: of the sensor; with the frame's size it gives the pixel pitch.
+    cat_eye: how far both rims of the lens cover the background frame's pupil in the corners.
     tone_curve: both frames are rendered with a contrast curve, as files out of a camera are.
     mosaic: the sensor has a colour filter array, see `simulate.mosaic`; the truth has none.
     samples: aperture points; None chooses by the largest disc.
@@ -54,7 +55,7 @@ class PairSpec:
     exposure_time_s: tuple[float, float] = (1 / 500, 1 / 125)
     shake_px: tuple[float, float] = (0.0, 0.0)
     shake_angle_deg: float = 30.0
-    cat_eye: float = 0.0
+    cat_eye: tuple[float, float] = (0.0, 0.0)
     tone_curve: bool = False
     mosaic: bool = False
     samples: int | None = None
@@ -84,7 +85,7 @@ class PairSpec:
             iso=self.iso[which],
             shake_px=self.shake_px[which],
             shake_angle_deg=self.shake_angle_deg,
-            cat_eye=self.cat_eye if which == 0 else 0.0,
+            cat_eye=self.cat_eye if which == 0 else (0.0, 0.0),
             samples=self.samples,
             blur_disc_px=self._discs(scene, which),
         )

@@ -4,9 +4,11 @@
     python tests/bench/merge_figures.py --hints strokes,auto --more
     python tests/bench/merge_figures.py --hints rough,auto --own-disc 9
     python tests/bench/merge_figures.py --hints rough,auto --refocused
+    python tests/bench/merge_figures.py --hints rough --rims 0.25
 
 The third is a pair taken with one focus: stopping down leaves the boughs a disc of their own.  The
 fourth has the foreground frame focused on the boughs, which spreads sitter and background in it.
+In the fifth both rims of the lens cover a quarter of the open pupil in the corners.
 
 PSNR in dB in linear light against the exact composite.  "halo": the blurred foreground covers over
 3 % and the true matte is below 2 %.  "gain" is the share of the headroom (ceiling minus floor,
@@ -100,16 +102,18 @@ def cases(
     own_disc_px: float | None = None,
     *,
     refocused: bool = False,
+    rims: float = 0.0,
 ) -> Iterator[Case]:
     """Yield the pairs; cache keeps them between runs.
 
     own_disc_px: of the nearest boughs in the foreground frame, if not as drawn.
     refocused: whether the foreground frame is focused on the boughs, not on the sitter.
+    rims: how far either rim of the lens covers the background frame's pupil in the corners.
     """
     for name in names:
         scene, changes = MORE.get(name, (name, {}))
         for seed in seeds:
-            spec = spec_for(seed, **changes)
+            spec = replace(spec_for(seed, **changes), cat_eye=(rims, rims))
             if own_disc_px is not None and spec.foreground_disc_px is not None:
                 spec = replace(spec, foreground_disc_px=(spec.foreground_disc_px[0], own_disc_px))
             if refocused:
@@ -135,6 +139,8 @@ def _pair(
     label = f"{name.replace(' ', '_')}-{seed}-{size[0]}-{spec.foreground_disc_px[1]:.2f}"
     if spec.sitter_disc_px is not None:
         label += f"-{spec.sitter_disc_px[1]:.2f}"
+    if any(spec.cat_eye):
+        label += f"-rims-{spec.cat_eye[0]:.2f}"
     kept = cache / f"{label}.pkl" if cache else None
     if kept and kept.exists():
         return pickle.loads(kept.read_bytes())  # noqa: S301 - our own file
@@ -196,7 +202,7 @@ def judge(case: Case, kind: str) -> tuple[dict[str, float], Merged]:
 
     floors = [scores(p) for p in floor_results(pair, mask, sharp).values()]
     floor = {name: max(f[name] for f in floors) for name in ("whole", "halo", "edge", "core")}
-    top = scores(ceiling(pair, sharp, blurred_shift_px(case.spec)))
+    top = scores(ceiling(pair, sharp, blurred_shift_px(case.spec), sum(case.spec.cat_eye)))
     merged = merge_pair(pair.background, pair.foreground, hints=hints_for(kind, case))
     got = scores(merged.pixels)
     edge = parts["edge"]
@@ -252,6 +258,7 @@ def print_table(rows: list[tuple[str, dict[str, float]]]) -> None:
 @click.option("--cache", type=click.Path(path_type=Path))
 @click.option("--own-disc", type=float, help="of the boughs in the foreground frame, px")
 @click.option("--refocused", is_flag=True, help="the foreground frame is focused on the boughs")
+@click.option("--rims", type=float, default=0.0, help="how far each covers the pupil, 0 to 0.35")
 def main(
     hints: str,
     names: str,
@@ -261,6 +268,7 @@ def main(
     cache: Path | None,
     own_disc: float | None,
     refocused: bool,
+    rims: float,
 ) -> None:
     """Print the table."""
     chosen = [n for n in names.split(",") if n] or [*FIRST, *(MORE if more else ())]
@@ -269,7 +277,9 @@ def main(
         print(f"hints: {kind}")
         rows = []
         numbers = [int(s) for s in seeds.split(",")]
-        drawn = cases(chosen, numbers, (width, height), cache, own_disc, refocused=refocused)
+        drawn = cases(
+            chosen, numbers, (width, height), cache, own_disc, refocused=refocused, rims=rims
+        )
         for case in drawn:
             rows.append((f"{case.name} {case.seed}", judge(case, kind)[0]))
             print(rows[-1][0], f"{rows[-1][1]['whole']:.2f}", file=sys.stderr, flush=True)

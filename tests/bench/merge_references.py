@@ -16,6 +16,7 @@ from blendkit.blending.compose import compose
 from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerendered
 from blendkit.blending.veil import make_veil
+from blendkit.filters.rim_cut import RimCut
 from blendkit.frame import Float
 from blendkit.settings import PlateSettings
 from blendkit.simulate.pair import SimulatedPair
@@ -89,13 +90,16 @@ def exposure_fusion(soft: Float, sharp: Float) -> Float:
     return np.float32(np.clip(fused, 0, 1) ** 2.2)
 
 
-def ceiling(pair: SimulatedPair, sharp: Float, shift_px: tuple[float, float]) -> Float:
+def ceiling(
+    pair: SimulatedPair, sharp: Float, shift_px: tuple[float, float], rim_cut: float = 0.0
+) -> Float:
     """Return the merge with everything known but the two frames' noise.
 
     shift_px: where the blurred foreground lies beside the sharp one (wind and parallax undone).
+    rim_cut: how far the lens's rims cut the discs in the corners, both together.
     """
     truth = pair.truth
-    groups = true_groups(pair, shift_px)
+    groups = true_groups(pair, shift_px, rim_cut)
     veil = make_veil(truth.matte, truth.foreground_color, groups)
     behind = rerendered(sharp, 1 - truth.matte, truth.softness_px)
     none = np.zeros_like(truth.matte)
@@ -111,12 +115,17 @@ def _sharper_px(pair: SimulatedPair) -> float:
     return max(float(np.sqrt(max(narrow**2 - wide**2, 0))) for wide, narrow in far)
 
 
-def true_groups(pair: SimulatedPair, shift_px: tuple[float, float]) -> tuple[BoughGroup, ...]:
+def true_groups(
+    pair: SimulatedPair, shift_px: tuple[float, float], rim_cut: float = 0.0
+) -> tuple[BoughGroup, ...]:
     """Return one group of boughs a foreground layer, with its true disc and displacement."""
     truth = pair.truth
     total = sum(truth.layer_mattes.values()) + np.float32(1e-6)
     groups = []
     for name, matte in truth.layer_mattes.items():
         wide, narrow = truth.blur_discs_px[name]
-        groups.append(BoughGroup(matte / total, float(np.sqrt(wide**2 - narrow**2)), shift_px))
+        disc_px = float(np.sqrt(wide**2 - narrow**2))
+        groups.append(
+            BoughGroup(matte / total, disc_px, shift_px, RimCut.over(matte.shape, rim_cut))
+        )
     return tuple(groups)

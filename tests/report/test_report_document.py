@@ -31,7 +31,7 @@ KEYS = {
     "alignment": "model matrix residual_px confidence overlap sway_px parallax_px "
     "uncertainty_px background_moved",
     "light": "gain_ev falloff_ev_corner residual_ev flare tone",
-    "foreground": "coverage blur_disc_px noise_ratio shift_px",
+    "foreground": "coverage blur_disc_px noise_ratio shift_px rim_cut",
     "flags": "id kind severity box area_px message advice",
     "output": "path width height bits asked sitter",
 }

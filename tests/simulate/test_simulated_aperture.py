@@ -119,20 +119,26 @@ def test_thin_twigs_veil_an_even_background_by_the_layered_model() -> None:
     assert middle == pytest.approx(0.8 - peak * (0.8 - 0.1), abs=0.006)
 
 
-def test_the_rim_of_the_lens_turns_corner_discs_into_lenses() -> None:
+@pytest.mark.parametrize("rims", [(0.6, 0.0), (0.3, 0.3)])
+def test_the_rims_of_the_lens_turn_corner_discs_into_lenses(rims: tuple[float, float]) -> None:
     layer = _flat(0.0)
     layer.color[MARGIN + 30, MARGIN + 30] = 1000.0
-    camera = Camera(focus_distance_m=6.0, cat_eye=0.6, blur_disc_px={"back": 40.0})
+    camera = Camera(focus_distance_m=6.0, cat_eye=rims, blur_disc_px={"back": 40.0})
     light = render(_scene(layer), camera)[..., 0].astype(np.float64)
     y, x = np.mgrid[: SIZE[1], : SIZE[0]]
     outward = np.array([30 - COLUMN, 30 - ROW]) / np.hypot(30 - COLUMN, 30 - ROW)
     along = (x - 30) * outward[0] + (y - 30) * outward[1]
     aside = (y - 30) * outward[0] - (x - 30) * outward[1]
+    means = [(a * light).sum() / light.sum() for a in (along, aside)]
     spread = [
-        np.sqrt((a**2 * light).sum() / light.sum() - ((a * light).sum() / light.sum()) ** 2)
-        for a in (along, aside)
+        np.sqrt((np.square(a - mean) * light).sum() / light.sum())
+        for a, mean in zip((along, aside), means, strict=True)
     ]
     assert 0.45 < spread[0] / spread[1] < 0.85
+    # One rim pushes the disc's middle aside, by half of what it covers; two leave it.
+    outwards = np.hypot(30 - COLUMN, 30 - ROW) / (np.hypot(*SIZE) / 2)
+    assert abs(means[0]) == pytest.approx((rims[0] - rims[1]) * outwards * 40 / 2, abs=1.0)
+    assert abs(means[1]) < 0.5
 
 
 def test_the_same_seed_gives_the_same_frame() -> None:
