@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from blendkit.blending import BoughGroup
-from blendkit.blending.plainness import Front
+from blendkit.blending.plainness import Front, surely_plainer
 from blendkit.blending.rim_search import with_rim
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
@@ -19,9 +19,8 @@ from blendkit.frame import Float
 _WORKING_PX = 600
 _TRIED = (0.70, 0.76, 0.82, 0.88, 0.94, 1.0, 1.06, 1.12, 1.2, 1.3)
 _HERE = _TRIED.index(1.0)
-_PLAINER = 0.99
-"""What the total variation must fall to for another disc to be believed.  On 24 named pairs every
-disc that was believed came nearer to the truth; at 0.995 two of nine went astray by 14 and 18 %."""
+_SURE = 1.0
+"""Deviations by which another disc must be the plainer one to be believed."""
 _CLEAR = 0.02
 
 
@@ -76,7 +75,7 @@ def _with_better_disc(front: Front, groups: Sequence[BoughGroup], index: int) ->
         return changed
 
     costs = front.variations(_TRIED, scaled)
-    return groups[index] if costs is None else scaled(_plainest(costs))[index]
+    return groups[index] if costs is None else scaled(_plainest_share(costs))[index]
 
 
 def _reduced(group: BoughGroup, factor: int, shape: tuple[int, ...], *, alone: bool) -> BoughGroup:
@@ -86,19 +85,22 @@ def _reduced(group: BoughGroup, factor: int, shape: tuple[int, ...], *, alone: b
     return BoughGroup(share, group.disc_px / factor, (x / factor, y / factor))
 
 
-def _plainest(costs: Sequence[float]) -> float:
-    """Return the share of the disc at which the cost is least; 1 where that hardly differs.
+def _plainest_share(costs: Float) -> float:
+    """Return the share of the disc at which the cost is least; 1 where that may be chance.
 
-    >>> _plainest([5, 4, 3, 2, 1, 2, 3, 4, 5, 6])
+    costs: float32 (trials, cells).
+
+    >>> _plainest_share(np.float32([5, 4, 3, 2, 1, 2, 3, 4, 5, 6])[:, None])
     0.94
-    >>> _plainest([1.0] * 10)
+    >>> _plainest_share(np.ones((10, 1), np.float32))
     1.0
     """
-    least = int(np.argmin(costs))
-    if costs[least] > _PLAINER * costs[_HERE]:
+    summed = costs.sum(axis=1)
+    least = int(np.argmin(summed))
+    if surely_plainer(costs[least], costs[_HERE]) < _SURE:
         return 1.0
-    if not 0 < least < len(costs) - 1:
+    if not 0 < least < len(summed) - 1:
         return _TRIED[least]
     near = slice(least - 1, least + 2)
-    bend, slope, _ = np.polyfit(_TRIED[near], costs[near], 2)
+    bend, slope, _ = np.polyfit(_TRIED[near], summed[near], 2)
     return round(float(-slope / (2 * bend)), 4) if bend > 0 else _TRIED[least]
