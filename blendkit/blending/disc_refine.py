@@ -19,8 +19,9 @@ from blendkit.frame import Float
 _WORKING_PX = 600
 _TRIED = (0.70, 0.76, 0.82, 0.88, 0.94, 1.0, 1.06, 1.12, 1.2, 1.3)
 _HERE = _TRIED.index(1.0)
-_SURE = 1.0
-"""Deviations by which another disc must be the plainer one to be believed."""
+_SURE_SMALLER, _SURE_LARGER = 0.7, 1.5
+"""Deviations by which another disc must be the plainer one to be believed: those of the search are
+seldom too small."""
 _CLEAR = 0.02
 
 
@@ -97,7 +98,8 @@ def _plainest_share(costs: Float) -> float:
     """
     summed = costs.sum(axis=1)
     least = int(np.argmin(summed))
-    if surely_plainer(costs[least], costs[_HERE]) < _SURE:
+    wanted = _SURE_SMALLER if least < _HERE else _SURE_LARGER
+    if surely_plainer(costs[least], costs[_HERE]) < wanted:
         return 1.0
     if not 0 < least < len(summed) - 1:
         return _TRIED[least]
