@@ -155,13 +155,17 @@ class Level:
     def _gauss_newton(
         self, small: Matrix, bands: _Bands, model: str, iterations: int, *, draft: bool = False
     ) -> tuple[Matrix, System]:
+        last_px = np.inf
         for _ in range(iterations):
             at = _where_sampled(small)
             system = self._system(at, bands, draft=draft)
             before = small
             small, _ = models.step(at, system.solve(model), model, self.size)
-            if models.grid_distance_px(before, small, self.size) < _SETTLED_PX:
+            step_px = models.grid_distance_px(before, small, self.size)
+            # Steps that no longer shrink answer to the rounding of what was sampled.
+            if step_px < _SETTLED_PX or last_px <= step_px < 1 / _SAMPLED_STEPS:
                 break
+            last_px = step_px
         return small, self._system(small, bands, draft=draft)
 
     def _system(self, small: Matrix, bands: _Bands, *, draft: bool) -> System:
