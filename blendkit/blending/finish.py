@@ -118,8 +118,8 @@ def color_with_grain(
 
     def grained(own: Window) -> Float:
         near = with_margin(own, _MARGIN, matte.alpha.shape)
-        smooth = reduce_grain(color[near], present)
-        left = _share_left(color[near], smooth, present, wanted)
+        smooth, share = reduce_grain(color[near], present)
+        left = _deviation_left(smooth, share, present, wanted)
         middle = inside(own, near)
         seed = (settings.seed + 1, own[0].start, own[1].start)
         grained = add_grain(smooth[middle], wanted, left[middle], seed=seed)
@@ -128,11 +128,10 @@ def color_with_grain(
     return grained
 
 
-def _share_left(before: Float, after: Float, present: Noise, wanted: Noise) -> Float:
-    """Return the deviation that shrinkage left of the noise, as a share of the wanted one."""
-    removed = gaussian(channel_mean(np.square(before - after)), 3.0)
-    base = gaussian(before, 2.0)
-    there = channel_mean(np.square(present.sigma(base)))
-    aim = channel_mean(np.square(wanted.sigma(base)))
-    left = np.maximum(there - removed, 0)
-    return np.asarray(np.sqrt(np.clip(left / (aim + 1e-12), 0, 1)), np.float32)
+def _deviation_left(reduced: Float, share: Float, present: Noise, wanted: Noise) -> Float:
+    """Return the deviation of noise that is left, as a share of the wanted one, 0 to 1.
+
+    share: of the variance of the noise present.
+    """
+    there, aim = (channel_mean(np.square(noise.sigma(reduced))) for noise in (present, wanted))
+    return np.asarray(np.sqrt(np.clip(share * there / (aim + 1e-12), 0, 1)), np.float32)

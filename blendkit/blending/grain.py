@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.filters.bands import gaussian, window_mean
+from blendkit.filters.channels import channel_sum
 from blendkit.filters.noise_shape import NoiseShape
 from blendkit.frame import Float
 
@@ -45,25 +46,46 @@ _MARGINS = np.array([1.8, 2.5, 2.5], np.float32)
 """How far a window's power must rise above the noise's to count as structure: 25 samples vary."""
 
 
-def reduce_grain(pixels: Float, noise: Noise) -> Float:
-    """Return pixels, float32 (height, width, 3), with their noise shrunk away.
+def reduce_grain(pixels: Float, noise: Noise) -> tuple[Float, Float]:
+    """Return pixels with their noise shrunk away, and what is left of the noise.
 
     Light is shrunk apart from colour: bark is mostly light, noise is as much colour.
+
+    Parameters
+    ----------
+    pixels : ndarray
+        float32 (height, width, 3), linear.
+    noise : Noise
+        Of these pixels.
+
+    Returns
+    -------
+    reduced : ndarray
+        float32 (height, width, 3).
+    left : ndarray
+        float32 (height, width), share of the noise's variance, by what the shrinkage let through.
     """
     expected = _in_light_and_colour(
         noise.sigma(gaussian(pixels, 2.0)), noise.shape.left_by(_SCALES_PX)
     )
     result, current = np.zeros_like(pixels), cv2.transform(pixels, _LIGHT_AND_COLOUR)
+    kept = np.zeros(pixels.shape[:2], np.float32)
     for number, step in enumerate(_SCALES_PX):
         smooth = gaussian(np.asarray(current, np.float32), step)
         band = current - smooth
         power = window_mean(np.square(band), _WINDOW_PX, passes=1)
         # The square lets clear structure through whole; plain Wiener dulls it by some per cent.
         floor = _MARGINS * expected[..., number, :]
-        result += band * np.clip(1 - np.square(floor / (power + 1e-12)), 0, 1)
+        gain = np.clip(1 - np.square(floor / (power + 1e-12)), 0, 1)
+        result += band * gain
+        kept += channel_sum(np.square(gain) * expected[..., number, :])
         current = smooth
     back = np.ascontiguousarray(_LIGHT_AND_COLOUR.T)
-    return np.asarray(cv2.transform(result + current, back), np.float32)
+    reduced = cv2.transform(result + current, back)
+    smooth_share = noise.shape.smooth_share(_SCALES_PX)
+    passed = kept / (expected.sum(axis=(2, 3)) + 1e-12)
+    left = smooth_share + (1 - smooth_share) * passed
+    return np.asarray(reduced, np.float32), np.asarray(left, np.float32)
 
 
 def _in_light_and_colour(sigma: Float, covariances: NDArray[np.float64]) -> Float:

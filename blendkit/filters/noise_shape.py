@@ -54,6 +54,11 @@ class NoiseShape:
         """Return covariances (step, 3, 3) of what each difference of two Gaussians lets through."""
         return np.asarray(np.einsum("sb,bij->sij", band_gains(tuple(steps_px)), self.power))
 
+    def smooth_share(self, steps_px: Sequence[float]) -> float:
+        """Return the share of the variance, mean of the channels, that Gaussians in turn leave."""
+        left = np.einsum("b,bii->i", smooth_gains(tuple(steps_px)), self.power)
+        return float(left.mean())
+
     def drawn(self, size: tuple[int, int], *, seed: int | tuple[int, ...]) -> Float:
         """Draw grain, float32 (height, width, 3); size: (height, width).
 
@@ -94,12 +99,27 @@ def band_parts(values: Float, steps_px: Sequence[float]) -> list[Float]:
 @cache
 def band_gains(steps_px: tuple[float, ...]) -> NDArray[np.float64]:
     """Return what each difference of two Gaussians passes of each band's power, (step, 3)."""
+    return np.array([_passed(part) for part in band_parts(_impulse(), steps_px)])
+
+
+@cache
+def smooth_gains(steps_px: tuple[float, ...]) -> NDArray[np.float64]:
+    """Return what Gaussians, one after the other, leave of each band's power, (3,)."""
+    impulse = _impulse()
+    return _passed(impulse - np.sum(band_parts(impulse, steps_px), axis=0))
+
+
+def _impulse() -> Float:
     impulse = np.zeros((_IMPULSE_PX, _IMPULSE_PX), np.float32)
-    impulse[0, 0] = 1
-    middle = np.roll(impulse, (_IMPULSE_PX // 2,) * 2, (0, 1))
-    passed = [np.square(np.abs(np.fft.fft2(part))) for part in band_parts(middle, steps_px)]
+    impulse[_IMPULSE_PX // 2, _IMPULSE_PX // 2] = 1
+    return impulse
+
+
+def _passed(response: Float) -> NDArray[np.float64]:
+    """Return what a filter of this response to an impulse passes of each band's power, (3,)."""
+    power = np.square(np.abs(np.fft.fft2(response)))
     weights = _weights(_radius(_IMPULSE_PX))
-    return np.array([(power[..., None] * weights).mean(axis=(0, 1)) for power in passed])
+    return np.asarray((power[..., None] * weights).mean(axis=(0, 1)))
 
 
 def pixel_gains() -> NDArray[np.float64]:
