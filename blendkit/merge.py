@@ -142,7 +142,7 @@ def merge_pair(
             bare = lit.free(painted) & ~near(found.alpha > 0)
             blur, softness = _measured(background, lit, bare, grain, settings)
     with watch("plate"):
-        clear, clear_flags = clear_frame(background, hints, settings)
+        clear, clear_flags = clear_frame(background, hints, settings, found.alpha)
         laid = _laid(background, lit, lights, softness, (kept, painted), clear, found)
         del softness  # as large as a channel, and laid in both its parts
         view, plate = explained(laid, found.alpha, region, grain[1], hints, settings)

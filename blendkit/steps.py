@@ -28,6 +28,8 @@ from blendkit.sharpness.noise_shape import whiter
 from blendkit.sharpness.relative import relative_blur
 
 _TILE = 512
+_VEIL_REACH_SHARE = 0.04
+"""How far from its boughs a veil may lie, of the long side: half a disc of 100 px at 1200."""
 _LEAST_FREE = 0.01
 """Share of what both frames show that must be left unpainted for light and blur to rest on it."""
 
@@ -100,14 +102,18 @@ def in_one_light(
     moved = warp_to_background(foreground.pixels, matrix, background.size)
     full_b = clipped_at(background, background.pixels, np.eye(3))
     full_f = clipped_at(foreground, moved.pixels, matrix)
-    free = moved.footprint & ~full_b & ~full_f
-    seen = np.count_nonzero(free)
-    painted_over = bool(np.count_nonzero(free & ~painted) < _LEAST_FREE * seen)
-    if not painted_over:  # else what the veil dims is better than nothing
-        free &= ~painted
+    free, painted_over = _without(painted, moved.footprint & ~full_b & ~full_f)
     light = fit_light(background, moved.pixels, free, settings.light, recorded=foreground.capture)
     lit = apply_light(moved.pixels, light)
     return Lit(lit, moved.footprint, light, (full_b, full_f), painted_over)
+
+
+def _without(painted: Bool, free: Bool) -> tuple[Bool, bool]:
+    """Return what is free and not painted, or all that is free if that leaves too little."""
+    seen = np.count_nonzero(free)
+    if np.count_nonzero(free & ~painted) < _LEAST_FREE * seen:
+        return free, True  # what the veil dims is better than nothing
+    return free & ~painted, False
 
 
 def noise_models(
@@ -153,9 +159,13 @@ def near(region: Bool) -> Bool:
 
 
 def clear_frame(
-    background: Frame, hints: Hints, settings: MergeSettings
+    background: Frame, hints: Hints, settings: MergeSettings, alpha: Float
 ) -> tuple[Warped | None, tuple[Flag, ...]]:
-    """Return the clear frame on the background grid in its light, or a flag that says why not."""
+    """Return the clear frame on the background grid in its light, or a flag that says why not.
+
+    alpha: the foreground's matte, float32 (height, width).  Around it the background frame is
+    veiled and the clear one is not, so light is not measured there.
+    """
     frame = hints.clear
     if frame is None:
         return None, ()
@@ -167,11 +177,18 @@ def clear_frame(
         same = f"it holds the same picture as {background.name}"
         return None, tuple(clear_not_used(frame, same))
     moved = warp_to_background(frame.pixels, found.matrix, background.size)
-    full = clipped_at(background, background.pixels, np.eye(3))
-    full |= clipped_at(frame, moved.pixels, found.matrix)
-    free = moved.footprint & ~full
+    full = clipped_at(frame, moved.pixels, found.matrix)
+    full_b = clipped_at(background, background.pixels, np.eye(3))
+    in_front = (hints.painted(background.size) | (alpha > 0)).astype(np.uint8)
+    reach = 2 * round(_VEIL_REACH_SHARE * max(background.size)) + 1
+    veiled = cv2.dilate(in_front, np.ones((reach, reach), np.uint8)) > 0
+    seen = moved.footprint & ~full_b & ~full
+    free, too_little = _without(veiled, seen)
+    if too_little:
+        free, _ = _without(in_front > 0, seen)
     light = fit_light(background, moved.pixels, free, settings.light, recorded=frame.capture)
-    return Warped(apply_light(moved.pixels, light), moved.footprint), ()
+    # Clipped light brought down to the background frame's exposure would be grey.
+    return Warped(apply_light(moved.pixels, light), moved.footprint & ~near(full)), ()
 
 
 def measured_blur(

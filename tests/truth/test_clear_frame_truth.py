@@ -9,12 +9,14 @@ import pytest
 from skimage.transform import AffineTransform, warp
 
 from blendkit.errors import InputError
-from blendkit.frame import Frame, Source
+from blendkit.frame import Frame, Source, luminance
 from blendkit.hints import Hints
 from blendkit.merge import merge_pair
+from blendkit.settings import MergeSettings
 from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.metrics import psnr, regions
 from blendkit.simulate.rough_mask import rough_mask
+from blendkit.steps import clear_frame as clear_frame_of
 
 SIZE = (480, 320)
 
@@ -61,6 +63,28 @@ def test_a_clear_frame_gives_the_plate_where_the_veil_lies() -> None:
     assert (merged.sources == Source.CLEAR_FRAME).mean() > 0.2
     away = cv2.dilate(hints.foreground_mask, np.ones((61, 61))) == 0
     assert np.array_equal(merged.pixels[away], found.background.pixels[away])
+
+
+@pytest.mark.parametrize("gain", [0.5, 2.0])
+def test_a_clear_frame_in_other_light_is_brought_to_the_background_frames(gain: float) -> None:
+    """The veil, which one frame has and the other has not, is no light; nor is clipped sky grey."""
+    scene = SCENES["twigs_against_sky"](2, SIZE)
+    sky = make_pair(scene, PairSpec(seed=2, foreground_disc_px=(48.0, 0.8), samples=60))
+    noise = np.random.default_rng(3).normal(0, 0.001, sky.truth.plate.shape)
+    taken = np.clip(gain * sky.truth.plate + noise, 0, 1).astype(np.float32)
+    clear, flags = clear_frame_of(
+        sky.background,
+        Hints(clear=Frame(taken, name="aside.tif"), aligned=True),
+        MergeSettings(),
+        sky.truth.matte,
+    )
+    assert clear is not None
+    assert not flags
+    veiled = clear.footprint & (sky.truth.veil_coverage > 0.03)
+    assert veiled.mean() > 0.05
+    error_ev = np.log2(luminance(clear.pixels)[veiled] / luminance(sky.truth.plate)[veiled])
+    assert np.abs(np.median(error_ev)) < 0.01
+    assert np.percentile(np.abs(error_ev), 98) < 0.08
 
 
 def test_a_clear_frame_of_another_place_is_left_out_and_flagged() -> None:
