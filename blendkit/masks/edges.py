@@ -7,6 +7,7 @@ from blendkit.filters.bands import gaussian
 from blendkit.filters.resample import reduce_by
 from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Float, luminance
+from blendkit.masks.evidence import exposure_scale
 
 _TILE = 512
 _LEAST_PIXELS = 60
@@ -15,6 +16,8 @@ _SHARP_EDGE_PX = 3.6
 _REACH_PX = 15
 _TYPICAL = 0.35
 _FLAT = 1e-4
+_DARK = 4.0
+"""Factor to middle grey from which a picture is dark, so that its contrasts are raised."""
 _COARSER, _COARSE_LEAST_PX = (2, 4, 8), 3.6
 """Reductions at which edges are sought that are ramps at full size, and the disc that must be read
 there, px of the reduced picture: sharp boughs read as up to 3.3 at any scale."""
@@ -78,9 +81,10 @@ def edge_disc_px(aligned: Float, alpha: Float) -> float | None:
     >>> 4 < edge_disc_px(blurred, blurred[..., 0]) < 7
     True
     """
+    gain = max(exposure_scale(aligned) / _DARK, 1.0)
     there = tiles(alpha.shape, _TILE, _REACH_PX)
     found = [
-        _widths(aligned[near], alpha[near], inside(own, near))
+        _widths(aligned[near] * np.float32(gain), alpha[near], inside(own, near))
         for own, near in there
         if (alpha[own] > 0).any()
     ]
