@@ -19,6 +19,8 @@ PRIOR = 7
 NO_PRIOR = 0.5
 _MIDDLE_GREY = 0.18
 _GRAIN_SCALE = 20.0
+_USUAL_CAST_EV = 1.25
+"""How far the median of red or blue may lie off green where nothing casts a colour."""
 _BINS = (20, 14, 14)
 _ROWS, _REACH = 64, 4
 """Rows at once: what they need stays in the processor's cache."""
@@ -71,6 +73,7 @@ def colour_bins(foreground: Float, scale: float) -> NDArray[np.int32]:
     foreground: float32 (height, width, 3), linear; scale: from `exposure_scale`.
     """
     index = np.zeros(foreground.shape[:2], np.int32)
+    cast = _cast(foreground)
 
     def sort(top: int) -> None:
         rows, first = slice(top, top + _ROWS), max(top - _REACH, 0)
@@ -79,6 +82,7 @@ def colour_bins(foreground: Float, scale: float) -> NDArray[np.int32]:
         # OpenCV's logarithm is several times as fast as numpy's, and as exact as float32 is.
         logs = cv2.log(np.maximum(light, 1e-3)) * _PER_E_FOLD
         red, green, blue = cv2.split(logs)
+        red, blue = red - cast[0], blue - cast[1]
         axes = (
             (((red + green + blue) / 3) + 9) / 10.5,
             (red - green + 2) / 4,
@@ -90,6 +94,17 @@ def colour_bins(foreground: Float, scale: float) -> NDArray[np.int32]:
 
     each_part(sort, range(0, len(index), _ROWS))
     return index
+
+
+def _cast(foreground: Float) -> tuple[float, float]:
+    """Return by how much red and blue lie off green in the whole frame beyond what woods do, EV.
+
+    The bins reach two stops to each side; in lamplight a half of the picture lies beyond.
+    """
+    logs = np.log2(np.maximum(foreground[::8, ::8], 1e-4))
+    off = np.median(logs[..., [0, 2]] - logs[..., 1:2], axis=(0, 1))
+    red, blue = off - np.clip(off, -_USUAL_CAST_EV, _USUAL_CAST_EV)
+    return float(red), float(blue)
 
 
 def colour_density(bins: NDArray[np.int32], weight: Float | Bool) -> NDArray[np.float64]:

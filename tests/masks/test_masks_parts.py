@@ -15,7 +15,13 @@ from blendkit.hints import Hints
 from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.colour_vote import voted_by_colour
-from blendkit.masks.evidence import NO_PRIOR, PLANES, exposure_scale, network_planes
+from blendkit.masks.evidence import (
+    NO_PRIOR,
+    PLANES,
+    colour_evidence,
+    exposure_scale,
+    network_planes,
+)
 from blendkit.masks.matting_laplacian import laplacian_rows
 from blendkit.masks.network import network_matte
 from blendkit.masks.region import search_region
@@ -218,6 +224,23 @@ def test_the_network_sees_neither_exposure_nor_units() -> None:
     ]
     assert planes[0].shape == (PLANES, *SHAPE)
     np.testing.assert_allclose(planes[0][:6], planes[1][:6], atol=1e-5)
+
+
+def test_colours_are_told_apart_in_lamplight() -> None:
+    """Tungsten light, which leaves a fifth of blue, pushed half the picture off the bins' end."""
+    rng = np.random.default_rng(5)
+    leaf, bark = np.float32([0.1, 0.2, 0.05]), np.float32([0.1, 0.2, 0.02])
+    spread = np.exp(rng.normal(0, 0.15, (120, 160, 3))).astype(np.float32)
+    front = np.zeros((120, 160), np.float32)
+    front[30:60, 30:60] = 1
+    scene = spread * np.where(front[..., None] > 0, bark, leaf)
+    hint = np.zeros_like(front)
+    hint[20:80, 20:80] = 1
+    for light in ((1.0, 1.0, 1.0), (1.0, 0.55, 0.2)):
+        chance = colour_evidence(scene * np.float32(light), hint, 1.0)
+        inside = hint > 0
+        assert chance[inside & (front > 0)].mean() > 0.75
+        assert chance[inside & (front <= 0)].mean() < 0.25
 
 
 def test_the_matte_does_not_depend_on_threads() -> None:
