@@ -147,7 +147,7 @@ def foreground_at(
     alpha, color : ndarray
         Matte and straight colour of the sharp foreground.
     groups : tuple of BoughGroup
-        With their discs in the background frame, px.
+        With the discs, px, that turn the foreground frame's foreground into the background frame's.
     own_disc_px : float
         The disc that the foreground frame itself has there.
     f_numbers : (float, float, float)
@@ -160,7 +160,9 @@ def foreground_at(
     """
     wide, narrow, wanted = f_numbers
     share = (1 / wanted - 1 / narrow) / (1 / wide - 1 / narrow)
-    discs_px = [own_disc_px + share * (group.disc_px - own_disc_px) for group in groups]
+    # Variances add: a disc on top of the frame's own is smaller than the background frame's whole.
+    whole_px = [float(np.hypot(group.disc_px, own_disc_px)) for group in groups]
+    discs_px = [own_disc_px + share * (disc - own_disc_px) for disc in whole_px]
     more_px = [float(np.sqrt(max(disc**2 - own_disc_px**2, 0))) for disc in discs_px]
     if max(more_px, default=0) < _LEAST_DISC_PX:
         return alpha, color

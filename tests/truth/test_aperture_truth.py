@@ -96,16 +96,18 @@ def test_foreground_at_the_foreground_frames_own_f_number_stays_as_that_frame_ha
     assert np.array_equal(at_the_end.pixels, as_is.pixels)
 
 
-@pytest.mark.parametrize("own_px", [0.0, 7.0])
+@pytest.mark.parametrize("own_px", [0.0, 26.0])
 def test_between_the_ends_the_foregrounds_disc_grows_with_the_aperture(own_px: float) -> None:
     """Focused on the boughs, the foreground frame has no disc there: it grows from none.
 
-    The disc of a lens goes with its width, so with 1/N (thin lens).
+    The disc of a lens goes with its width, so with 1/N (thin lens).  What the search finds is the
+    disc on top of the frame's own, whose variance is the difference of both.
     """
     edge = np.zeros((120, 240), np.float32)
     edge[:, 120:] = 1
     color = np.full((*edge.shape, 3), 0.2, np.float32)
-    group = BoughGroup(np.ones(edge.shape, np.float32), 56.0, (0.0, 0.0))
+    added_px = float(np.sqrt(56.0**2 - own_px**2))
+    group = BoughGroup(np.ones(edge.shape, np.float32), added_px, (0.0, 0.0))
     half_way = 1 / (0.5 / WIDE + 0.5 / NARROW)
     soft, _ = foreground_at(edge, color, (group,), own_px, f_numbers=(WIDE, NARROW, half_way))
     wanted_px = (56.0 + own_px) / 2
