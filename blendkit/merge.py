@@ -155,8 +155,7 @@ def merge_pair(
         sitter = protected(kept, painted)
         del laid, kept  # what rests on them is done, and the checks need room
         own = noise[2] if shown is view.matte else NO_NOISE
-        color_at = color_with_grain(shown, own, noise[0], settings.grain, alone=shown.alone)
-        pixels = compose(background.pixels, plate, shown.alpha, color_at)
+        pixels = _composed(background, plate, shown, (own, noise[0]), lit.covered, settings)
     merged = Merged(
         pixels=pixels,
         sources=source_map(plate, shown.alpha),
@@ -252,6 +251,20 @@ def _laid(
         refocused=found.refocused,
         color_blur_px=measure_color_blur(lit.aligned),
     )
+
+
+def _composed(
+    background: Frame,
+    plate: Plate,
+    shown: Matte,
+    noise: tuple[NoiseModel, NoiseModel],
+    covered: Bool,
+    settings: MergeSettings,
+) -> Float:
+    """Return the foreground, its noise given and wanted, over the plate."""
+    alone = shown.alone(covered)
+    color_at = color_with_grain(shown, *noise, settings.grain, alone=alone)
+    return compose(background.pixels, plate, shown.alpha, color_at)
 
 
 def _sharpness(softness: Float) -> Float:

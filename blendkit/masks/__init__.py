@@ -23,7 +23,9 @@ class Matte:
     color: Float
     searched: Bool
 
-    @property
-    def alone(self) -> bool:
-        """Return whether it covers the whole picture, so that nothing shows around it."""
-        return bool(self.alpha.min() >= 1)
+    def alone(self, covered: Bool) -> bool:
+        """Return whether it is all that the foreground frame reaches: there is nothing to match.
+
+        covered: bool (height, width), where that frame reaches.
+        """
+        return bool((self.alpha[covered] >= 1).all())

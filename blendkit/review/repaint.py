@@ -166,7 +166,7 @@ def _composed(ready: Ready, changed: Merged, target: Window, near: Bool, reach: 
     plate = make_plate(background, veil, behind, part.sitter, settings.plate)
     soft = ready.softness[wide]
     grain_plate(plate, veil.coverage, soft, noise[0], settings.grain)
-    alone = changed.matte.alone  # of the whole picture, as the merge has it
+    alone = changed.matte.alone(changed.covered)  # of the whole picture, as the merge has it
     color_at = color_with_grain(part.matte, noise[2], noise[0], settings.grain, alone=alone)
     pixels = compose(background, plate, part.matte.alpha, color_at)
     whole = changed.plate

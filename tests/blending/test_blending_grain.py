@@ -138,9 +138,20 @@ def test_a_foreground_with_nothing_around_it_is_pasted_as_it_was_taken() -> None
     color = (0.3 + SIGMA * rng.standard_normal((64, 64, 3))).astype(np.float32)
     everywhere = np.ones((64, 64), np.float32)
     matte = Matte(everywhere, color, everywhere > 0)
-    assert matte.alone
-    grained = color_with_grain(matte, FLAT, NO_NOISE, GrainSettings(), alone=matte.alone)
+    alone = matte.alone(everywhere > 0)
+    assert alone
+    grained = color_with_grain(matte, FLAT, NO_NOISE, GrainSettings(), alone=alone)
     assert np.array_equal(grained((slice(0, 64), slice(0, 64))), color)
+
+
+def test_a_matte_that_is_all_the_frame_reaches_has_nothing_around_it() -> None:
+    """Shifted, the foreground frame leaves a rim uncovered, where the matte is 0."""
+    covered = np.ones((20, 30), np.bool_)
+    covered[:, :3] = False
+    color = np.zeros((20, 30, 3), np.float32)
+    matte = Matte(covered.astype(np.float32), color, covered)
+    assert matte.alone(covered)
+    assert not matte.alone(np.ones_like(covered))
 
 
 def test_a_part_that_is_all_foreground_is_grained_as_in_the_whole_picture() -> None:
