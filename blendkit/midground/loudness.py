@@ -12,7 +12,8 @@ from blendkit.settings import ViewingSettings
 
 TROUBLESOME, OBJECTIONABLE = 1.7, 2.3
 STEP_SEEN, STEP_PLAIN = 1.3, 1.6
-_SENSOR_MM = (36.0, 24.0)
+_SENSOR_WIDTH_MM = 36.0
+"""Of a sensor as large as the picture: only its shape matters, as discs are told in px."""
 
 
 def just_visible_px(size: tuple[int, int], viewing: ViewingSettings) -> float:
@@ -22,13 +23,16 @@ def just_visible_px(size: tuple[int, int], viewing: ViewingSettings) -> float:
     --------
     >>> round(just_visible_px((1200, 800), ViewingSettings()), 2)
     0.8
+    >>> round(just_visible_px((1200, 600), ViewingSettings()), 2)  # cropped to fill the same print
+    0.6
     """
+    sensor_mm = (_SENSOR_WIDTH_MM, _SENSOR_WIDTH_MM * min(size) / max(size))
     disc_mm = print_circle_of_confusion_mm(
-        _SENSOR_MM,
+        sensor_mm,
         print_cm=(viewing.print_width_cm, viewing.print_height_cm),
         viewing_cm=viewing.viewing_cm,
     )
-    return disc_mm * max(size) / max(_SENSOR_MM)
+    return disc_mm * max(size) / _SENSOR_WIDTH_MM
 
 
 def blur_severity(disc_px: float, visible_px: float) -> Severity:
