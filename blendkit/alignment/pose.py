@@ -9,7 +9,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from blendkit.alignment import Alignment
+from blendkit.alignment import Alignment, Motion
+from blendkit.alignment.level import shift_by
 from blendkit.alignment.local import with_local_motion
 from blendkit.alignment.warp import warp_to_background
 from blendkit.filters.detail import detailed_in_both, displacement_px
@@ -21,6 +22,9 @@ _BAND_PX = (4.0, 12.0)
 """Coarse enough to live through the background's blur: discs to some 40 px at 1200 px width."""
 _LEAST_SHARE = 1 / 300
 """Displacement from which it is a pose, not sway, of the long side: 4 px of 1200."""
+
+_SHIFT_ERROR_PX = 0.7
+"""Error of a displacement in the working picture, where the finer fit to the background fails."""
 
 
 def following_background(background: Float, foreground: Float, found: Alignment) -> Alignment:
@@ -49,8 +53,28 @@ def following_background(background: Float, foreground: Float, found: Alignment)
     shift = displacement_px(one, moved.pixels, moved.footprint & ~zone, _BAND_PX)
     if shift is None or np.hypot(*shift) * factor < _LEAST_SHARE * max(height, width):
         return found
-    back = np.eye(3)
-    back[:2, 2] = np.multiply(shift, factor)
-    moved_along = replace(found, matrix=np.asarray(found.matrix @ back))
-    # What moved was measured against the matrix that is given up here.
-    return with_local_motion(luminance(background), luminance(foreground), moved_along)
+    moved_along = replace(
+        found,
+        matrix=np.asarray(found.matrix @ shift_by(*np.multiply(shift, factor))),
+        # What moved, and how sure that is, was measured against the matrix that is given up here.
+        uncertainty_px=0.0,
+        behind=None,
+        sway_px=None,
+        parallax_px=None,
+    )
+    near = with_local_motion(luminance(background), luminance(foreground), moved_along)
+    if near.behind is not None:
+        return _all_the_way(near, near.behind)
+    return replace(near, uncertainty_px=max(found.uncertainty_px, _SHIFT_ERROR_PX * factor))
+
+
+def _all_the_way(found: Alignment, left: Motion) -> Alignment:
+    """Return the alignment with what is left of the background's motion taken in, too."""
+    return replace(
+        found,
+        matrix=np.asarray(found.matrix @ shift_by(left.x_px, left.y_px)),
+        uncertainty_px=left.uncertainty_px,
+        behind=Motion(0.0, 0.0, left.uncertainty_px),
+        sway_px=None,
+        parallax_px=None,
+    )

@@ -33,7 +33,8 @@ def merged() -> tuple[SimulatedPair, Merged, np.ndarray]:
 def test_the_frames_meet_on_the_background_not_on_the_sitter_who_moved() -> None:
     pair, result, _ = merged()
     # The true warp follows where the background lies; the sitter is 11 px beside it.
-    assert grid_rms_px(result.alignment.matrix, pair.truth.warp, _SIZE) < 1.0
+    error_px = grid_rms_px(result.alignment.matrix, pair.truth.warp, _SIZE)
+    assert 1e-4 < error_px < min(0.3, result.alignment.uncertainty_px)
 
 
 def test_she_keeps_the_background_frames_pixels() -> None:
