@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from blendkit.alignment.warp import covered_box
-from blendkit.cli.merge_small import reduced_pair
+from blendkit.cli.merge_small import PREVIEW_SOFTWARE, preview_path, reduced_pair
 from blendkit.cli.progress import shown_progress
 from blendkit.cli.repair_run import tell_attempts
 from blendkit.errors import AlignmentError
@@ -184,7 +184,7 @@ def run_merge(job: Job) -> Merged:
 
 def run_preview(job: Job) -> None:
     """Merge reduced frames and write that picture alone, never in the place of a result in full."""
-    target = _preview_path(job.output)
+    target = preview_path(job.output)
     check_targets({"result": target}, job.given.paths, bits=job.bits)
     known = _read(job)
     factor = -(-max(known.pair.background.size) // SCREEN_PX)
@@ -195,20 +195,13 @@ def run_preview(job: Job) -> None:
         merged.pixels,
         like=pair.background,
         bits=job.bits,
+        software=PREVIEW_SOFTWARE,
         inputs=job.given.paths,
         private=job.private,
     )
     height, width = merged.pixels.shape[:2]
     output = Output(target, width, height, depth_of(target, job.bits), job.asked)
     _tell(report_document(merged, inputs=pair.inputs, output=output), job, target)
-
-
-def _preview_path(output: Path) -> Path:
-    if not target_paths(output)["report"].exists():
-        return output
-    beside = output.with_stem(f"{output.stem}-small")
-    click.echo(f"{output} is a result in full and stays; the preview is {beside.name}", err=True)
-    return beside
 
 
 def _read(job: Job) -> _Known:

@@ -1,11 +1,49 @@
-"""A pair reduced to what a screen shows, for a quick preview."""
+"""A quick preview: the pair reduced to what a screen shows, and where the picture may lie."""
 
 from dataclasses import replace
+from pathlib import Path
 
+import click
+
+from blendkit.errors import InputError
+from blendkit.files.write import SOFTWARE, software_of
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints, NearerLine
+from blendkit.report.bundle import refusal_path, target_paths
 from blendkit.report.inputs import Pair
+
+PREVIEW_SOFTWARE = f"{SOFTWARE}, preview"
+"""Tag Software of a preview: what does not carry it is somebody's picture, and stays."""
+
+
+def preview_path(output: Path) -> Path:
+    """Return where a preview goes: to `output`, unless a result is, or belongs, there.
+
+    A result need not have its report beside it, so only a file that says of itself that it is a
+    preview is replaced.
+
+    Raises
+    ------
+    InputError : the name beside it is another picture's, too.
+    """
+    report = target_paths(output)["report"]
+    if _may_replace(output) and refusal_path(report) == report:
+        return output
+    beside = output.with_stem(f"{output.stem}-small")
+    if not _may_replace(beside):
+        raise InputError(
+            f"{beside}: is no preview and {output.name} is a result's: give another name with -o"
+        )
+    click.echo(f"{output} is kept for a result in full; the preview is {beside.name}", err=True)
+    return beside
+
+
+def _may_replace(path: Path) -> bool:
+    try:
+        return not path.exists() or software_of(path).endswith(", preview")
+    except InputError:  # not even a picture
+        return False
 
 
 def reduced_pair(pair: Pair, factor: int) -> Pair:

@@ -33,7 +33,15 @@ _UNCALIBRATED = 0xFFFF
 IFD0_CARRIED = (DESCRIPTION, MAKE, MODEL, ARTIST, COPYRIGHT, RATING, EXIF, GPS)
 """Tags of IFD0 that pass from the background frame to the result; the others describe its file."""
 
-IFD0_READ = (*IFD0_CARRIED, ORIENTATION, X_RESOLUTION, Y_RESOLUTION, RESOLUTION_UNIT, DATE_TIME)
+IFD0_READ = (
+    *IFD0_CARRIED,
+    ORIENTATION,
+    X_RESOLUTION,
+    Y_RESOLUTION,
+    RESOLUTION_UNIT,
+    SOFTWARE,
+    DATE_TIME,
+)
 """Tags of IFD0 that are read."""
 
 # Maker notes hold offsets that break when they are moved, previews of the old picture and serial

@@ -13,6 +13,7 @@ from blendkit.errors import InputError, OutputError
 from blendkit.files import encode, encode_png_jpeg, encode_tiff, exif, exif_make, ifd, profiles, xmp
 from blendkit.files.atomic import atomic
 from blendkit.files.encode_tiff import Attached
+from blendkit.files.read import open_picture
 from blendkit.frame import Float, Frame, Label
 
 SOFTWARE = f"blendkit {__version__}"
@@ -118,6 +119,16 @@ def _directory(frame: Frame) -> ifd.Directory:
         return ifd.parse(frame.embedded.exif, exif.IFD0_READ)[0]
     except ValueError:
         return {}
+
+
+def software_of(path: Path) -> str:
+    """Return what a picture file says in its tag Software, "" for nothing.
+
+    Raises
+    ------
+    InputError : it cannot be read as a picture.
+    """
+    return exif.text(open_picture(path).directory, exif.SOFTWARE) or ""
 
 
 def depth_of(path: Path, bits: int | None = None) -> int:

@@ -10,7 +10,10 @@ from click.testing import CliRunner, Result
 from PIL import Image
 
 from blendkit.cli.main import main
-from blendkit.files import read_frame, read_mask
+from blendkit.cli.merge_small import PREVIEW_SOFTWARE, preview_path
+from blendkit.errors import InputError
+from blendkit.files import read_frame, read_mask, write_picture
+from blendkit.frame import Frame
 from blendkit.masks.strokes import Stroke, strokes_document
 from blendkit.sidecar import read_sidecar
 
@@ -146,12 +149,32 @@ def test_a_preview_is_one_small_picture(tmp_path: Path) -> None:
 
 
 def test_a_preview_does_not_take_the_place_of_a_result(tmp_path: Path) -> None:
-    (tmp_path / "p.tif").write_bytes(b"a result")
-    (tmp_path / "p.report.json").write_text("{}")
+    """Its report lies elsewhere, so only the picture itself tells that it is no preview."""
+    (tmp_path / "p.tif").write_bytes(WIDE.read_bytes())
     done = merge(WIDE, STOPPED, "-o", tmp_path / "p.tif", "--matte", MATTE, "--preview")
-    assert (tmp_path / "p.tif").read_bytes() == b"a result"
-    assert "stays; the preview is p-small.tif" in done.stderr
+    assert (tmp_path / "p.tif").read_bytes() == WIDE.read_bytes()
+    assert "is kept for a result in full; the preview is p-small.tif" in done.stderr
     assert read_frame(tmp_path / "p-small.tif").size == SIZE
+    assert preview_path(tmp_path / "p.tif") == tmp_path / "p-small.tif", "a preview may be replaced"
+    (tmp_path / "p-small.tif").write_bytes(WIDE.read_bytes())
+    with pytest.raises(InputError, match=r"p-small\.tif: is no preview .* another name with -o"):
+        preview_path(tmp_path / "p.tif")
+
+
+@pytest.mark.parametrize("suffix", ["tif", "png", "jpg"])
+def test_a_preview_is_known_for_one_whatever_its_kind(tmp_path: Path, suffix: str) -> None:
+    output = tmp_path / f"p.{suffix}"
+    frame = Frame(np.full((20, 30, 3), 0.5, np.float32))
+    assert preview_path(output) == output
+    write_picture(output, frame.pixels, like=frame, software=PREVIEW_SOFTWARE)
+    assert preview_path(output) == output
+    (tmp_path / "p.report.json").write_text(json.dumps({"output": None}))  # of a refused merge
+    assert preview_path(output) == output
+    (tmp_path / "p.report.json").write_text(json.dumps({"output": {"path": str(output)}}))
+    assert preview_path(output).stem == "p-small"
+    (tmp_path / "p.report.json").unlink()
+    write_picture(output, frame.pixels, like=frame)
+    assert preview_path(output).stem == "p-small"
 
 
 def test_strokes_and_ties_are_kept_for_the_next_run(tmp_path: Path) -> None:
