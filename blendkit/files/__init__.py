@@ -3,7 +3,7 @@
 The only floor besides the programs' and the sidecar that touches the disk.
 """
 
-from blendkit.files.atomic import atomic, check_output
+from blendkit.files.atomic import atomic, atomic_set, check_output, explain
 from blendkit.files.layers import Layers, write_layers
 from blendkit.files.masks import read_labels, read_mask
 from blendkit.files.raw_beside import as_the_pair, prefer_raws
@@ -21,9 +21,11 @@ __all__ = [
     "Layers",
     "as_the_pair",
     "atomic",
+    "atomic_set",
     "check_labels",
     "check_output",
     "depth_of",
+    "explain",
     "prefer_raws",
     "read_frame",
     "read_labels",

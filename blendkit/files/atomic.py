@@ -8,11 +8,12 @@ can be told from what another is writing.
 import errno
 import os
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from blendkit.errors import OutputError
+from blendkit.files.signals import held_off
 
 _NEXT_STEPS = {
     errno.ENOSPC: "the disk is full: free some space or choose another folder",
@@ -89,18 +90,63 @@ def atomic(path: Path | str, inputs: Iterable[Path | str] = ()) -> Iterator[Path
     OutputError : missing folder, no permission, full disk, or an input named as output.
     """
     target = Path(path)
-    check_output(target, inputs)
+    with atomic_set([target], inputs) as (temporary,), _naming(target):
+        yield temporary
+
+
+@contextmanager
+def atomic_set(
+    paths: Sequence[Path], inputs: Iterable[Path | str] = ()
+) -> Iterator[tuple[Path, ...]]:
+    """Give temporary paths for files that belong together; rename all when the block ends well.
+
+    All are flushed to the disk before the first is renamed, which for a large one takes seconds;
+    the renames follow each other at once, and Ctrl-C waits for them: else new files would lie
+    beside old ones.  The first path is renamed last: where it is, the others are.
+
+    Parameters
+    ----------
+    paths : where the files shall be.
+    inputs : files that none of them must replace.
+
+    Yields
+    ------
+    tuple of Path : empty files, as from `atomic`, all removed if the block raises.
+
+    Raises
+    ------
+    OutputError : as from `atomic`.
+    """
+    sources = list(inputs)
+    for target in paths:
+        check_output(target, sources)
+    made: list[Path] = []
     try:
-        temporary = _temporary_beside(target)
-        try:
-            yield temporary
-            _flush(temporary)
-            temporary.replace(target)
-        except BaseException:
+        for target in paths:
+            with _naming(target):
+                made.append(_temporary_beside(target))
+        yield tuple(made)
+        for target, temporary in zip(paths, made, strict=True):
+            with _naming(target):
+                _flush(temporary)
+        with held_off():
+            for target, temporary in reversed(list(zip(paths, made, strict=True))):
+                with _naming(target):
+                    temporary.replace(target)
+    except BaseException:
+        for temporary in made:
             with suppress(OSError):
                 temporary.unlink()
-            raise
-        _flush_folder(target.parent)
+        raise
+    for folder in {target.parent for target in paths}:
+        _flush_folder(folder)
+
+
+@contextmanager
+def _naming(target: Path) -> Iterator[None]:
+    """Turn what the system complains about into a sentence that names the file asked for."""
+    try:
+        yield
     except OSError as error:
         raise OutputError(f"{target}: {explain(error)}") from error
 

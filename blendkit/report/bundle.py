@@ -1,12 +1,12 @@
 """The whole set of files that a merge leaves behind, written at once or not at all.
 
-Every file is first written under a temporary name; only when all of them are complete are they
-renamed, the result last.  So a result that is there has its own report beside it.
+Every file is first written under a temporary name; only when all of them are complete and flushed
+to the disk are they renamed, the report after what is beside it, the result last.  So a result that
+is there has its own report beside it.
 """
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -16,9 +16,11 @@ from blendkit.errors import InputError, OutputError
 from blendkit.files import (
     Layers,
     atomic,
+    atomic_set,
     check_labels,
     check_output,
     depth_of,
+    explain,
     write_grey,
     write_labels,
     write_layers,
@@ -242,15 +244,15 @@ def _write_together(
 ) -> None:
     """Write all files under temporary names, then rename them, the first of the paths last."""
     paths = written.paths
-    with ExitStack() as stack:
-        temporary = {
-            what: stack.enter_context(atomic(path, inputs)) for what, path in paths.items()
-        }
+    with atomic_set(list(paths.values()), inputs) as places:
+        temporary = dict(zip(paths, places, strict=True))
         for what, place in temporary.items():
             try:
                 writers[what](place)
             except OutputError as error:
                 # the sentence shall name the file that was asked for
                 raise OutputError(str(error).replace(str(place), str(paths[what]))) from error
+            except OSError as error:
+                raise OutputError(f"{paths[what]}: {explain(error)}") from error
         if sealed is not None:
             sealed(written, temporary)

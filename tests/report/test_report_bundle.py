@@ -2,6 +2,9 @@
 
 import errno
 import json
+import os
+import signal
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -95,6 +98,74 @@ def test_a_full_disk_leaves_everything_as_it_was(
         "gate.report.json": "of an earlier run",
         "gate.flags.png": "of an earlier run",
     }
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("when", ["flush", "rename"])
+def test_who_stops_a_merge_at_its_end_finds_the_old_set_or_the_new(
+    case: "Case", tmp_path: Path, monkeypatch: pytest.MonkeyPatch, when: str, number: int
+) -> None:
+    paths = target_paths(tmp_path / "gate.tif", layers=True)
+    for path in paths.values():
+        path.write_text("old")
+
+    def ended(*_: object) -> None:
+        raise SystemExit
+
+    def stopped(wanted: str, before: Callable[..., Any]) -> Callable[..., Any]:
+        def step(*arguments: Any) -> Any:
+            done = before(*arguments)
+            final = wanted == "flush" or arguments[1] in paths.values()
+            if when == wanted and sealed and final:
+                seen.append(None)
+                if len(seen) == 3:
+                    signal.raise_signal(number)
+            return done
+
+        return step
+
+    seen: list[None] = []
+    sealed: list[None] = []
+    monkeypatch.setattr(os, "fsync", stopped("flush", os.fsync))
+    monkeypatch.setattr(Path, "replace", stopped("rename", Path.replace))
+    usual = signal.signal(number, ended)
+    try:
+        with pytest.raises(SystemExit):
+            write(
+                case,
+                tmp_path / "gate.tif",
+                layers=True,
+                sealed=lambda *_: sealed.append(None),
+            )
+        assert signal.getsignal(number) is ended, "it is heard again"
+    finally:
+        signal.signal(number, usual)
+    old = [path.name for path in paths.values() if path.read_bytes() == b"old"]
+    assert old == ([] if when == "rename" else [path.name for path in paths.values()])
+    assert len(list(tmp_path.iterdir())) == len(paths), "no temporary file is left"
+
+
+def test_all_files_are_flushed_before_one_is_renamed_and_the_result_is_the_last(
+    case: "Case", tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done: list[str] = []
+    fsync, replaced = os.fsync, Path.replace
+
+    def rename(path: Path, target: Path) -> Path:
+        done.append(target.name)
+        return replaced(path, target)
+
+    def flush(handle: int) -> None:
+        done.append("")
+        fsync(handle)
+
+    monkeypatch.setattr(os, "fsync", flush)
+    monkeypatch.setattr(Path, "replace", rename)
+    written = write(case, tmp_path / "gate.tif", sealed=lambda *_: done.clear())
+    count = len(written.paths)
+    assert done[:count] == [""] * count
+    assert all(done[count : 2 * count])
+    assert done[2 * count - 2 : 2 * count] == ["gate.report.json", "gate.tif"]
 
 
 def test_an_error_names_the_file_that_was_asked_for(
