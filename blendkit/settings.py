@@ -288,8 +288,9 @@ class DeliverySettings:
     sharpen: float = option(0.0, "output sharpening, 0 = off", unit="share", low=0, high=3)
     sharpen_disc_px: float = option(2.0, "reach of the sharpening", unit="px", low=0.5, high=20)
     name: str = option(
-        "{stem}-{profile}-{width}x{height}",
-        "name without suffix; fields: stem, number, profile, width, height, dpi, date",
+        "{stem}-{profile}-{width}x{height}{cut}",
+        "name without suffix; fields: stem, number, profile, width, height, dpi, date, and cut: "
+        "-crop, -trim or nothing",
     )
     private: bool = option(default=False, help="leave out position, owner and serial numbers")
 

@@ -68,17 +68,15 @@ def command(
     from blendkit.batch.job import merge_job  # noqa: PLC0415 - keeps help quick
     from blendkit.batch.memory import parse_bytes  # noqa: PLC0415
     from blendkit.batch.run import Order, local_runner, run_batch  # noqa: PLC0415
-    from blendkit.files.deliver import check_profile  # noqa: PLC0415
-    from blendkit.files.delivery_name import check_pattern  # noqa: PLC0415
+    from blendkit.files.delivery_plan import check_settings  # noqa: PLC0415
     from blendkit.files.delivery_spec import parse_delivery  # noqa: PLC0415
 
     limit = parse_bytes(memory) if memory else None
+    wanted = [parse_delivery(text) for text in deliveries]
+    check_settings(wanted)  # before a list of pairs is written
     pairs = _pairs(source, out, settings_file)
     _check_names(only, pairs)
-    for text in deliveries:
-        wanted = parse_delivery(text)
-        check_profile(wanted.profile)
-        check_pattern(wanted.name, several=len(pairs) > 1)
+    check_settings(wanted, several=len(pairs) > 1)
     order = Order(
         pairs,
         out,
@@ -88,6 +86,7 @@ def command(
         deliveries=deliveries,
         only=only,
     )
+    _check_copies(order, wanted)
     runner: Any = local_runner(merge_job, jobs=jobs, memory_bytes=limit)
     if cluster:
         from blendkit.batch.cluster import Cluster  # noqa: PLC0415
@@ -149,6 +148,32 @@ def _check_names(only: tuple[str, ...], pairs: tuple[Any, ...]) -> None:
     for name in only:
         if name not in names:
             raise InputError(f"--only {name}: there is no such pair; there are {', '.join(names)}")
+
+
+def _check_copies(order: Any, wanted: list[Any]) -> None:
+    """Raise InputError, before any merge, if a copy would have the name of another file."""
+    from blendkit.files.capture import read_capture  # noqa: PLC0415 - keeps help quick
+    from blendkit.files.delivery_plan import check_copies  # noqa: PLC0415
+    from blendkit.report.bundle import target_paths  # noqa: PLC0415
+
+    if not wanted:
+        return
+    taken = {
+        path.resolve(): f"the {what} of {pair.name}"
+        for pair in order.pairs
+        for what, path in target_paths(order.output(pair), layers=order.layers).items()
+    }
+    for number, pair in enumerate(order.pairs, start=1):
+        if pair.skip or pair not in order.chosen:
+            continue
+        try:
+            _, size = read_capture(pair.background)
+        except InputError:  # this pair will fail, and no other one with it
+            continue
+        inputs = [path for _, path in pair.files]
+        result = order.output(pair)
+        found = check_copies(result, wanted, size, taken, inputs=inputs, number=number)
+        taken |= {path: f"{what} of {pair.name}" for path, what in found.items()}
 
 
 @contextmanager

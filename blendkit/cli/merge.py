@@ -115,7 +115,7 @@ def command(
     blendkit merge wide.tif stopped.tif -o gate.tif --foreground-mask painted.png
     """  # noqa: D301 - \b keeps click from filling the example
     from blendkit.cli.merge_run import Job, run_merge, run_preview  # noqa: PLC0415 - quick help
-    from blendkit.files.deliver import check_profile  # noqa: PLC0415
+    from blendkit.files.delivery_plan import check_settings  # noqa: PLC0415
     from blendkit.files.delivery_spec import parse_delivery  # noqa: PLC0415
     from blendkit.report.inputs import Given  # noqa: PLC0415
 
@@ -148,8 +148,7 @@ def command(
         page=page,
         as_json=as_json,
     )
-    for wanted in job.deliveries:
-        check_profile(wanted.profile)
+    check_settings(job.deliveries)
     _check_asked(ties, repair, bridges, aligned=aligned)
     if preview:
         _check_preview(job)

@@ -16,6 +16,7 @@ from blendkit.cli.repair_run import tell_attempts
 from blendkit.errors import AlignmentError
 from blendkit.files import depth_of, write_picture
 from blendkit.files.deliver import deliver_copies
+from blendkit.files.delivery_plan import check_copies
 from blendkit.merge import Merged, merge_pair
 from blendkit.repair import Repaired
 from blendkit.report.asked import Asked
@@ -120,6 +121,8 @@ def run_merge(job: Job) -> Merged:
     check_targets(wanted, job.inputs, bits=job.bits)
     known = _read(job)
     pair = known.pair
+    taken = {path.resolve(): f"the {what}" for what, path in wanted.items()}
+    check_copies(job.output, job.deliveries, pair.background.size, taken, inputs=job.inputs)
     try:
         merged = _merged(pair, known.settings, job)
     except AlignmentError as error:

@@ -40,14 +40,19 @@ def check_output(path: Path | str, inputs: Iterable[Path | str] = ()) -> None:
     by way of a link.
     """
     target = Path(path)
-    if len(os.fsencode(target.name)) > _LONGEST_NAME:
-        raise OutputError(f"{target}: {_NEXT_STEPS[errno.ENAMETOOLONG]}")
+    check_name(target, inputs)
     if target.is_dir():
         raise OutputError(f"{target}: {_NEXT_STEPS[errno.EISDIR]}")
     if not target.parent.is_dir():
         raise OutputError(f"{target}: {_NEXT_STEPS[errno.ENOENT]}")
     if not os.access(target.parent, os.W_OK | os.X_OK):
         raise OutputError(f"{target}: {_NEXT_STEPS[errno.EACCES]}")
+
+
+def check_name(target: Path, inputs: Iterable[Path | str] = ()) -> None:
+    """Raise OutputError for a name that is too long or an input's; its folder need not be there."""
+    if len(os.fsencode(target.name)) > _LONGEST_NAME:
+        raise OutputError(f"{target}: {_NEXT_STEPS[errno.ENAMETOOLONG]}")
     for source in inputs:
         if _same_file(target, Path(source)):
             raise OutputError(f"{target}: names the input {source}; choose another output name")

@@ -84,7 +84,9 @@ def deliver(
     name = file_name(source.stem, settings, placement, profile=title, number=number)
     target = (Path(folder) if folder is not None else source.parent) / name
     if target in taken:
-        raise InputError(f"name {settings.name!r}: gives {name} twice; add {{stem}} or {{number}}")
+        raise InputError(
+            f"name {settings.name!r}: gives {name} twice; put {{stem}} or {{number}} into it"
+        )
     codes, gamut = _codes(frame, settings, placement, profile)
     attached = _attached(frame, placement, profile, dpi, private=settings.private)
     with atomic(target, [source, *inputs]) as temporary:

@@ -7,7 +7,7 @@ from blendkit.errors import InputError
 from blendkit.files.print_size import Placement, effective_dpi
 from blendkit.settings import DeliverySettings
 
-FIELDS = ("stem", "number", "profile", "width", "height", "dpi", "date")
+FIELDS = ("stem", "number", "profile", "width", "height", "cut", "dpi", "date")
 """What a pattern may name."""
 
 _SUFFIXES = {"jpeg": ".jpg", "tiff": ".tif"}
@@ -36,6 +36,7 @@ def file_name(
         "profile": profile,
         "width": placement.sheet[0],
         "height": placement.sheet[1],
+        "cut": _cut(settings),
         "dpi": round(effective_dpi(placement, settings)),
         "date": datetime.now(UTC).astimezone().date().isoformat(),
     }
@@ -47,6 +48,12 @@ def file_name(
     if not name.strip() or "/" in name or "\\" in name or name.startswith("."):
         raise InputError(f"name {settings.name!r}: gives {name!r}; it must name a file, no folder")
     return name + _SUFFIXES[settings.format]
+
+
+def _cut(settings: DeliverySettings) -> str:
+    """Return what tells a copy from one of the same size that shows the whole picture."""
+    words = "-crop" if settings.fit == "crop" and settings.print_width_cm is not None else ""
+    return f"{words}-trim" if settings.trim else words
 
 
 def check_pattern(pattern: str, *, several: bool = False) -> None:

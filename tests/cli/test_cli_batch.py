@@ -92,6 +92,10 @@ def test_a_batch_goes_on_past_a_spoiled_pair_and_ends_with_code_4(
         (["--only", "nobody"], "no such pair"),
         (["--deliver", "full,name=lab"], "gives all pairs one name"),
         (["--deliver", "full,name={stem}-{size}"], "there is no field 'size'"),
+        (["--deliver", "1x1", "--deliver", "1x1,sharpen=1"], "copy 2 would be named"),
+        (["--deliver", "full", "--deliver", "90x60"], "gate-srgb-180x120.jpg as copy 1 is"),
+        (["--deliver", "full,name={number:q}"], "check its braces"),
+        (["--format", "jpg", "--deliver", "full,name={stem}"], "gate.jpg as the result of gate is"),
         (["--jobs", "0"], "0 is not in the range"),
         (["--settings", "missing.toml"], "check the name"),
         (["--cluster", "tcp://127.0.0.1:1"], "no scheduler answers"),
@@ -109,6 +113,18 @@ def test_wrong_use_ends_with_code_2(
     assert result.exit_code == 2, result.output
     assert words in result.stderr
     assert not list(tmp_path.glob("out/*.tif"))
+
+
+def test_a_mistake_in_a_copys_name_is_found_before_the_list_is_written(
+    shoot: Path, tmp_path: Path
+) -> None:
+    frames = tmp_path / "frames"
+    frames.mkdir()
+    for name in ("P1.tif", "P2.tif"):
+        (frames / name).write_bytes((shoot / name).read_bytes())
+    result = run(frames, "--out", tmp_path / "out", "--deliver", "full,name={size}")
+    assert result.exit_code == 2, result.output
+    assert not (tmp_path / "out").exists()
 
 
 def test_results_never_replace_frames(shoot: Path, tmp_path: Path) -> None:

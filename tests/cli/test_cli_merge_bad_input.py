@@ -217,6 +217,25 @@ def test_strokes_that_cannot_be_used(good: Path, text: str) -> None:
         (["-o", "gate.tif", "--zones", "z.tif"], ("z.tif", ".png")),
         (["-o", "gate.tif", "--zones", "gate.flags.png"], ("gate.flags.png", "another name")),
         (["-o", "gate.tif", "--deliver", "30x20,profile=cmyk"], ("cmyk", "srgb")),
+        (["-o", "gate.tif", "--deliver", "full,name={size}"], ("no field 'size'", "stem")),
+        (["-o", "gate.tif", "--deliver", "full,name={number:q}"], ("check its braces",)),
+        (
+            ["-o", "gate.tif", "--deliver", "30x20", "--deliver", "30x20,sharpen=1"],
+            ("copy 2 would be named", "as copy 1 is", "--deliver 30x20,name={stem}-copy2"),
+        ),
+        (
+            ["-o", "gate.tif", "--deliver", "full", "--deliver", "90x60"],
+            ("gate-srgb-96x64.jpg as copy 1 is", "name={stem}-copy2"),
+        ),
+        (
+            ["-o", "gate.jpg", "--deliver", "full,name={stem}"],
+            ("gate.jpg as the result is", "name={stem}-copy1"),
+        ),
+        (
+            ["-o", "gate.tif", "--deliver", "full,name={stem}.preview"],
+            ("gate.preview.jpg as the preview is",),
+        ),
+        (["-o", "gate.tif", "--deliver", "full,name=wide,format=tiff"], ("names the input",)),
         (["-o", "gate.tif", "--repair", "bridge"], ("--bridge",)),
         (["-o", "gate.tif", "--preview", "--layers"], ("--layers", "--preview")),
     ],
@@ -225,7 +244,7 @@ def test_outputs_and_options_that_cannot_be(
     good: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], words: tuple[str, ...]
 ) -> None:
     monkeypatch.chdir(good)
-    filled = [word.format(name=good.name) for word in arguments]
+    filled = [word.replace("{name}", good.name) for word in arguments]
     frames = ["--background", "wide.tif", "--foreground", "stopped.tif"]
     done = CliRunner().invoke(main, ["merge", *frames, *filled])
     assert_refused(done, good, {"wide.tif", "stopped.tif"}, *words)

@@ -25,7 +25,9 @@ from blendkit.files import (
     xmp,
 )
 from blendkit.files.checksums import update_list
-from blendkit.files.deliver import deliver
+from blendkit.files.deliver import deliver, deliver_copies
+from blendkit.files.delivery_plan import check_copies, check_settings
+from blendkit.files.delivery_spec import parse_delivery
 from blendkit.frame import Embedded, Float, Frame
 from blendkit.settings import DeliverySettings
 
@@ -51,7 +53,7 @@ def test_a_lab_copy_is_what_was_asked_for(tmp_path: Path, master: Path) -> None:
         print_width_cm=2.54, print_height_cm=1.27, dpi=100, fit="crop", subsampling="4:2:0"
     )
     done = deliver(master, settings)
-    assert done.path == tmp_path / "gate-srgb-100x50.jpg"
+    assert done.path == tmp_path / "gate-srgb-100x50-crop.jpg"
     with Image.open(done.path) as image:
         assert image.size == (100, 50)
         assert image.info["dpi"] == pytest.approx((100, 100), abs=0.5)
@@ -184,6 +186,24 @@ def test_profiles_of_other_spaces_are_refused(master: Path) -> None:
     path.write_bytes(cmyk)
     with pytest.raises(InputError, match="choose an RGB profile"):
         deliver(master, DeliverySettings(profile=str(path)))
+
+
+def test_bordered_cropped_and_trimmed_copies_of_one_size_have_names_of_their_own(
+    master: Path,
+) -> None:
+    wanted = [
+        parse_delivery(f"2.54x1.27,dpi=100{more}")
+        for more in ("", ",fit=crop", ",trim=yes", ",fit=crop,trim=yes")
+    ]
+    check_settings(wanted)
+    expected = check_copies(master, wanted, (300, 200), {master: "the result"})
+    done = deliver_copies(master, wanted, covered=(0, 0, 300, 200))
+    assert [copy.path for copy in done] == list(expected)
+    assert [path.name.partition("100x50")[2] for path in expected] == [
+        ".jpg", "-crop.jpg", "-trim.jpg", "-crop-trim.jpg",
+    ]  # fmt: skip
+    with pytest.raises(InputError, match=r"copy 5 would be named \S+-100x50\.jpg as copy 1 is"):
+        check_copies(master, [*wanted, wanted[0]], (300, 200), {})
 
 
 def test_the_result_is_never_overwritten(master: Path) -> None:
