@@ -4,6 +4,7 @@ import os
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from unicodedata import normalize
 
 import tomlkit
 
@@ -211,9 +212,23 @@ def _folder(file: TomlFile) -> Path:
 def _resolved(folder: Path, given: str) -> Path | None:
     """Return an existing place as seen from a folder; None for what no disk can hold."""
     try:
-        return (folder / given).resolve(strict=True)
+        return _spelled(folder / given).resolve(strict=True)
     except (OSError, ValueError, RuntimeError):  # a null byte, too long, links in a circle
         return None
+
+
+def _spelled(path: Path) -> Path:
+    """Return a path with its names as the disk spells them.
+
+    Some systems write an accent as a character of its own (NFD), others with its letter (NFC); a
+    list that was edited on one names files of the other.
+    """
+    if path.exists() or path == path.parent:
+        return path
+    folder = _spelled(path.parent)
+    wanted = normalize("NFC", path.name)
+    same = [entry for entry in folder.iterdir() if normalize("NFC", entry.name) == wanted]
+    return same[0] if len(same) == 1 else folder / path.name
 
 
 def _settings(

@@ -61,7 +61,7 @@ def read_toml(path: Path) -> TomlFile:
     InputError : it cannot be read, or is no TOML; the line is named.
     """
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")  # some editors begin it with a mark
     except UnicodeDecodeError as error:
         raise InputError(f"{path}: is not a text in UTF-8; save it as UTF-8") from error
     except OSError as error:

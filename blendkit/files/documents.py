@@ -20,7 +20,8 @@ def read_json(path: Path, *, what: str, cure: str) -> Any:
     InputError : missing, not UTF-8, not JSON, or nested beyond any use.
     """
     try:
-        return json.loads(path.read_text(encoding="utf-8"))
+        # some editors begin UTF-8 with a byte order mark
+        return json.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError as error:
         raise InputError(f"{path}: there is no such file; check the name") from error
     except (OSError, ValueError, RecursionError) as error:

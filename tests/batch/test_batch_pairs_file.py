@@ -2,6 +2,8 @@
 
 import tomllib
 from pathlib import Path
+from typing import Literal
+from unicodedata import normalize
 
 import pytest
 
@@ -54,6 +56,29 @@ background = "c.tif"
 foreground = "b.tif"
 skip = true
 """
+
+
+def test_a_list_that_begins_with_a_byte_order_mark_is_read(tmp_path: Path) -> None:
+    found(tmp_path / "shoot")
+    (tmp_path / "pairs.toml").write_text(LIST, encoding="utf-8-sig")
+    assert [pair.name for pair in read_pairs(tmp_path / "pairs.toml")] == ["a", "c"]
+    (tmp_path / "pairs.toml").write_text(LIST.replace("hold", "hodl"), encoding="utf-8-sig")
+    with pytest.raises(InputError, match="line 3: "):
+        read_pairs(tmp_path / "pairs.toml")
+
+
+@pytest.mark.parametrize(("listed", "stored"), [("NFD", "NFC"), ("NFC", "NFD")])
+def test_a_name_is_found_however_its_accents_are_written(
+    tmp_path: Path, listed: Literal["NFC", "NFD"], stored: Literal["NFC", "NFD"]
+) -> None:
+    folder = tmp_path / normalize(stored, "Gärten")
+    folder.mkdir()
+    for name in ("é.tif", "b.tif"):
+        (folder / normalize(stored, name)).write_bytes(b"picture")
+    given = normalize(listed, 'background = "Gärten/é.tif"\nforeground = "Gärten/b.tif"\n')
+    (tmp_path / "pairs.toml").write_text(f'[[pair]]\nname = "a"\n{given}', encoding="utf-8")
+    (pair,) = read_pairs(tmp_path / "pairs.toml")
+    assert pair.background == (folder / normalize(stored, "é.tif")).resolve()
 
 
 def test_settings_build_on_each_other_and_pairs_keep_their_own(tmp_path: Path) -> None:
