@@ -200,8 +200,7 @@ def overrides_from(print_cm: str | None, given: dict[str, Any]) -> dict[str, dic
 
 def _tie(text: str) -> tuple[tuple[float, float], tuple[float, float]]:
     try:
-        numbers = [float(part) for side in text.split("=") for part in side.split(",")]
-        bx, by, fx, fy = numbers
+        (bx, by), (fx, fy) = (map(float, side.split(",")) for side in text.split("="))
     except ValueError as error:
         raise InputError(
             f"--tie {text}: give background and foreground px, as in 120,80=131,77"

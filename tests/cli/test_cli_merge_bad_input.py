@@ -207,7 +207,10 @@ def test_strokes_that_cannot_be_used(good: Path, text: str) -> None:
         (["-o", "gate.tif", "--report", "gate.tif"], ("gate.tif", "another name")),
         (["-o", "gate.tif", "--print", "wide"], ("--print", "wide")),
         (["-o", "gate.tif", "--disc-px", "-3"], ("disc_px", "-3")),
-        (["-o", "gate.tif", "--tie", "1,2"], ("--tie 1,2",)),
+        *(
+            (["-o", "gate.tif", "--tie", text], (f"--tie {text}:", "as in 120,80=131,77"))
+            for text in ("1,2", "1,2,3=4", "1,2,3,4", "1=2,3,4", "1,2=3,4=", "1,2=3,x", "=", "")
+        ),
         (["-o", "gate.tif", "--tie", "500,10=12,13"], ("500,10", "outside the picture")),
         (
             ["-o", "gate.tif", "--aligned", "--tie", "5,10=12,13"],
