@@ -4,13 +4,20 @@ Lines are those of the GNU core utilities, so `sha256sum --check checksums.sha25
 """
 
 import hashlib
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
-from blendkit.errors import InputError
-from blendkit.files.atomic import atomic
+from filelock import FileLock
+
+from blendkit.errors import InputError, OutputError
+from blendkit.files.atomic import atomic, explain
 
 LIST_NAME = "checksums.sha256"
+_LOCK_NAME = ".checksums.lock"
+# A backslash in front says that the name's own are doubled, an asterisk that it was read as bytes.
+_LINE = re.compile(r"(\\?[0-9a-fA-F]{64}) [ *](.+)")
 
 
 def sha256(path: Path) -> str:
@@ -20,19 +27,50 @@ def sha256(path: Path) -> str:
 
 
 def update_list(folder: Path, delivered: Iterable[tuple[str, str]]) -> Path:
-    """Add (file name, checksum) to the folder's list, replacing those of the same name."""
+    """Add (file name, checksum) to the folder's list, replacing those of the same name.
+
+    Others that deliver into the folder at the same time wait for it.
+
+    Raises
+    ------
+    InputError : what lies there under the list's name is none, and stays.
+    OutputError : the list cannot be written.
+    """
     target = folder / LIST_NAME
+    with _locked(folder):
+        known = _read(target) if target.exists() else {}
+        known.update(delivered)
+        with atomic(target) as temporary:
+            text = "".join(f"{digest}  {name}\n" for name, digest in sorted(known.items()))
+            # A name that is not UTF-8 is written as the bytes that it has on the disk.
+            temporary.write_text(text, encoding="utf-8", errors="surrogateescape", newline="\n")
+    return target
+
+
+def _read(target: Path) -> dict[str, str]:
+    """Return the checksums of a list by file name."""
     known = {}
     try:
-        lines = target.read_text(encoding="utf-8").splitlines() if target.exists() else []
-    except (OSError, UnicodeDecodeError) as error:
+        text = target.read_text(encoding="utf-8-sig", errors="surrogateescape")
+    except OSError as error:
         raise InputError(f"{target}: is not a checksum list; move it away") from error
-    for line in lines:
-        digest, _, name = line.partition("  ")
-        if name:
-            known[name] = digest
-    known.update(delivered)
-    with atomic(target) as temporary:
-        text = "".join(f"{digest}  {name}\n" for name, digest in sorted(known.items()))
-        temporary.write_text(text, encoding="utf-8")
-    return target
+    for line in filter(None, text.split("\n")):
+        found = _LINE.fullmatch(line)
+        if found is None:  # it would be lost
+            raise InputError(f"{target}: is not a checksum list; move it away")
+        known[found[2]] = found[1]
+    return known
+
+
+@contextmanager
+def _locked(folder: Path) -> Iterator[None]:
+    """Keep other processes from the list; the lock's file stays, or two could hold it at once."""
+    lock = FileLock(folder / _LOCK_NAME)
+    try:
+        lock.acquire()
+    except OSError as error:
+        raise OutputError(f"{folder / LIST_NAME}: {explain(error)}") from error
+    try:
+        yield
+    finally:
+        lock.release()
