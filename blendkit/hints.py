@@ -7,8 +7,8 @@ import numpy as np
 from blendkit.errors import InputError
 from blendkit.frame import Bool, Float, Frame
 
-LEAST_SIDE_PX = 16
-"""Smaller pictures hold nothing to measure grain or blur by."""
+LEAST_SIDE_PX = 23
+"""Grain is measured in blocks of 16 px, where all that the warp reads, 3 or 4 px on, is real."""
 MOST_SIDE_PX = 32_766
 """OpenCV's warps count px in 16 bits."""
 

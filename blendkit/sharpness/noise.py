@@ -97,7 +97,8 @@ def measure_noise(pixels: Float) -> NoiseModel:
     Parameters
     ----------
     pixels : ndarray
-        Linear light, float32 (height, width, 3).
+        Linear light, float32 (height, width, 3); of a strip, which is all that two frames may
+        share, what is there is mirrored until it fills a block.
 
     Returns
     -------
@@ -105,6 +106,7 @@ def measure_noise(pixels: Float) -> NoiseModel:
         Texture that fills every block of a tone reads as grain; of demosaiced grain 0.85 to 1 is
         told, of what a lossy file left a third and more.
     """
+    pixels = _filling_a_block(pixels)
     height, width = (n - n % (2 * _BLOCK) for n in pixels.shape[:2])
     step = max(1, int(np.sqrt(height * width / 4e6)))
     fits = [(0.0, 0.0)] * 3
@@ -133,6 +135,13 @@ def _at_quiet_places(told: NoiseModel, quiet: QuietPlaces) -> NoiseModel:
         flat = np.median(quiet.fine, axis=0)
         told, more = NoiseModel((0.0,) * 3, _three(flat.tolist())), np.ones(3)
     return replace(told.scaled((more / shape.fine).tolist()), shape=shape)
+
+
+def _filling_a_block(pixels: Float) -> Float:
+    lacking = [(0, max(0, 2 * _BLOCK - n)) for n in pixels.shape[:2]]
+    if not any(more for _, more in lacking):
+        return pixels
+    return np.pad(pixels, (*lacking, (0, 0)), mode="symmetric")
 
 
 def _blocks(channel: Float, step: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

@@ -142,12 +142,20 @@ def test_a_missing_frame(good: Path) -> None:
     assert_refused(run(good), good, {"wide.tif"}, "stopped.tif", "no such file")
 
 
-@pytest.mark.parametrize("side", [1, 15])
-def test_pictures_too_small_to_hold_anything(good: Path, side: int) -> None:
+@pytest.mark.parametrize("size", [(1, 1), (15, 15), (22, 22), (64, 16), (22, 64)])
+def test_pictures_too_small_to_hold_anything(good: Path, size: tuple[int, int]) -> None:
     for name in ("wide.tif", "stopped.tif"):
-        tifffile.imwrite(good / name, textured(1)[:side, :side], photometric="rgb")
+        tifffile.imwrite(good / name, textured(1, size), photometric="rgb")
     done = run(good, "--aligned")
-    assert_refused(done, good, {"wide.tif", "stopped.tif"}, f"{side}x{side} px", "at least 16")
+    words = f"{size[0]}x{size[1]} px", "at least 23 px a side"
+    assert_refused(done, good, {"wide.tif", "stopped.tif"}, *words)
+
+
+def test_pictures_of_the_least_size_are_merged(good: Path) -> None:
+    for seed, name in enumerate(("wide.tif", "stopped.tif")):
+        tifffile.imwrite(good / name, textured(seed, (40, 23)), photometric="rgb")
+    done = run(good, "--aligned")
+    assert done.exit_code == 0, done.output
 
 
 def test_a_mask_in_which_nothing_is_painted(good: Path) -> None:

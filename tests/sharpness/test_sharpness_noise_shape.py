@@ -126,3 +126,13 @@ def test_a_picture_turned_to_grey_keeps_the_shape_of_its_grain() -> None:
 def test_a_frame_without_grain_or_without_a_usable_place_counts_as_white(light: float) -> None:
     assert shape_of(np.full((200, 300, 3), light, np.float32)) is WHITE
     assert shape_of(np.full((20, 30, 3), light, np.float32)) is WHITE
+
+
+@pytest.mark.parametrize("size", [(9, 300), (300, 9), (9, 9), (1, 40)])
+def test_a_strip_too_narrow_for_a_block_is_measured_all_the_same(size: tuple[int, int]) -> None:
+    """Of two frames that share no more."""
+    noise = np.random.default_rng(4).normal(0, SIGMA, (*size, 3))
+    told = measure_noise(np.asarray(0.3 + noise, np.float32)).sigma(np.full(3, 0.3, np.float32))
+    assert (told < 2 * SIGMA).all()
+    if max(size) == 300:  # enough to tell it by
+        assert (told > 0.5 * SIGMA).all()
