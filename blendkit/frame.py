@@ -79,7 +79,8 @@ class Frame:
     clip_level: value from which a channel counts as clipped.
     notes: sentences about what reading it had to drop or assume.
     white_balance: multipliers (r, g, b, g2) that a RAW was developed with, for its partner too.
-    clipped: where a RAW's sensor was full, bool (height, width); None = judge by clip_level.
+    clipped: where a RAW's sensor was full, or a file was clipped before its colours were converted,
+        bool (height, width); None = judge by clip_level.
     """
 
     pixels: Float

@@ -10,9 +10,9 @@ from blendkit.files.curves import Curve
 from blendkit.files.decoded import Codes, Decoded
 from blendkit.files.orient import as_stored
 from blendkit.files.profiles import Profile
-from blendkit.frame import Embedded, Float, Frame
+from blendkit.frame import Bool, Embedded, Float, Frame
 
-_Linear = tuple[Float, bytes, tuple[str, ...]]
+_Linear = tuple[Float, bytes, tuple[str, ...], Bool | None]
 
 _ROWS_AT_ONCE = 32  # whose values, table and light stay in a cache: half the time of 256
 # One 8-bit code below white counts as clipped: JPEG's own rounding moves values that far.
@@ -66,7 +66,7 @@ def _read(source: Path, match: Frame | None, raw_colours: str) -> Frame:
         return raw.read_raw(source, match=match, colours=raw_colours)
     decoded = open_picture(source)
     target = match.embedded.icc_profile if match is not None else None
-    pixels, profile, notes = _linear(decoded, source.name, target)
+    pixels, profile, notes, clipped = _linear(decoded, source.name, target)
     return Frame(
         pixels=pixels,
         capture=exif.capture_of(decoded.directory),
@@ -80,6 +80,7 @@ def _read(source: Path, match: Frame | None, raw_colours: str) -> Frame:
         clip_level=_clip_level(profile),
         bits=decoded.bits,
         notes=decoded.notes + notes,
+        clipped=clipped,
     )
 
 
@@ -121,23 +122,37 @@ def _clip_level(profile: bytes) -> float:
 
 
 def _linear(decoded: Decoded, name: str, target: bytes | None) -> _Linear:
-    """Return linear pixels, the profile that they are to be encoded with, and notes."""
+    """Return linear pixels, the profile that they are to be encoded with, notes, what is clipped.
+
+    The last is None where the level tells it; a conversion mixes the channels, and what was clipped
+    in one of them is below white then.
+    """
     own, notes = profile_of(decoded, name)
     if not own.curves:
         wanted = target or profiles.wide()
         pixels = _filled(decoded, (curves.LINEAR,), name)
+        clipped = _clipped(pixels, _CLIPPED)
         convert.convert(pixels, own.data, profiles.linear_twin(wanted), name=name)
         np.maximum(pixels, 0, out=pixels)  # colours that the other profile cannot hold
         note = f"{name}: its profile describes colours by tables; converted to another profile"
-        return pixels, wanted, (*notes, note)
+        return pixels, wanted, (*notes, note), clipped
     pixels = _filled(decoded, own.curves, name)
     if own.space == "GRAY":  # neutral stays neutral in every RGB profile
-        return pixels, target or profiles.srgb(), notes
+        return pixels, target or profiles.srgb(), notes, None
     if target is None or target == own.data:
-        return pixels, own.data, notes
+        return pixels, own.data, notes, None
+    clipped = _clipped(pixels, _clip_level(own.data))
     convert.between(own.data, target)(pixels)
     note = f"{name}: converted to the colour profile of the background frame"
-    return pixels, target, (*notes, note)
+    return pixels, target, (*notes, note), clipped
+
+
+def _clipped(pixels: Float, level: float) -> Bool | None:
+    """Return where a channel is clipped, bool (height, width); None if it is nowhere."""
+    full = pixels[..., 0] >= level
+    for channel in (1, 2):
+        full |= pixels[..., channel] >= level
+    return full if full.any() else None
 
 
 def profile_of(decoded: Decoded, name: str) -> tuple[Profile, tuple[str, ...]]:

@@ -120,6 +120,24 @@ def test_orientation_is_applied_once_as_pillow_applies_it(
     np.testing.assert_array_equal(again.pixels, frame.pixels)
 
 
+def test_what_was_clipped_is_known_after_a_conversion(tmp_path: Path) -> None:
+    """A red at its limit is well below it in a wider profile, and holds no more light there."""
+    codes = np.full((8, 12, 3), 20000, np.uint16)
+    codes[:, :4, 0] = 65535
+    codes[:, 4:8, 0] = 64500
+    tifffile.imwrite(tmp_path / "in.tif", codes, photometric="rgb")
+    black = np.zeros((8, 12, 3), np.float32)
+    wide = Frame(black, embedded=Embedded(profiles.wide()))
+    frame = read_frame(tmp_path / "in.tif", match=wide)
+    assert frame.pixels.max() < frame.clip_level
+    assert frame.clipped is not None
+    assert frame.clipped[:, :4].all()
+    assert not frame.clipped[:, 4:].any()
+    codes[:, :4] = 20000
+    tifffile.imwrite(tmp_path / "in.tif", codes, photometric="rgb")
+    assert read_frame(tmp_path / "in.tif", match=wide).clipped is None
+
+
 def test_light_above_white_is_kept_in_float_files_and_clipped_in_others(tmp_path: Path) -> None:
     frame = Frame(np.full((8, 8, 3), 3.5, np.float32), embedded=Embedded(profiles.wide()))
     write_picture(tmp_path / "f.tif", frame.pixels, like=frame, bits=32)

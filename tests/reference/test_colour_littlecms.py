@@ -199,6 +199,17 @@ def test_a_profile_of_tables_gives_the_light_it_describes(tmp_path: Path) -> Non
     assert alone.embedded.icc_profile == profiles.wide()
 
 
+def test_what_is_clipped_in_a_profile_of_tables_is_known_after_the_conversion(
+    tmp_path: Path,
+) -> None:
+    codes = np.full((8, 12, 3), 20000, np.uint16)
+    codes[2, 3, 0] = 65535
+    tifffile.imwrite(tmp_path / "t.tif", codes, photometric="rgb", iccprofile=tables_v2())
+    frame = read_frame(tmp_path / "t.tif")
+    assert frame.clipped is not None
+    assert np.argwhere(frame.clipped).tolist() == [[2, 3]]
+
+
 def test_black_point_compensation_and_intent_reach_littlecms() -> None:
     """A profile whose black is light grey: compensation takes it to black, without it it stays."""
     straight = b"curv" + bytes(4) + struct.pack(">I", 2) + np.array([6553, 65535], ">u2").tobytes()
