@@ -35,6 +35,7 @@ from blendkit.report.labels import box_of, flag_labels
 from blendkit.report.plain import Document
 from blendkit.report.screen import reduced
 from blendkit.settings import MergeSettings
+from blendkit.sidecar import sidecar_path
 
 _LAYERS = ("matte", "plate", "foreground")
 _HALF = 0.5
@@ -85,13 +86,15 @@ def check_targets(
 ) -> None:
     """Raise, before any work, if one of the files cannot be written or two have one name.
 
+    The result's sidecar counts among them: it is written after the result, and read before.
+
     bits : depth asked for the result; None = the usual one of its kind of file.
     """
     depth_of(paths["result"], bits)
     if "zones" in paths:
         check_labels(paths["zones"])
     named: dict[Path, str] = {}
-    for what, path in paths.items():
+    for what, path in (*paths.items(), ("sidecar", sidecar_path(paths["result"]))):
         check_output(path, inputs)
         other = named.setdefault(path.resolve(), what)
         if other != what:

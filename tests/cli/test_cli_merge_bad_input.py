@@ -209,6 +209,8 @@ def test_strokes_that_cannot_be_used(good: Path, text: str) -> None:
         (["-o", "wide.tif/gate.tif"], ("wide.tif/gate.tif", "folder does not exist")),
         (["-o", "."], ("this is a folder",)),
         (["-o", "gate.bmp"], ("gate.bmp", ".tif")),
+        (["-o", f"{'g' * 243}.tif"], ("g.blendkit.json: the name is too long",)),
+        (["-o", f"{'g' * 243}.tif", "--preview"], ("g.blendkit.json: the name is too long",)),
         (["-o", "wide.tif"], ("wide.tif", "names the input")),
         (["-o", "./../{name}/stopped.tif"], ("stopped.tif", "names the input")),
         (["-o", "gate.tif", "--report", "stopped.tif"], ("stopped.tif", "names the input")),

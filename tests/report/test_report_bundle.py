@@ -284,3 +284,12 @@ def test_a_refused_merge_leaves_the_report_of_the_result_that_is_there(
 def test_a_name_that_no_disk_takes_is_refused_before_any_work(tmp_path: Path) -> None:
     with pytest.raises(OutputError, match="name is too long"):
         check_targets(target_paths(tmp_path / f"{'g' * 246}.tif"), [])
+
+
+def test_the_sidecars_name_counts_among_those_of_the_set(tmp_path: Path) -> None:
+    check_targets(target_paths(tmp_path / f"{'g' * 241}.tif"), [])
+    with pytest.raises(OutputError, match=r"g\.blendkit\.json: the name is too long"):
+        check_targets(target_paths(tmp_path / f"{'g' * 242}.tif"), [])
+    report = tmp_path / "gate.blendkit.json"
+    with pytest.raises(InputError, match="the sidecar would replace the report"):
+        check_targets(target_paths(tmp_path / "gate.tif", report=report), [])
