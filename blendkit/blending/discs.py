@@ -8,6 +8,7 @@ veil's edges live in, because a slow difference of light would otherwise be char
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
 from blendkit.blending.veil import shifted
@@ -157,7 +158,12 @@ def forward_model(evidence: DiscEvidence, disc: float | None, shift: tuple[float
     """Return what the background frame should look like, (h, w, 3); disc None: without a veil."""
     if disc is None:
         return evidence.rerendered
-    return _veiled(evidence, shifted(disc_blur(evidence.foreground, disc), shift))
+    return _veiled(evidence, shifted(blurred_front(evidence, disc), shift))
+
+
+def blurred_front(evidence: DiscEvidence, disc: float) -> Float:
+    """Return the foreground blurred by a disc, (h, w, 4), its rim repeated as `veil.make_veil`."""
+    return disc_blur(evidence.foreground, disc, border=cv2.BORDER_REPLICATE)
 
 
 def _weighed(evidence: DiscEvidence, square: Float) -> float:
@@ -179,7 +185,7 @@ def _search_shift(
     evidence: DiscEvidence, disc: float, start: tuple[float, float], reach: float
 ) -> tuple[float, float]:
     """Descend over shifts on a shrinking cross."""
-    blurred = disc_blur(evidence.foreground, disc)
+    blurred = blurred_front(evidence, disc)
 
     def at(shift: tuple[float, float]) -> float:
         model = _veiled(evidence, shifted(blurred, shift))

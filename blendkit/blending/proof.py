@@ -11,6 +11,7 @@ weighed by `masks.second_look`, whose chance decides what is kept.
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
 from blendkit.blending import BoughGroup
@@ -98,7 +99,7 @@ def veil_testimony(
         near = forward_model(evidence, disc, shift)
         unlike_near = residual_map(evidence, disc, shift)
         speaks, heard = _lean(evidence, unlike_far, unlike_near, near - far, max(disc / 3, 3.0))
-        coverage = shifted(disc_blur(evidence.foreground[..., 3], disc), shift)
+        coverage = shifted(_blurred(evidence.foreground[..., 3], disc), shift)
         ratio = np.minimum(ground_px / np.float32(group.disc_px), 2)
         left = (_left(evidence, model) for model in (near, far))
         said = np.stack([speaks, heard, coverage, ratio, *left])
@@ -110,6 +111,11 @@ def veil_testimony(
 
 def _left(evidence: DiscEvidence, model: Float) -> Float:
     return channel_mean((evidence.soft - model) / evidence.local_light)
+
+
+def _blurred(matte: Float, disc: float) -> Float:
+    """Return a matte blurred by a disc, its rim repeated as `veil.make_veil`."""
+    return disc_blur(matte, disc, border=cv2.BORDER_REPLICATE)
 
 
 def _lean(

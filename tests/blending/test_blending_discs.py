@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from blendkit.blending import BoughGroup, discs
-from blendkit.blending.discs import DiscEvidence, fit_disc, gather_evidence
+from blendkit.blending.discs import DiscEvidence, fit_disc, forward_model, gather_evidence
 from blendkit.blending.groups import find_groups
 from blendkit.blending.proof import keep_likely, veil_testimony
 from blendkit.blending.rerender import rerender
@@ -48,6 +48,23 @@ def test_disc_and_displacement_are_found_together(
     assert fit.disc_px == pytest.approx(disc_px, rel=0.05)
     assert fit.shift_px == pytest.approx(shift_px, abs=1.0)
     assert fit.residual < 0.2
+
+
+def test_at_the_rim_the_search_expects_the_veil_that_is_made() -> None:
+    """A trunk that the picture's rim cuts goes on behind it, for the search as for the veil."""
+    matte = np.zeros(SHAPE, np.float32)
+    matte[:, :12] = 1
+    color = np.full((*SHAPE, 3), 0.04, np.float32)
+    plate = soft_trees(2)
+    evidence = gather_evidence(plate, plate, matte, color, np.ones_like(matte), DiscSettings())
+    factor = evidence.factor
+    one = BoughGroup(np.ones(evidence.foreground.shape[:2], np.float32), 60.0 / factor, (0.0, 0.0))
+    alpha = evidence.foreground[..., 3]
+    straight = evidence.foreground[..., :3] / np.maximum(alpha, 1e-6)[..., None]
+    made = make_veil(alpha, straight, [one]).over(evidence.rerendered)
+    expected = forward_model(evidence, 60.0 / factor, (0.0, 0.0))
+    assert float(np.abs(expected - made).max()) < 0.01
+    assert float(np.abs(made - evidence.rerendered)[:, 0].max()) > 0.1
 
 
 @pytest.mark.parametrize(
