@@ -90,12 +90,12 @@ def is_result(path: Path) -> bool:
     """Return whether a picture is one of our own results or its layers."""
     report = path.with_suffix(".report.json")
     if report.exists():
-        return _written(report) in (path.name, None)
+        return named_by(report) in (path.name, None)
     stem = _OURS.sub("", path.name)
     return stem != path.name and path.with_name(f"{stem}.report.json").exists()
 
 
-def _written(report: Path) -> str | None:
+def named_by(report: Path) -> str | None:
     """Return the name of the result that a report is of, empty for one of a refused merge.
 
     None where it does not say.

@@ -137,6 +137,15 @@ def last_outcome(records: Path, name: str) -> Outcome | None:
         return None
 
 
+def files_of(records: Path, name: str) -> frozenset[str]:
+    """Return the names of the files that a pair's record vouches for, whatever became of them."""
+    try:
+        document = json.loads(record_path(records, name).read_text(encoding="utf-8"))
+        return frozenset(Path(path).name for path in document["files"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return frozenset()
+
+
 def recall(job: Job) -> Outcome | None:
     """Return how a pair ended if it is done and its result still holds, else None."""
     document = _whole(job, "done")

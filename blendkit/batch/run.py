@@ -12,6 +12,7 @@ from blendkit.batch import ledger
 from blendkit.batch.fingerprints import Checksums, fingerprint
 from blendkit.batch.pairs_file import Pair
 from blendkit.batch.records import STATUSES, Job, Outcome, Work, failed, left_out
+from blendkit.batch.strangers import check_strangers
 from blendkit.errors import InputError, OutputError
 from blendkit.files.atomic import atomic, make_folder
 from blendkit.files.capture import read_capture
@@ -165,6 +166,8 @@ def _check(order: Order) -> None:
             raise OutputError(
                 f"{order.output(pair)}: is a frame of the shoot; choose another --out"
             )
+    outputs = [(pair.name, order.output(pair)) for pair in order.chosen if not pair.skip]
+    check_strangers(order.out, outputs, layers=order.layers)
 
 
 def _work_off(runner: Runner, jobs: Sequence[Job], report: Report, told: Told) -> None:

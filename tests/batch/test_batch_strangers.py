@@ -1,0 +1,64 @@
+"""A batch never replaces what no merge has written."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from stub_work import content, invented_pairs, work
+
+from blendkit.batch.pool import Local
+from blendkit.batch.records import Job
+from blendkit.batch.run import Order, Report, Runner, run_batch
+from blendkit.errors import InputError
+
+
+def run(folder: Path, *, suffix: str = ".tif", layers: bool = False) -> Report:
+    def make(jobs: Sequence[Job]) -> Runner:
+        return Local(work, 1, 10**10, {job.name: 10**8 for job in jobs})
+
+    pairs = invented_pairs(folder / "shoot", ["ok"])
+    return run_batch(Order(pairs, folder / "out", suffix=suffix, layers=layers), make)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["p00.jpg", "p00.preview.jpg", "p00.report.json", "p00.matte.tif", "summary.html"],
+)
+def test_a_file_that_no_merge_wrote_stays(tmp_path: Path, name: str) -> None:
+    """As the camera's own JPEG, beside the developed frame after which the pair is called."""
+    path = tmp_path / "out" / name
+    path.parent.mkdir()
+    path.write_text("a photograph")
+    with pytest.raises(InputError, match="choose another --out or --format") as caught:
+        run(tmp_path, suffix=".jpg", layers=True)
+    assert str(path) in str(caught.value)
+    assert path.read_text() == "a photograph"
+    assert list(path.parent.iterdir()) == [path], "nothing was begun"
+
+
+def test_a_report_of_another_result_does_not_vouch_for_a_photograph(tmp_path: Path) -> None:
+    """Merged as TIFF first, and as JPEG then."""
+    run(tmp_path)
+    path = tmp_path / "out" / "p00.jpg"
+    path.write_text("a photograph")
+    said = {"schema": "blendkit.report/1", "output": {"path": "p00.tif"}}
+    (tmp_path / "out" / "p00.report.json").write_text(json.dumps(said))
+    with pytest.raises(InputError, match=r"p00\.jpg: is there already"):
+        run(tmp_path, suffix=".jpg")
+    assert path.read_text() == "a photograph"
+
+
+def test_an_own_result_is_replaced(tmp_path: Path) -> None:
+    """Known by its record, or, where the records are gone, by its report."""
+    run(tmp_path)
+    result = tmp_path / "out" / "p00.tif"
+    result.write_text("cut short")
+    assert run(tmp_path).counts["merged"] == 1
+    assert result.read_bytes() == content("p00")
+    result.write_text("cut short")
+    (tmp_path / "out" / ".blendkit" / "p00.json").unlink()
+    said = {"schema": "blendkit.report/1", "output": {"path": "p00.tif"}}
+    (tmp_path / "out" / "p00.report.json").write_text(json.dumps(said))
+    assert run(tmp_path).counts["merged"] == 1
+    assert result.read_bytes() == content("p00")
