@@ -5,6 +5,6 @@ version, `likeness` compares small versions, `setups` gathers frames of one set-
 who is background, foreground, bridge and clear frame, `pairs_file` writes it down for a person.
 
 Merging, in order: `strangers` sees that nothing of somebody else is replaced, `run` turns pairs and
-settings into jobs, `ledger` knows which are done,
-`memory` says how many fit, `pool` or `cluster` runs them, `job` does one, `summary` tells.
+settings into jobs, `ledger` knows which are done, `memory` says how many fit, `pool` or `cluster`
+runs them, `job` does one, `summary_page` tells.
 """

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from blendkit.errors import InputError
 from blendkit.files import raw
+from blendkit.files.mark import is_marked
 
 RENDERED = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
 """Suffixes of rendered pictures, the best first: of two renderings of one frame it is taken."""
@@ -23,8 +24,8 @@ def find_frames(folder: Path) -> tuple[list[Path], list[str]]:
     """Return the frames below a folder in the order of their names, and notes.
 
     A RAW and its rendered file count once: the rendered file stands for both, and the merge reads
-    the RAWs where both frames of a pair have one.  Hidden folders, folders that a batch wrote to
-    and results with a report beside them are passed over.
+    the RAWs where both frames of a pair have one.  Hidden folders, folders that a batch wrote to,
+    and what a merge has written, layers and copies too, are passed over.
 
     Raises
     ------
@@ -87,12 +88,26 @@ def _is_picture(path: Path) -> bool:
 
 
 def is_result(path: Path) -> bool:
-    """Return whether a picture is one of our own results or its layers."""
+    """Return whether a picture is one of our own results, its layers or its copies.
+
+    By the report beside it, or by what it carries, wherever it lies.
+    """
     report = path.with_suffix(".report.json")
-    if report.exists():
-        return named_by(report) in (path.name, None)
+    if report.exists() and named_by(report) in (path.name, None):
+        return True
     stem = _OURS.sub("", path.name)
-    return stem != path.name and path.with_name(f"{stem}.report.json").exists()
+    if stem != path.name and path.with_name(f"{stem}.report.json").exists():
+        return True
+    return is_marked(path) or (stem != path.name and _beside_result(path, stem))
+
+
+def _beside_result(layer: Path, stem: str) -> bool:
+    """Return whether the result lies there to which a layer, by its name, would belong.
+
+    Layers of earlier versions carry no mark of their own.
+    """
+    results = (layer.with_name(stem + suffix) for suffix in RENDERED)
+    return any(is_marked(result) for result in results if result.is_file())
 
 
 def named_by(report: Path) -> str | None:

@@ -7,6 +7,7 @@ from blendkit.batch.folder import RECORDS, named_by
 from blendkit.batch.ledger import files_of
 from blendkit.errors import InputError
 from blendkit.files.documents import read_json
+from blendkit.files.mark import is_marked
 from blendkit.report.bundle import target_paths
 from blendkit.report.document import SCHEMA
 
@@ -51,7 +52,12 @@ def _strangers(out: Path, outputs: Iterable[tuple[str, Path]], *, layers: bool) 
 
 
 def _goes_with(path: Path, report: Path, *, result: bool) -> bool:
-    """Return whether a report of ours vouches for a file: for a result only if it names it."""
+    """Return whether a file is ours: marked, or vouched for by our report beside it.
+
+    The report of a result vouches for no picture but the one that it names.
+    """
+    if is_marked(path):
+        return True
     if result:
         return named_by(report) == path.name
     try:

@@ -197,6 +197,7 @@ def run_preview(job: Job) -> None:
         target,
         merged.pixels,
         like=pair.background,
+        second=pair.foreground,
         bits=job.bits,
         software=PREVIEW_SOFTWARE,
         inputs=job.given.paths,

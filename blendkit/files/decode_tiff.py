@@ -64,6 +64,12 @@ def decode(path: Path, name: str) -> Decoded:
         )
 
 
+def xmp_of(path: Path) -> bytes | None:
+    """Return a TIFF's XMP, also of one whose pixels are not read here; InputError if damaged."""
+    with _opened(path, path.name) as file:
+        return _value(_picture_page(file), _XMP, MAX_TAG_BYTES)
+
+
 def _picture_page(file: "TiffFile") -> "TiffPage":
     """Return the first page that is no reduced picture of another (TIFF 6.0, NewSubfileType)."""
     first = file.pages.first

@@ -47,6 +47,7 @@ def write_layers(
     *,
     like: Frame,
     bits: int = 16,
+    second: Frame | None = None,
     inputs: Sequence[Path | str] = (),
     private: bool = False,
 ) -> None:
@@ -60,6 +61,7 @@ def write_layers(
     layers : what goes in.
     like : the background frame, for profile, resolution and Exif.
     bits : 8 or 16 for the colours and the matte.
+    second : the foreground frame, whose exposure is noted.
     inputs : files that must not be overwritten.
     private : leave out position, owner and serial numbers.
     """
@@ -68,7 +70,7 @@ def write_layers(
     target = Path(path)
     if target.suffix.lower() not in (".tif", ".tiff"):
         raise InputError(f"{target}: layers are pages of a .tif file; change the name")
-    attached = attachments(like, layers.matte.shape[::-1], private=private)
+    attached = attachments(like, layers.matte.shape[::-1], second=second, private=private)
     plain = Attached(profile=attached.profile, resolution_dpi=attached.resolution_dpi)
     # result 3, foreground 4, plate 3 and matte 1 channels, and a byte for the source map
     estimate = layers.matte.size * (11 * bits // 8 + 1)

@@ -149,15 +149,28 @@ def depth_of(path: Path, bits: int | None = None) -> int:
 
 
 def write_grey(
-    path: Path | str, values: Float, *, bits: int = 16, inputs: Sequence[Path | str] = ()
+    path: Path | str,
+    values: Float,
+    *,
+    bits: int = 16,
+    inputs: Sequence[Path | str] = (),
+    layer: str = "",
 ) -> None:
-    """Write values 0 to 1, shape (height, width), as greyscale TIFF or PNG without a curve."""
+    """Write values 0 to 1, shape (height, width), as greyscale TIFF or PNG without a curve.
+
+    layer: which layer of a merge it is, noted in its XMP; empty for what is none.
+    """
     target = Path(path)
     depth = depth_of(target, bits)
     if target.suffix.lower() in (".jpg", ".jpeg"):
         raise InputError(f"{target}: a matte or mask is written as .tif or .png; change the name")
     with atomic(target, inputs) as temporary:
-        _write_codes(temporary, encode.quantised(values, depth), Attached(), JPEG_QUALITY)
+        codes = encode.quantised(values, depth)
+        _write_codes(temporary, codes, _as_layer(layer), JPEG_QUALITY)
+
+
+def _as_layer(layer: str) -> Attached:
+    return Attached(xmp=xmp.layer_note(layer)) if layer else Attached()
 
 
 def check_labels(path: Path) -> None:
@@ -166,12 +179,17 @@ def check_labels(path: Path) -> None:
         raise OutputError(f"{path}: labels are written as .png; change the name")
 
 
-def write_labels(path: Path | str, labels: Label, *, inputs: Sequence[Path | str] = ()) -> None:
-    """Write labels, uint8 (height, width), unchanged as an 8-bit greyscale PNG."""
+def write_labels(
+    path: Path | str, labels: Label, *, inputs: Sequence[Path | str] = (), layer: str = ""
+) -> None:
+    """Write labels, uint8 (height, width), unchanged as an 8-bit greyscale PNG.
+
+    layer: as for `write_grey`.
+    """
     target = Path(path)
     check_labels(target)
     with atomic(target, inputs) as temporary:
-        encode_png_jpeg.write_png(temporary, np.asarray(labels, np.uint8), Attached())
+        encode_png_jpeg.write_png(temporary, np.asarray(labels, np.uint8), _as_layer(layer))
 
 
 def write_rgba(
@@ -181,15 +199,17 @@ def write_rgba(
     *,
     like: Frame,
     bits: int = 16,
+    second: Frame | None = None,
     inputs: Sequence[Path | str] = (),
     private: bool = False,
 ) -> None:
     """Write colours with straight (not premultiplied) alpha as a TIFF.
 
-    pixels : float32 (height, width, 3), linear; alpha : float32 (height, width), 0 to 1.
+    pixels : float32 (height, width, 3), linear; alpha : float32 (height, width), 0 to 1; the others
+    as for `write_picture`.
     """
     target = Path(path)
-    attached = attachments(like, alpha.shape[::-1], private=private)
+    attached = attachments(like, alpha.shape[::-1], second=second, private=private)
     profile = attached.profile or profiles.srgb()
     with atomic(target, inputs) as temporary:
         colours = encode.encoded(pixels, profile, bits)

@@ -77,9 +77,18 @@ def merged(
     return _packed(root), packet is None or tree is not None
 
 
+def layer_note(layer: str) -> bytes:
+    """Return a packet that says which layer of a merge a grey picture is, and nothing else."""
+    root = _empty()
+    own = {f"{{{_RDF}}}about": "", f"{{{NAMESPACE}}}Layer": layer}
+    ET.SubElement(root[0], f"{{{_RDF}}}Description", own)
+    return _packed(root)
+
+
 def properties_of(packet: bytes | None) -> dict[str, str]:
     """Return our own properties in a packet, by name."""
-    tree = _parsed(packet) if packet else None
+    # Most packets are a camera's or a converter's: they need not be parsed to be told.
+    tree = _parsed(packet) if packet and NAMESPACE.encode() in packet else None
     if tree is None:
         return {}
     own = f"{{{NAMESPACE}}}"

@@ -218,16 +218,17 @@ def _writers(
 ) -> dict[str, Callable[[Path], None]]:
     size = (merged.pixels.shape[1], merged.pixels.shape[0])
     matte = merged.matte
+    # Everything carries a note of the merge: wherever it lies, pairing takes it for no frame.
+    beside: dict[str, Any] = {"like": background, "second": foreground, "private": private}
     shown = partial(write_picture, like=background, second=foreground, private=private)
-    beside: dict[str, Any] = {"like": background, "private": private}
     return {
         "result": lambda to: shown(to, merged.pixels, bits=depth),
-        "flags": lambda to: write_labels(to, flag_labels(merged.flags, size)),
-        "sources": lambda to: write_labels(to, merged.sources),
-        "zones": lambda to: write_labels(to, merged.zones),
+        "flags": lambda to: write_labels(to, flag_labels(merged.flags, size), layer="flags"),
+        "sources": lambda to: write_labels(to, merged.sources, layer="sources"),
+        "zones": lambda to: write_labels(to, merged.zones, layer="zones"),
         "preview": lambda to: shown(to, reduced(merged.pixels), quality=PREVIEW_QUALITY),
         "pages": lambda to: write_layers(to, _layers_of(merged), **beside),
-        "matte": lambda to: write_grey(to, matte.alpha),
+        "matte": lambda to: write_grey(to, matte.alpha, layer="matte"),
         "plate": lambda to: write_picture(to, merged.plate.pixels, bits=16, **beside),
         "foreground": lambda to: write_rgba(to, matte.color, matte.alpha, bits=16, **beside),
     }

@@ -4,6 +4,7 @@ import json
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
 import pytest
 from stub_work import content, invented_pairs, work
 
@@ -11,6 +12,8 @@ from blendkit.batch.pool import Local
 from blendkit.batch.records import Job
 from blendkit.batch.run import Order, Report, Runner, run_batch
 from blendkit.errors import InputError
+from blendkit.files import write_picture
+from blendkit.frame import Frame
 
 
 def run(folder: Path, *, suffix: str = ".tif", layers: bool = False) -> Report:
@@ -50,7 +53,7 @@ def test_a_report_of_another_result_does_not_vouch_for_a_photograph(tmp_path: Pa
 
 
 def test_an_own_result_is_replaced(tmp_path: Path) -> None:
-    """Known by its record, or, where the records are gone, by its report."""
+    """Known by its record; where the records are gone, by its report or by what it carries."""
     run(tmp_path)
     result = tmp_path / "out" / "p00.tif"
     result.write_text("cut short")
@@ -62,3 +65,12 @@ def test_an_own_result_is_replaced(tmp_path: Path) -> None:
     (tmp_path / "out" / "p00.report.json").write_text(json.dumps(said))
     assert run(tmp_path).counts["merged"] == 1
     assert result.read_bytes() == content("p00")
+    for path in (tmp_path / "out").glob("**/p00*.json"):
+        path.unlink()
+    frame = Frame(np.full((4, 6, 3), 0.2, np.float32))
+    write_picture(result, frame.pixels, like=frame, second=frame)
+    assert run(tmp_path).counts["merged"] == 1
+    write_picture(result, frame.pixels, like=frame)
+    (tmp_path / "out" / ".blendkit" / "p00.json").unlink()
+    with pytest.raises(InputError, match="is no result"):
+        run(tmp_path)

@@ -13,6 +13,7 @@ from blendkit.cli.main import main
 from blendkit.cli.merge_small import PREVIEW_SOFTWARE, preview_path
 from blendkit.errors import InputError
 from blendkit.files import read_frame, read_mask, write_picture
+from blendkit.files.mark import is_marked
 from blendkit.frame import Frame
 from blendkit.masks.strokes import Stroke, strokes_document
 from blendkit.sidecar import read_sidecar
@@ -155,6 +156,7 @@ def test_a_preview_does_not_take_the_place_of_a_result(tmp_path: Path) -> None:
     assert (tmp_path / "p.tif").read_bytes() == WIDE.read_bytes()
     assert "is kept for a result in full; the preview is p-small.tif" in done.stderr
     assert read_frame(tmp_path / "p-small.tif").size == SIZE
+    assert is_marked(tmp_path / "p-small.tif"), "or it would be paired as a frame"
     assert preview_path(tmp_path / "p.tif") == tmp_path / "p-small.tif", "a preview may be replaced"
     (tmp_path / "p-small.tif").write_bytes(WIDE.read_bytes())
     with pytest.raises(InputError, match=r"p-small\.tif: is no preview .* another name with -o"):

@@ -15,14 +15,16 @@ import pytest
 import tifffile
 from PIL import Image
 
+from blendkit.batch.folder import find_frames
 from blendkit.errors import InputError, OutputError
-from blendkit.files import read_frame, read_labels, read_mask
+from blendkit.files import read_frame, read_labels, read_mask, write_picture
+from blendkit.files.deliver import deliver_copies
 from blendkit.frame import Embedded
 from blendkit.report import bundle, flag_labels, write_refusal, write_result
 from blendkit.report.asked import Asked, asked_from
 from blendkit.report.bundle import check_targets, refusal_path, target_paths
 from blendkit.report.document import Input
-from blendkit.settings import MergeSettings
+from blendkit.settings import DeliverySettings, MergeSettings
 
 RDF = b"http://www.w3.org/1999/02/22-rdf-syntax-ns#"
 AUX = b"http://ns.adobe.com/exif/1.0/aux/"
@@ -53,6 +55,34 @@ def test_the_whole_set_is_there_and_readable(case: "Case", tmp_path: Path) -> No
     assert np.array_equal(read_labels(tmp_path / "gate.sources.png"), case.merged.sources)
     with Image.open(tmp_path / "gate.preview.jpg") as preview:
         assert preview.size == size
+
+
+@pytest.mark.parametrize("private", [False, True])
+@pytest.mark.parametrize("suffix", [".tif", ".png", ".jpg"])
+def test_all_pictures_of_a_merge_are_known_wherever_they_lie(
+    case: "Case", tmp_path: Path, suffix: str, private: bool
+) -> None:
+    """By what they carry, in a folder without their report and under other names."""
+    written = write(
+        case,
+        tmp_path / f"gate{suffix}",
+        layers=True,
+        pages=True,
+        zones=tmp_path / "zones.png",
+        asked=Asked(private=private),
+    )
+    copies = deliver_copies(
+        tmp_path / f"gate{suffix}",
+        [DeliverySettings(name="{stem}-lab", private=private)],
+    )
+    shoot = tmp_path / "shoot"
+    shoot.mkdir()
+    pictures = [path for path in written.paths.values() if path.suffix != ".json"]
+    for number, path in enumerate([*pictures, *(copy.path for copy in copies)]):
+        path.rename(shoot / f"P{number}{path.suffix}")
+    frame = case.pair.background
+    write_picture(shoot / "frame.tif", frame.pixels, like=frame)
+    assert [path.name for path in find_frames(shoot)[0]] == ["frame.tif"]
 
 
 def test_the_layers_make_the_result_again(case: "Case", tmp_path: Path) -> None:
