@@ -55,30 +55,37 @@ def read_report(path: Path) -> dict[str, Any]:
         raise InputError(f"{path}: is not of schema blendkit.report/1; give RESULT.report.json")
     if document.get("output") is None:
         raise InputError(f"{path}: its merge was refused, so there is nothing to repair")
+    from blendkit.batch.located import own_result  # noqa: PLC0415
+
+    beside = own_result(document, path)
     for item in document["inputs"]:
-        item["path"] = _located(item, path)
-    beside = path.parent / Path(document["output"]["path"]).name
+        item["path"] = _located(item, path, beside)
     if beside.exists():  # the result that this very report lies beside, also in a copied folder
         document["output"]["path"] = str(beside)
     return document
 
 
-def _located(item: dict[str, Any], report: Path) -> str:
-    """Return where a file is: as the report names it, beside it, or as the sidecar names it.
+def _located(item: dict[str, Any], report: Path, own: Path) -> str:
+    """Return where a file is: as the report names it, as the sidecar names it, or beside it.
 
-    A report that is not of this version names files as some command line did, whose working folder
-    may have been another: what lies beside it comes first, before a stranger of the same name.  In
-    a folder that was moved the sidecar, which names files from where it lies, finds them.
+    In a folder that was moved the sidecar, which names files from where it lies, finds them.  A
+    report that is not of this version names files as some command line did, whose working folder
+    may have been another: what lies beside it comes before a stranger of the same name.
+
+    own : the report's result, which is never one of its files.
+
+    Raises
+    ------
+    InputError : the file is gone, and the result lies in its place.
     """
-    from blendkit.sidecar import ENDING, read_sidecar  # noqa: PLC0415 - quick help
+    from blendkit.batch.located import places, same_file  # noqa: PLC0415 - quick help
+    from blendkit.errors import InputError  # noqa: PLC0415
 
-    named = Path(item["path"])
-    beside = report.parent / named.name
-    if (named.is_absolute() and named.exists()) or named == beside:
-        return str(named)
-    if beside.exists():
-        return str(beside)
-    stem = report.name.removesuffix(".json").removesuffix(".report")
-    known = read_sidecar(report.with_name(stem + ENDING)).inputs.get(item.get("role", ""))
-    moved = None if known is None else report.parent / known
-    return str(moved if moved is not None and moved.exists() and not named.exists() else named)
+    named, role = Path(item["path"]), item.get("role", "")
+    found = next(places(named, role, report, own, [report.parent]), named)
+    if same_file(found, own):
+        raise InputError(
+            f"{found}: the report names it as {role}, but its result lies there; "
+            "move the result with its report elsewhere and put the file back"
+        )
+    return str(found)

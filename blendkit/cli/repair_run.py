@@ -1,5 +1,6 @@
 """Runs a repair for the command line: merge as the report says, repair, write, tell."""
 
+import os
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -118,7 +119,12 @@ def _keep_handwork(result: Path, target: Path, mode: str) -> None:
     """Leave beside a repaired result what was painted and set for it, and the repair."""
     sidecar = read_sidecar(sidecar_path(result))
     kept = {"flag": "soft-midground", "mode": mode}
-    write_sidecar(sidecar_path(target), replace(sidecar, repairs=(kept,), decision="open"))
+    inputs = {  # named from where the sidecar lies, which may be another folder now
+        role: os.path.relpath(result.parent / file, target.parent).replace(os.sep, "/")
+        for role, file in sidecar.inputs.items()
+    }
+    changed = replace(sidecar, inputs=inputs, repairs=(kept,), decision="open")
+    write_sidecar(sidecar_path(target), changed)
 
 
 def _beside(result: Path) -> Path:

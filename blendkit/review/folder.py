@@ -62,6 +62,14 @@ class PairFiles:
         return self.result.with_name(self.result.stem + _REPORT)
 
 
+@dataclass(frozen=True, slots=True)
+class _Where:
+    """A report, and the folders that may be looked into, that of the results first."""
+
+    report: Path
+    allowed: tuple[Path, ...]
+
+
 def pairs_in(folder: Path, *, frames: Sequence[Path] = ()) -> list[PairFiles]:
     """Return the pairs of a folder in the order of their names.
 
@@ -99,9 +107,10 @@ def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], lis
     for path in sorted(folder.rglob(f"*{_REPORT}")):
         document = read_report(path)
         roles = {} if document is None else _roles(document)
-        if "background" not in roles or "foreground" not in roles:
+        if document is None or "background" not in roles or "foreground" not in roles:
             continue
-        places = {role: _place(Path(name), path.parent, allowed) for role, name in roles.items()}
+        where = _Where(path, tuple(allowed))
+        places = {role: _place(role, name, document, where) for role, name in roles.items()}
         background, foreground = places["background"], places["foreground"]
         if background is None or foreground is None:
             outside.append(Path(roles["background"]))
@@ -121,8 +130,8 @@ def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], lis
                 masks,
                 strokes=places.get("strokes"),
                 clear=places.get("clear"),
-                bridges=_bridges(document, path.parent, allowed),
-                asked=asked_from(document or {}),
+                bridges=_bridges(document, where),
+                asked=asked_from(document),
                 bits=_bits(document),
                 unreachable=tuple(
                     named
@@ -174,24 +183,29 @@ def _roles(document: dict[str, Any]) -> dict[str, str]:
     return {str(item.get("role")): str(item.get("path")) for item in inputs}
 
 
-def _bridges(
-    document: Mapping[str, Any] | None, beside: Path, allowed: Sequence[Path]
-) -> tuple[Path, ...]:
+def _bridges(document: dict[str, Any], where: _Where) -> tuple[Path, ...]:
     """Return the bridge frames that a report names, those that lie where one may look."""
-    inputs = [item for item in (document or {}).get("inputs", []) if isinstance(item, dict)]
+    inputs = [item for item in document.get("inputs", []) if isinstance(item, dict)]
     named = [str(item.get("path")) for item in inputs if item.get("role") == "bridge"]
-    places = (_place(Path(name), beside, allowed) for name in named)
+    places = (_place("bridge", name, document, where) for name in named)
     return tuple(place for place in places if place is not None)
 
 
-def _place(named: Path, beside: Path, allowed: Sequence[Path]) -> Path | None:
-    """Return where a frame lies, if it lies in a folder that may be looked into."""
-    for candidate in (beside / named, named, *(place / named.name for place in allowed)):
+def _place(role: str, named: str, document: dict[str, Any], where: _Where) -> Path | None:
+    """Return where a file of a report lies, if it lies in a folder that may be looked into.
+
+    The folders of frames come before the results, which are called like their background frames.
+    """
+    from blendkit.batch.located import own_result, places  # noqa: PLC0415
+
+    folders = (*where.allowed[1:], where.report.parent, where.allowed[0])
+    own = own_result(document, where.report)
+    for candidate in places(Path(named), role, where.report, own, folders):
         try:
             real = candidate.resolve()
         except (OSError, RuntimeError):
             continue
-        if real.is_file() and any(real.is_relative_to(place) for place in allowed):
+        if real.is_file() and any(real.is_relative_to(place) for place in where.allowed):
             return real
     return None
 

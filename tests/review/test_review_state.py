@@ -204,6 +204,31 @@ def test_frames_outside_the_folder_are_not_looked_at_unless_their_folder_is_name
         pairs_in(shoot)
 
 
+def test_in_a_moved_folder_a_result_is_not_taken_for_its_background_frame(
+    shoot: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """A batch calls a result after its background frame; the frames' folder is named."""
+    now = tmp_path_factory.mktemp("now")
+    results = now / "results"
+    results.mkdir()
+    for old, new in (("calm-wide.tif", "calm.tif"), ("calm-stopped.tif", "calm-stopped.tif")):
+        (shoot / old).rename(now / new)
+    (shoot / "calm.tif").rename(results / "calm.tif")
+    report = results / "calm.report.json"
+    said = (shoot / "calm.report.json").read_text().replace("calm-wide.tif", "calm.tif")
+    report.write_text(said)
+    (pair,) = pairs_in(results, frames=[now])
+    assert pair.background == now / "calm.tif"
+    state = PairState(pair)
+    state.decide("sent-back")
+    assert read_sidecar(state.path).inputs["background"] == "../calm.tif"
+    (again,) = pairs_in(now)
+    assert again.background == now / "calm.tif", "by its sidecar"
+    state.path.unlink()
+    with pytest.raises(InputError, match="name that folder"):
+        pairs_in(results)
+
+
 def test_frames_without_results_are_paired_and_a_list_of_pairs_is_obeyed(shoot: Path) -> None:
     for path in (
         *shoot.glob("*.report.json"),

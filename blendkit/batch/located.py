@@ -1,0 +1,81 @@
+"""Where the files that a report names lie now: folders move, results are called like frames."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from blendkit.batch.folder import is_result
+from blendkit.errors import InputError
+from blendkit.sidecar import ENDING, read_sidecar
+
+_FRAMES = ("background", "foreground", "clear", "bridge")
+
+
+def own_result(document: dict[str, Any], report: Path) -> Path:
+    """Return where the result lies that a report is of: beside it, also in a copied folder."""
+    output = document.get("output") or {}
+    stem = report.name.removesuffix(".json").removesuffix(".report")
+    return report.with_name(Path(str(output.get("path") or stem)).name)
+
+
+def same_file(one: Path, other: Path) -> bool:
+    """Return whether two paths lead to one file; False where one leads to none."""
+    try:
+        return one.samefile(other)
+    except (OSError, ValueError, RuntimeError):
+        return False
+
+
+def places(
+    named: Path, role: str, report: Path, own: Path, folders: Sequence[Path]
+) -> Iterator[Path]:
+    """Yield where a file of a report may lie, the likeliest first, as far as a file is there.
+
+    A batch calls a result after its background frame, so what bears the right name beside a report
+    is as likely the result.  No result is taken for a frame but one that the report names itself.
+
+    Parameters
+    ----------
+    named : as the report names it.
+    role : as the report names it.
+    report : the report.
+    own : its result, which is none of its files whatever it is called.
+    folders : where else to look, in this order.
+    """
+    if named.is_absolute() and _there(named) and not same_file(named, own):
+        yield named
+    for guess in (*_by_sidecar(named, role, report), *_inside(folders, named)):
+        if not _there(guess) or same_file(guess, own):
+            continue
+        if role not in _FRAMES or not is_result(guess):
+            yield guess
+
+
+def _there(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # a name that no disk takes
+        return False
+
+
+def _by_sidecar(named: Path, role: str, report: Path) -> Iterator[Path]:
+    """Yield where the sidecar, which names files from where it lies, has the file of a role.
+
+    It may name the rendered file where the RAW beside it was merged.
+    """
+    stem = report.name.removesuffix(".json").removesuffix(".report")
+    try:
+        known = read_sidecar(report.with_name(stem + ENDING)).inputs.get(role)
+    except InputError:
+        return
+    if known:
+        file = report.parent / known
+        yield file.with_name(named.name)
+        yield file
+
+
+def _inside(folders: Sequence[Path], named: Path) -> Iterator[Path]:
+    for folder in folders:
+        if not named.is_absolute():
+            yield folder / named
+        yield folder / named.name
