@@ -1,15 +1,19 @@
 """What follows a merge in a batch: how it is judged, and its copies for the lab."""
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from filelock import FileLock
 
+from blendkit.batch import ledger
 from blendkit.batch.records import Job, Outcome, named_inputs
+from blendkit.errors import InputError
 from blendkit.files.capture import read_capture
 from blendkit.files.deliver import deliver_copies
 from blendkit.files.delivery_spec import parse_delivery
+from blendkit.files.mark import is_marked
 from blendkit.frame import Float
 from blendkit.report.covered import covered_beside
 from blendkit.sidecar import Sidecar
@@ -74,6 +78,10 @@ def delivered(job: Job, subject: Box | None) -> list[Path]:
     """Write the copies that are wanted of a job's result, and return where they are.
 
     subject: the sitter, kept in the middle of a crop.
+
+    Raises
+    ------
+    InputError : a copy would replace what is none of this pair.
     """
     if not job.deliveries:
         return []
@@ -94,5 +102,21 @@ def delivered(job: Job, subject: Box | None) -> list[Path]:
             covered=covered_beside(job.output) if trimmed else None,
             inputs=[path for _, path in job.pair.files],
             number=job.number,
+            allowed=partial(_check_free, job),
         )
     return [copy.path for copy in copies]
+
+
+def _check_free(job: Job, copy: Path) -> None:
+    """Raise InputError if a file lies where a copy goes that is no earlier copy of the pair's own.
+
+    Numbers change when the list does, and a number is all that some copies are called by.
+    """
+    if not copy.exists():
+        return
+    cure = "move it away, or put {stem} into the copies' names, and run batch again"
+    owner = ledger.owner_of(job.records, copy.name, besides=job.name)
+    if owner is not None:
+        raise InputError(f"{copy}: is a file of the pair {owner} and stays; {cure}")
+    if not is_marked(copy):
+        raise InputError(f"{copy}: is there already and is no copy of a result; {cure}")

@@ -97,8 +97,11 @@ def seal(
     subject: tuple[int, int, int, int] | None = None,
 ) -> Sealed:
     """Write down that a pair's files are complete; parts: where they go, where they are now."""
+    names = {path.name for path in parts}
     document = {
         "state": "sealed",
+        # Copies of the last result are this pair's until it has new ones.
+        "copies": sorted(files_of(job.records, job.name) - names),
         "fingerprint": job.fingerprint,
         "outcome": outcome.document(),
         "files": {str(path): now.stat().st_size for path, now in parts.items()},
@@ -141,9 +144,20 @@ def files_of(records: Path, name: str) -> frozenset[str]:
     """Return the names of the files that a pair's record vouches for, whatever became of them."""
     try:
         document = json.loads(record_path(records, name).read_text(encoding="utf-8"))
-        return frozenset(Path(path).name for path in document["files"])
+        paths = (*document["files"], *document.get("copies", ()))
+        return frozenset(Path(path).name for path in paths)
     except (OSError, ValueError, KeyError, TypeError):
         return frozenset()
+
+
+def owner_of(records: Path, file: str, *, besides: str) -> str | None:
+    """Return the name of the pair whose record vouches for a file of a name; None if none does.
+
+    besides: a pair that is not asked about.
+    """
+    names = sorted(path.name.removesuffix(".json") for path in records.glob("*.json"))
+    others = (name for name in names if name != besides)
+    return next((name for name in others if file in files_of(records, name)), None)
 
 
 def recall(job: Job) -> Outcome | None:

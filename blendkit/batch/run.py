@@ -16,6 +16,8 @@ from blendkit.batch.strangers import check_strangers
 from blendkit.errors import InputError, OutputError
 from blendkit.files.atomic import atomic, make_folder
 from blendkit.files.capture import read_capture
+from blendkit.files.delivery_name import names_number
+from blendkit.files.delivery_spec import parse_delivery
 from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path
 
 SCHEMA = "blendkit.batch/1"
@@ -218,6 +220,9 @@ def _ended(
             "private": order.private,
             "deliveries": order.deliveries,
         }
+        number = order.pairs.index(pair) + 1
+        if any(names_number(parse_delivery(text).name) for text in order.deliveries):
+            wanted["number"] = number  # another place in the list gives its copies other names
         print_ = fingerprint(pair, sidecar, checksums, lender=lender, wanted=wanted)
     except InputError as error:
         return failed(Job(pair, output, records, ""), str(error))
@@ -231,7 +236,7 @@ def _ended(
         layers=order.layers,
         private=order.private,
         deliveries=order.deliveries,
-        number=order.pairs.index(pair) + 1,
+        number=number,
     )
     ended = ledger.recall(job)
     return job if ended is None else _decided(ended, sidecar)

@@ -1,6 +1,6 @@
 """A copy of a result as the print lab wants it: size, colours, kind of file, checked."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -56,6 +56,7 @@ def deliver(
     number: int = 1,
     inputs: Sequence[Path | str] = (),
     taken: Sequence[Path] = (),
+    allowed: Callable[[Path], None] = lambda _: None,
 ) -> Delivered:
     """Write one result for the lab.
 
@@ -69,6 +70,7 @@ def deliver(
     number : for the field {number} of the name.
     inputs : further files that must not be overwritten; the result itself never is.
     taken : files of the same delivery, whose names must not come up again.
+    allowed : called with the file before it is written, to raise if it must not be replaced.
 
     Raises
     ------
@@ -87,6 +89,7 @@ def deliver(
         raise InputError(
             f"name {settings.name!r}: gives {name} twice; put {{stem}} or {{number}} into it"
         )
+    allowed(target)
     codes, gamut = _codes(frame, settings, placement, profile)
     attached = _attached(frame, placement, profile, dpi, private=settings.private)
     with atomic(target, [source, *inputs]) as temporary:
@@ -225,6 +228,7 @@ def deliver_copies(
     covered: Box | None = None,
     inputs: Sequence[Path | str] = (),
     number: int = 1,
+    allowed: Callable[[Path], None] = lambda _: None,
 ) -> tuple[Delivered, ...]:
     """Write every copy that is wanted of one result and list their checksums beside them.
 
@@ -236,6 +240,7 @@ def deliver_copies(
     covered : what both frames reach, for copies without the rest.
     inputs : files that must not be overwritten.
     number : place of the result among its fellows, for the name pattern.
+    allowed : as for `deliver`.
     """
     around = subject if subject is not None and bool((subject > 0).any()) else None
     done: list[Delivered] = []
@@ -249,6 +254,7 @@ def deliver_copies(
             number=number,
             inputs=inputs,
             taken=earlier,
+            allowed=allowed,
         )
         update_list(copy.path.parent, [(copy.path.name, copy.sha256)])
         done.append(copy)

@@ -56,15 +56,28 @@ def _cut(settings: DeliverySettings) -> str:
     return f"{words}-trim" if settings.trim else words
 
 
+def names_number(pattern: str) -> bool:
+    """Return whether a pattern's files are called by their number; InputError if it is none.
+
+    >>> names_number("{stem}-lab"), names_number("lab-{number:03}")
+    (False, True)
+    """
+    return "number" in _fields(pattern)
+
+
+def _fields(pattern: str) -> list[str]:
+    try:
+        return [field for _, field, _, _ in string.Formatter().parse(pattern) if field is not None]
+    except ValueError as error:
+        raise InputError(f"name {pattern!r}: {error}; check its braces") from error
+
+
 def check_pattern(pattern: str, *, several: bool = False) -> None:
     """Raise InputError unless a pattern names what there is, and each of several files another way.
 
     Results of one size would have one name if the pattern named neither stem nor number.
     """
-    try:
-        used = [field for _, field, _, _ in string.Formatter().parse(pattern) if field is not None]
-    except ValueError as error:
-        raise InputError(f"name {pattern!r}: {error}; check its braces") from error
+    used = _fields(pattern)
     unknown = [field for field in used if field not in FIELDS]
     if unknown:
         raise InputError(

@@ -13,7 +13,7 @@ from typing import Any
 
 from numpy.typing import NDArray
 
-from blendkit.files import ifd
+from blendkit.files import ifd, xmp
 from blendkit.files.encode_tiff import Attached
 
 _INCHES_PER_METRE = 1 / 0.0254
@@ -75,8 +75,11 @@ def write_jpeg(
     extras: dict[str, Any] = {}
     if attached.directory and fits["Exif"]:
         extras["exif"] = _exif(attached)
-    if attached.xmp and fits["XMP"]:
-        extras["xmp"] = attached.xmp
+    packet = attached.xmp
+    if packet and not fits["XMP"]:  # what was made by a merge says so in any case
+        packet = xmp.without_others(packet)
+    if packet:
+        extras["xmp"] = packet
     Image.fromarray(codes).save(
         path,
         format="JPEG",

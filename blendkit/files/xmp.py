@@ -79,9 +79,19 @@ def merged(
 
 def layer_note(layer: str) -> bytes:
     """Return a packet that says which layer of a merge a grey picture is, and nothing else."""
+    return _noted({"Layer": layer})
+
+
+def without_others(packet: bytes) -> bytes | None:
+    """Return a packet with nothing but our own properties of a given one, None if it has none."""
+    own = properties_of(packet)
+    return _noted(own) if own else None
+
+
+def _noted(properties: Mapping[str, str]) -> bytes:
     root = _empty()
-    own = {f"{{{_RDF}}}about": "", f"{{{NAMESPACE}}}Layer": layer}
-    ET.SubElement(root[0], f"{{{_RDF}}}Description", own)
+    own = {f"{{{NAMESPACE}}}{name}": value for name, value in properties.items()}
+    ET.SubElement(root[0], f"{{{_RDF}}}Description", {f"{{{_RDF}}}about": "", **own})
     return _packed(root)
 
 

@@ -30,6 +30,7 @@ from blendkit.files.checksums import update_list
 from blendkit.files.deliver import deliver, deliver_copies
 from blendkit.files.delivery_plan import check_copies, check_settings
 from blendkit.files.delivery_spec import parse_delivery
+from blendkit.files.mark import is_marked
 from blendkit.frame import Embedded, Float, Frame
 from blendkit.settings import DeliverySettings
 
@@ -354,9 +355,10 @@ def test_a_copy_says_what_a_jpeg_has_no_room_for(tmp_path: Path, scene: Float) -
     long += "'http://www.w3.org/1999/02/22-rdf-syntax-ns#'><rdf:Description rdf:about='' "
     long += f"xmlns:d='urn:d#' d:history='{'developed ' * 9000}'/></rdf:RDF></x:xmpmeta>"
     like = Frame(scene, embedded=Embedded(profiles.srgb(), xmp=long.encode()))
-    write_picture(tmp_path / "gate.tif", scene, like=like)
+    write_picture(tmp_path / "gate.tif", scene, like=like, second=like)
     jpeg = deliver(tmp_path / "gate.tif", DeliverySettings())
     assert any("XMP is larger than a JPEG can hold" in note for note in jpeg.notes)
+    assert is_marked(jpeg.path), "the note of the merge has room in any case"
     tiff = deliver(tmp_path / "gate.tif", DeliverySettings(format="tiff"))
     assert not tiff.notes
     assert b"developed" in tiff.path.read_bytes()

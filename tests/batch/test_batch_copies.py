@@ -1,0 +1,71 @@
+"""Copies called by a number: another list gives others, and none takes another pair's place."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+from stub_work import invented_pairs, work
+
+from blendkit.batch import ledger
+from blendkit.batch.after import delivered
+from blendkit.batch.pool import Local
+from blendkit.batch.records import Job, Outcome
+from blendkit.batch.run import Order, Runner, run_batch
+from blendkit.errors import InputError
+from blendkit.files import write_picture
+from blendkit.frame import Frame
+
+COPY = "full,name=lab-{number}"
+FRAME = Frame(np.full((16, 24, 3), 0.2, np.float32))
+
+
+def job_of(folder: Path, name: str, number: int) -> Job:
+    """Return the job of a pair that is merged already, all but its copies."""
+    records = folder / ".blendkit"
+    records.mkdir(exist_ok=True)
+    pair = next(pair for pair in invented_pairs(folder / "shoot", ["ok"] * 3) if pair.name == name)
+    job = Job(pair, folder / f"{name}.tif", records, "x", deliveries=(COPY,), number=number)
+    write_picture(job.output, FRAME.pixels, like=FRAME, second=FRAME)
+    return job
+
+
+def finish(job: Job) -> None:
+    kept = ledger.seal(job, Outcome(job.name, "merged"), {job.output: job.output})
+    ledger.remember(job, kept.outcome, [*kept.files, *delivered(job, None)])
+
+
+@pytest.mark.parametrize(("copy", "times"), [(COPY, 2), ("full,name={stem}-lab", 1)])
+def test_another_number_is_another_copy(tmp_path: Path, copy: str, times: int) -> None:
+    """A pair at another place in the list is done anew where its copies are called by it."""
+
+    def make(jobs: Sequence[Job]) -> Runner:
+        return Local(work, 1, 10**10, {job.name: 10**8 for job in jobs})
+
+    pairs = invented_pairs(tmp_path / "shoot", ["ok", "ok"])
+    for listed in (pairs, pairs[1:]):
+        run_batch(Order(listed, tmp_path / "out", deliveries=(copy,)), make)
+    assert (tmp_path / "out" / "done.log").read_text().split().count("p01") == times
+
+
+def test_a_copy_does_not_replace_that_of_another_pair(tmp_path: Path) -> None:
+    """As when the first pair was taken out of the list, and when two were exchanged."""
+    finish(job_of(tmp_path, "p00", 1))
+    finish(job_of(tmp_path, "p01", 2))
+    first = (tmp_path / "lab-1.jpg").read_bytes()
+    for name, number, owner in (("p01", 1, "p00"), ("p00", 2, "p01")):
+        with pytest.raises(InputError, match=f"is a file of the pair {owner} and stays; move it"):
+            finish(job_of(tmp_path, name, number))
+    assert (tmp_path / "lab-1.jpg").read_bytes() == first
+    (tmp_path / "lab-1.jpg").rename(tmp_path / "sent.jpg")
+    finish(job_of(tmp_path, "p01", 1))
+    assert (tmp_path / "lab-1.jpg").exists()
+    finish(job_of(tmp_path, "p00", 2))  # the other pair has another copy now
+
+
+def test_a_copy_replaces_its_own_older_one_and_no_photograph(tmp_path: Path) -> None:
+    finish(job_of(tmp_path, "p00", 1))
+    finish(job_of(tmp_path, "p00", 1))
+    write_picture(tmp_path / "lab-2.jpg", FRAME.pixels, like=FRAME)
+    with pytest.raises(InputError, match="is no copy of a result"):
+        finish(job_of(tmp_path, "p01", 2))
