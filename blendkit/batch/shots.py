@@ -11,6 +11,8 @@ import numpy as np
 from blendkit.batch.hues import hues_of
 from blendkit.errors import InputError
 from blendkit.files.capture import read_capture
+from blendkit.files.decode_png_jpeg import orientation_of
+from blendkit.files.orient import as_upright
 from blendkit.files.raw import is_raw
 from blendkit.files.read import read_frame
 from blendkit.filters.resample import reduce_by
@@ -127,9 +129,7 @@ def _raw(path: Path) -> Float:
 
 def _upright(picture: "Picture") -> Float:
     """Decode a JPEG small, turn it as its Exif says, and undo its encoding, nearly."""
-    from PIL import ImageOps  # noqa: PLC0415 - heavy
-
     picture.draft("RGB", (2 * SMALL_PX, 2 * SMALL_PX))
-    upright = ImageOps.exif_transpose(picture).convert("RGB")
+    upright = as_upright(np.asarray(picture.convert("RGB")), orientation_of(picture))
     # Power 2.2 is near enough to any encoding's curve for comparing scenes.
-    return np.square(np.asarray(upright, np.float32) / 255) ** np.float32(1.1)
+    return np.square(np.ascontiguousarray(upright, np.float32) / 255) ** np.float32(1.1)

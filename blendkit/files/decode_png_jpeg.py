@@ -118,6 +118,15 @@ def _png_depth(path: Path, image: "Image") -> int:
         return stream.read(25)[24]
 
 
+def orientation_of(image: "Image") -> int:
+    """Return the orientation, 1 to 8, of a PNG or JPEG that Pillow has opened.
+
+    Whatever else its Exif holds: Pillow, to turn a picture, writes all of it anew, and stops at a
+    value of another kind than the standard's.
+    """
+    return exif.orientation(_directory(image, "")[0])
+
+
 def _directory(image: "Image", name: str) -> tuple[ifd.Directory, tuple[str, ...]]:
     try:
         block = _block(image)

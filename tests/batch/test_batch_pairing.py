@@ -19,14 +19,16 @@ from invented_shoots import (
     spoilings,
     write_take,
 )
+from PIL import Image
 
 from blendkit.batch.aperture import aperture_values
 from blendkit.batch.folder import find_frames, natural_order
 from blendkit.batch.pairing import find_pairs
 from blendkit.batch.setups import in_order
-from blendkit.batch.shots import Shot
+from blendkit.batch.shots import Shot, read_shots, small_version
 from blendkit.errors import InputError
-from blendkit.files import write_picture
+from blendkit.files import ifd, write_picture
+from blendkit.files.orient import as_stored
 from blendkit.frame import Capture, Frame
 from blendkit.report.bundle import target_paths
 from blendkit.simulate import Scene
@@ -168,6 +170,28 @@ def test_a_damaged_file_is_left_alone_with_its_reason(tmp_path: Path) -> None:
     (tmp_path / "b.jpg").write_bytes((tmp_path / "a.jpg").read_bytes()[:300])
     found = find_pairs(tmp_path)
     assert ("b.jpg", True) in {(path.name, "again" in why) for path, why in found.alone}
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize(
+    "odd", [{}, {282: ifd.ascii_entry("72")}, {305: ifd.rational_entry((72, 1))}]
+)
+def test_a_jpeg_is_turned_whatever_else_its_exif_holds(
+    tmp_path: Path, orientation: int, odd: dict[int, ifd.Entry]
+) -> None:
+    """A resolution as text and a program's name as a fraction are no reason to stop."""
+    upright = np.full((16, 24, 3), 40, np.uint8)
+    upright[:8, :8] = 250
+    block = ifd.dump_block({274: ifd.short_entry(orientation), **odd})
+    path = tmp_path / "a.jpg"
+    stored = np.ascontiguousarray(as_stored(upright, orientation))
+    Image.fromarray(stored).save(path, exif=b"Exif\0\0" + block, quality=95)
+    small = small_version(path)
+    assert small.shape == (16, 24, 3)
+    assert small[:8, :8].min() > 0.8
+    assert max(small[8:].max(), small[:, 8:].max()) < 0.1
+    shots, unread = read_shots([path])
+    assert (shots[0].size, unread) == ((24, 16), [])
 
 
 def test_a_result_named_like_a_frame_of_another_kind_leaves_the_frame(tmp_path: Path) -> None:
