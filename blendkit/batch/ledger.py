@@ -8,6 +8,7 @@ result that is there is never made a second time.
 """
 
 import json
+import os
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -104,8 +105,8 @@ def seal(
         "copies": sorted(files_of(job.records, job.name) - names),
         "fingerprint": job.fingerprint,
         "outcome": outcome.document(),
-        "files": {str(path): now.stat().st_size for path, now in parts.items()},
-        "sha256": {str(path): sha256(now) for path, now in parts.items()},
+        "files": {_named(job, path): now.stat().st_size for path, now in parts.items()},
+        "sha256": {_named(job, path): sha256(now) for path, now in parts.items()},
         "subject": subject,
     }
     _write(job, document)
@@ -118,9 +119,24 @@ def remember(job: Job, outcome: Outcome, files: Iterable[Path]) -> None:
         "state": "done",
         "fingerprint": job.fingerprint,
         "outcome": outcome.document(),
-        "files": {str(path): path.stat().st_size for path in files},
+        "files": {_named(job, path): path.stat().st_size for path in files},
     }
     _write(job, document)
+
+
+def _named(job: Job, path: Path) -> str:
+    """Return how a record names a file: from the output folder, however that was spelled."""
+    return os.path.relpath(path, job.output.parent).replace(os.sep, "/")
+
+
+def _place(job: Job, named: str) -> Path:
+    """Return where a file of a record lies.
+
+    Records of earlier versions name files as `--out` was typed, perhaps from another working
+    folder, or before the output folder was moved.  All files lie in that folder or in its records.
+    """
+    path, folder = Path(named), job.output.parent
+    return folder / RECORDS / path.name if path.parent.name == RECORDS else folder / path.name
 
 
 def _write(job: Job, document: dict[str, Any]) -> None:
@@ -174,7 +190,7 @@ def sealed(job: Job) -> Sealed | None:
     subject = document["subject"]
     return Sealed(
         outcome=outcome_from(document["outcome"]),
-        files=tuple(Path(path) for path in document["files"]),
+        files=tuple(_place(job, named) for named in document["files"]),
         subject=None if subject is None else tuple(subject),
     )
 
@@ -186,9 +202,9 @@ def _whole(job: Job, state: str) -> dict[str, Any] | None:
         if document["state"] != state or document["fingerprint"] != job.fingerprint:
             return None
         sizes, sums = document["files"], document.get("sha256", {})
-        same = all(Path(path).stat().st_size == size for path, size in sizes.items())
+        same = all(_place(job, named).stat().st_size == size for named, size in sizes.items())
         # The files of an older result may lie there yet, and an uncompressed TIFF has one size.
-        same = same and all(sha256(Path(path)) == digest for path, digest in sums.items())
+        same = same and all(sha256(_place(job, named)) == sum_ for named, sum_ in sums.items())
         outcome_from(document["outcome"])
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None

@@ -3,6 +3,7 @@
 import json
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -80,6 +81,31 @@ def test_what_changed_is_merged_anew(tmp_path: Path, change: str) -> None:
     done = (tmp_path / "out" / "done.log").read_text().split()
     assert (done.count("p00"), done.count("p01")) == (2, 1)
     assert result.read_bytes() == content("p00")
+
+
+@pytest.mark.parametrize("earlier", [False, True])
+def test_a_result_is_known_however_its_folder_is_called(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, earlier: bool
+) -> None:
+    """Records of an earlier version name files as --out was typed."""
+    pairs = invented_pairs(tmp_path / "shoot", ["ok"])
+    monkeypatch.chdir(tmp_path)
+    run_batch(Order(pairs, Path("out")), local())
+    if earlier:
+        record = tmp_path / "out" / ".blendkit" / "p00.json"
+        record.write_text(record.read_text().replace('"p00.tif": ', '"out/p00.tif": '))
+        assert "out/p00.tif" in record.read_text()
+    (tmp_path / "elsewhere").mkdir()
+    monkeypatch.chdir(tmp_path / "elsewhere")
+    for spelled in (tmp_path / "out", Path("../out")):
+        assert run_batch(Order(pairs, spelled), local()).counts["merged"] == 1
+    moved = (tmp_path / "out").rename(tmp_path / "moved")
+    assert run_batch(Order(pairs, moved), local()).counts["merged"] == 1
+    assert (moved / "begun.log").read_text().split() == ["p00"]
+    shutil.copytree(moved, tmp_path / "copied")
+    (tmp_path / "copied" / "p00.tif").unlink()
+    run_batch(Order(pairs, tmp_path / "copied"), local())
+    assert (tmp_path / "copied" / "p00.tif").exists(), "the other folder's is not its own"
 
 
 def test_a_pair_that_needs_too_much_memory_is_failed_with_the_figures(tmp_path: Path) -> None:
