@@ -22,6 +22,7 @@ from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path
 
 SCHEMA = "blendkit.batch/1"
 SUFFIXES = (".tif", ".png", ".jpg")
+_NOT_REACHED = "not reached before the run was ended: run again to go on"
 
 
 class Runner(Protocol):
@@ -120,17 +121,22 @@ def run_batch(
     _check(order)
     report = Report()
     with ledger.opened(order.out) as records:
-        jobs = _sorted_out(order, records, report, told)
+        jobs: list[Job] = []
         try:
+            # Checksums of a shoot take a while too, and may be broken off.
+            for job in _to_do(order, records, report, told):
+                jobs.append(job)  # noqa: PERF402 - what came before a Ctrl-C counts
             if jobs:
                 _work_off(runner(jobs), jobs, report, told)
         except KeyboardInterrupt:
             report.interrupted = True
         for job in jobs:
             if job.name not in report.outcomes:
-                reason = "not reached before the run was ended: run again to go on"
                 # A process may have finished a pair without having been able to say so.
-                report.outcomes[job.name] = ledger.recall(job) or left_out(job.pair, reason)
+                report.outcomes[job.name] = ledger.recall(job) or left_out(job.pair, _NOT_REACHED)
+        for pair in order.chosen:
+            if pair.name not in report.outcomes:
+                report.outcomes[pair.name] = _as_it_was(order, records, pair, _NOT_REACHED)
         report.outcomes = {pair.name: report.outcomes[pair.name] for pair in order.chosen}
         report.time_s = time.perf_counter() - began
         write_summary(order.out, _with_others(order, records, report))
@@ -140,12 +146,17 @@ def run_batch(
 def _with_others(order: Order, records: Path, report: Report) -> Report:
     """Return a report with the pairs that were not asked for now, as they ended before."""
     others = [pair for pair in order.pairs if pair.name not in report.outcomes]
-    known = {pair.name: _as_it_was(order, records, pair) for pair in others} | report.outcomes
+    reason = "was not among the pairs asked for, and is not done"
+    before = {pair.name: _as_it_was(order, records, pair, reason) for pair in others}
+    known = before | report.outcomes
     return replace(report, outcomes={pair.name: known[pair.name] for pair in order.pairs})
 
 
-def _as_it_was(order: Order, records: Path, pair: Pair) -> Outcome:
-    """Return how a pair that is not merged now ended before, with what was decided since."""
+def _as_it_was(order: Order, records: Path, pair: Pair, reason: str) -> Outcome:
+    """Return how a pair that is not merged now ended before, with what was decided since.
+
+    reason: why it is left out if it never ended.
+    """
     try:
         sidecar = read_sidecar(sidecar_path(order.output(pair)))
     except InputError as error:
@@ -154,7 +165,7 @@ def _as_it_was(order: Order, records: Path, pair: Pair) -> Outcome:
         return left_out(pair, "is marked to be skipped")
     ended = ledger.last_outcome(records, pair.name)
     if ended is None:
-        return left_out(pair, "was not among the pairs asked for, and is not done")
+        return left_out(pair, reason)
     return _decided(ended, sidecar)
 
 
@@ -183,19 +194,17 @@ def _work_off(runner: Runner, jobs: Sequence[Job], report: Report, told: Told) -
             told(outcome, new=True)
 
 
-def _sorted_out(order: Order, records: Path, report: Report, told: Told) -> list[Job]:
-    """Return the jobs that are to do; note the others in the report."""
-    jobs = []
+def _to_do(order: Order, records: Path, report: Report, told: Told) -> Iterator[Job]:
+    """Yield the jobs that are to do; note the others in the report."""
     checksums = Checksums()
     lenders = _lenders(order)
     for pair in order.chosen:
         ended = _ended(order, pair, records, checksums, lenders)
         if isinstance(ended, Job):
-            jobs.append(ended)
+            yield ended
         else:
             report.outcomes[pair.name] = ended
             told(ended, new=False)
-    return jobs
 
 
 def _ended(

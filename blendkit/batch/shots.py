@@ -62,12 +62,16 @@ def read_shots(
     unread: list[Unread] = []
     # Decoders release the interpreter's lock, so threads are enough.
     with ThreadPoolExecutor() as pool:
-        for count, found in enumerate(pool.map(_read, paths), start=1):
-            if isinstance(found, Shot):
-                shots.append(found)
-            else:
-                unread.append(found)
-            told(count)
+        try:
+            for count, found in enumerate(pool.map(_read, paths), start=1):
+                if isinstance(found, Shot):
+                    shots.append(found)
+                else:
+                    unread.append(found)
+                told(count)
+        except KeyboardInterrupt:
+            pool.shutdown(cancel_futures=True)  # or all the others would be read before it ends
+            raise
     return shots, unread
 
 

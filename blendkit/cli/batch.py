@@ -67,34 +67,39 @@ def command(
     """
     from blendkit.batch.job import merge_job  # noqa: PLC0415 - keeps help quick
     from blendkit.batch.memory import parse_bytes  # noqa: PLC0415
-    from blendkit.batch.run import Order, local_runner, run_batch  # noqa: PLC0415
+    from blendkit.batch.run import Order, Report, local_runner, run_batch  # noqa: PLC0415
     from blendkit.files.delivery_plan import check_settings  # noqa: PLC0415
     from blendkit.files.delivery_spec import parse_delivery  # noqa: PLC0415
 
     limit = parse_bytes(memory) if memory else None
     wanted = [parse_delivery(text) for text in deliveries]
     check_settings(wanted)  # before a list of pairs is written
-    pairs = _pairs(source, out, settings_file)
-    _check_names(only, pairs)
-    check_settings(wanted, several=len(pairs) > 1)
-    order = Order(
-        pairs,
-        out,
-        suffix=f".{suffix}",
-        layers=layers,
-        private=private,
-        deliveries=deliveries,
-        only=only,
-    )
-    _check_copies(order, wanted)
-    runner: Any = local_runner(merge_job, jobs=jobs, memory_bytes=limit)
-    if cluster:
-        from blendkit.batch.cluster import Cluster  # noqa: PLC0415
+    try:
+        pairs = _pairs(source, out, settings_file)
+        _check_names(only, pairs)
+        check_settings(wanted, several=len(pairs) > 1)
+        order = Order(
+            pairs,
+            out,
+            suffix=f".{suffix}",
+            layers=layers,
+            private=private,
+            deliveries=deliveries,
+            only=only,
+        )
+        _check_copies(order, wanted)
+        runner: Any = local_runner(merge_job, jobs=jobs, memory_bytes=limit)
+        if cluster:
+            from blendkit.batch.cluster import Cluster  # noqa: PLC0415
 
-        order = replace(order, out=out.resolve())
-        runner = lambda _: Cluster(merge_job, cluster)  # noqa: E731
-    with _shown(len(order.chosen), as_json=as_json) as told:
-        report = run_batch(order, runner, told=told)
+            order = replace(order, out=out.resolve())
+            runner = lambda _: Cluster(merge_job, cluster)  # noqa: E731
+        with _shown(len(order.chosen), as_json=as_json) as told:
+            report = run_batch(order, runner, told=told)
+    except KeyboardInterrupt:  # before there was anything to sum up, or once more while summing up
+        _tell_counts(Report(interrupted=True), as_json=as_json)
+        click.echo("ended by Ctrl-C, without a summary; run again to go on", err=True)
+        ctx.exit(EXIT_INTERRUPTED)
     _tell_end(report, out, as_json=as_json)
     ctx.exit(_exit_code(report))
 
@@ -209,12 +214,15 @@ def _shown(count: int, *, as_json: bool) -> Iterator[Any]:
         yield step
 
 
-def _tell_end(report: Any, out: Path, *, as_json: bool) -> None:
-    counts = report.counts
+def _tell_counts(report: Any, *, as_json: bool) -> None:
     if as_json:
-        end = {"event": "end", "counts": counts, "interrupted": report.interrupted}
+        end = {"event": "end", "counts": report.counts, "interrupted": report.interrupted}
         click.echo(json.dumps(end))
-    told = ", ".join(f"{count} {status}" for status, count in counts.items() if count)
+
+
+def _tell_end(report: Any, out: Path, *, as_json: bool) -> None:
+    _tell_counts(report, as_json=as_json)
+    told = ", ".join(f"{count} {status}" for status, count in report.counts.items() if count)
     click.echo(f"{told or 'no pairs'}; see {out / 'summary.html'}", err=True)
 
 

@@ -10,12 +10,15 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import psutil
 import pytest
 from stub_work import SIZE, content, invented_pairs, work
 
 from blendkit.batch import ledger
+from blendkit.batch import run as run_module
+from blendkit.batch.pairs_file import Pair
 from blendkit.batch.pool import Local
 from blendkit.batch.records import Job, Outcome
 from blendkit.batch.run import Order, Report, Runner, run_batch
@@ -299,6 +302,28 @@ def test_ctrl_c_ends_cleanly_and_tells_what_was_not_reached(tmp_path: Path) -> N
     assert document["counts"]["left-out"] > 50
     assert not list((tmp_path / "out").glob(".*.part.*"))
     assert_whole(tmp_path / "out")
+
+
+def test_ctrl_c_while_checksums_are_worked_out_is_told_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pairs = invented_pairs(tmp_path / "shoot", ["ok", "ok", "ok"])
+    run_batch(Order(pairs, tmp_path / "out", only=("p00", "p02")), local())
+    known = run_module.fingerprint
+
+    def broken_off(pair: Pair, *more: Any, **extra: Any) -> str:
+        if pair.name == "p02":
+            raise KeyboardInterrupt
+        return known(pair, *more, **extra)
+
+    monkeypatch.setattr(run_module, "fingerprint", broken_off)
+    report = run_batch(Order(pairs, tmp_path / "out"), local())
+    assert report.interrupted
+    document = json.loads((tmp_path / "out" / "summary.json").read_text())
+    assert document["interrupted"] is True
+    assert [one["status"] for one in document["pairs"]] == ["merged", "left-out", "merged"]
+    assert "run again" in document["pairs"][1]["reason"]
+    assert sorted((tmp_path / "out" / "begun.log").read_text().split()) == ["p00", "p02"]
 
 
 def test_processes_end_with_a_parent_that_was_killed(tmp_path: Path) -> None:

@@ -160,3 +160,17 @@ def test_the_list_that_a_batch_wrote_is_edited_and_taken(shoot: Path, tmp_path: 
     listed = out / "pairs.toml"
     listed.write_text(listed.read_text().replace("\n[[pair]]\n", "\n[[pair]]\nskip = true\n"))
     assert [pair.skip for pair in _pairs(frames, out, None)] == [True]
+
+
+def test_ctrl_c_while_pairs_are_looked_for_ends_with_code_130(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken_off(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("blendkit.batch.pairing.find_pairs", broken_off)
+    result = run(tmp_path, "--out", tmp_path / "out", "--json")
+    assert result.exit_code == 130, result.output
+    assert lines(result)[-1]["interrupted"] is True
+    assert "run again" in result.stderr
+    assert not (tmp_path / "out").exists()
