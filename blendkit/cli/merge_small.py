@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import click
+import numpy as np
 
 from blendkit.errors import InputError
 from blendkit.files.write import SOFTWARE, software_of
@@ -68,7 +69,9 @@ def reduced_pair(pair: Pair, factor: int) -> Pair:
 
 
 def _frame(frame: Frame, factor: int) -> Frame:
-    return replace(frame, pixels=reduce_by(frame.pixels, factor), clipped=None)
+    full = frame.clipped  # a cell is clipped where any of its pixels is
+    clipped = None if full is None else reduce_by(full.astype(np.float32), factor) > 0
+    return replace(frame, pixels=reduce_by(frame.pixels, factor), clipped=clipped)
 
 
 def _mask(mask: Float | None, factor: int) -> Float | None:

@@ -10,12 +10,13 @@ from click.testing import CliRunner, Result
 from PIL import Image
 
 from blendkit.cli.main import main
-from blendkit.cli.merge_small import PREVIEW_SOFTWARE, preview_path
+from blendkit.cli.merge_small import PREVIEW_SOFTWARE, preview_path, reduced_pair
 from blendkit.errors import InputError
 from blendkit.files import read_frame, read_mask, write_picture
 from blendkit.files.mark import is_marked
 from blendkit.frame import Frame
 from blendkit.masks.strokes import Stroke, strokes_document
+from blendkit.report.inputs import Pair
 from blendkit.sidecar import read_sidecar
 
 IMAGES = Path(__file__).parents[2] / "testimages"
@@ -147,6 +148,15 @@ def test_a_preview_is_one_small_picture(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["p.jpg"]
     with Image.open(tmp_path / "p.jpg") as picture:
         assert picture.size == SIZE
+
+
+def test_a_preview_knows_what_was_clipped_before_colours_were_converted() -> None:
+    clipped = np.zeros((40, 60), np.bool_)
+    clipped[10, 21] = True
+    frame = Frame(np.full((40, 60, 3), 0.5, np.float32), clipped=clipped)
+    small = reduced_pair(Pair(frame, frame), 2).background
+    assert small.clipped is not None
+    assert np.argwhere(small.clipped).tolist() == [[5, 10]]
 
 
 def test_a_preview_does_not_take_the_place_of_a_result(tmp_path: Path) -> None:
