@@ -11,9 +11,8 @@ from blendkit.batch import ledger
 from blendkit.batch.records import Job, Outcome, named_inputs
 from blendkit.errors import InputError
 from blendkit.files.capture import read_capture
-from blendkit.files.deliver import deliver_copies
+from blendkit.files.deliver import check_replaceable, deliver_copies
 from blendkit.files.delivery_spec import parse_delivery
-from blendkit.files.mark import is_marked
 from blendkit.frame import Float
 from blendkit.report.covered import covered_beside
 from blendkit.sidecar import Sidecar
@@ -118,5 +117,4 @@ def _check_free(job: Job, copy: Path) -> None:
     owner = ledger.owner_of(job.records, copy.name, besides=job.name)
     if owner is not None:
         raise InputError(f"{copy}: is a file of the pair {owner} and stays; {cure}")
-    if not is_marked(copy):
-        raise InputError(f"{copy}: is there already and is no copy of a result; {cure}")
+    check_replaceable(copy)

@@ -15,7 +15,7 @@ from blendkit.cli.progress import shown_progress
 from blendkit.cli.repair_run import tell_attempts
 from blendkit.errors import AlignmentError
 from blendkit.files import depth_of, write_picture
-from blendkit.files.deliver import deliver_copies
+from blendkit.files.deliver import check_replaceable, deliver_copies
 from blendkit.files.delivery_plan import check_copies
 from blendkit.merge import Merged, merge_pair
 from blendkit.repair import Repaired
@@ -122,7 +122,9 @@ def run_merge(job: Job) -> Merged:
     known = _read(job)
     pair = known.pair
     taken = {path.resolve(): f"the {what}" for what, path in wanted.items()}
-    check_copies(job.output, job.deliveries, pair.background.size, taken, inputs=job.inputs)
+    size = pair.background.size
+    for copy in check_copies(job.output, job.deliveries, size, taken, inputs=job.inputs):
+        check_replaceable(copy)
     try:
         merged = _merged(pair, known.settings, job)
     except AlignmentError as error:

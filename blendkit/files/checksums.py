@@ -47,6 +47,17 @@ def update_list(folder: Path, delivered: Iterable[tuple[str, str]]) -> Path:
     return target
 
 
+def is_listed(copy: Path) -> bool:
+    """Return whether the list beside a file names it.
+
+    Raises
+    ------
+    InputError : what lies there under the list's name is none.
+    """
+    target = copy.parent / LIST_NAME
+    return target.exists() and copy.name in _read(target)
+
+
 def _read(target: Path) -> dict[str, str]:
     """Return the checksums of a list by file name."""
     known = {}

@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 
 from blendkit.errors import InputError
 from blendkit.files import convert, encode, profiles, resample
-from blendkit.files.atomic import atomic
-from blendkit.files.checksums import sha256, update_list
+from blendkit.files.atomic import atomic, check_output
+from blendkit.files.checksums import is_listed, sha256, update_list
 from blendkit.files.delivery_check import read_back
 from blendkit.files.delivery_name import file_name
 from blendkit.files.encode_png_jpeg import fitting, write_jpeg
 from blendkit.files.encode_tiff import Attached, write_tiff
 from blendkit.files.gamut import Gamut, outside
+from blendkit.files.mark import is_marked
 from blendkit.files.print_size import Box, Placement, effective_dpi, place
 from blendkit.files.read import read_frame
 from blendkit.files.write import attachments
@@ -46,6 +47,15 @@ class Delivered:
     notes: tuple[str, ...] = ()
 
 
+def check_replaceable(copy: Path) -> None:
+    """Raise InputError if a file lies where a copy goes that neither merge nor delivery wrote."""
+    if copy.exists() and not is_marked(copy) and not is_listed(copy):
+        raise InputError(
+            f"{copy}: is there already and is no copy of a result; move it away, or deliver by "
+            "another name"
+        )
+
+
 def deliver(
     result: Path | str,
     settings: DeliverySettings,
@@ -56,7 +66,7 @@ def deliver(
     number: int = 1,
     inputs: Sequence[Path | str] = (),
     taken: Sequence[Path] = (),
-    allowed: Callable[[Path], None] = lambda _: None,
+    allowed: Callable[[Path], None] = check_replaceable,
 ) -> Delivered:
     """Write one result for the lab.
 
@@ -70,7 +80,8 @@ def deliver(
     number : for the field {number} of the name.
     inputs : further files that must not be overwritten; the result itself never is.
     taken : files of the same delivery, whose names must not come up again.
-    allowed : called with the file before it is written, to raise if it must not be replaced.
+    allowed : called with the file before it is written, to raise if it must not be replaced.  By
+        itself a copy takes the place of an earlier one or of a result's, not of a stranger's file.
 
     Raises
     ------
@@ -89,6 +100,7 @@ def deliver(
         raise InputError(
             f"name {settings.name!r}: gives {name} twice; put {{stem}} or {{number}} into it"
         )
+    check_output(target, [source, *inputs])
     allowed(target)
     codes, gamut = _codes(frame, settings, placement, profile)
     attached = _attached(frame, placement, profile, dpi, private=settings.private)
@@ -228,7 +240,7 @@ def deliver_copies(
     covered: Box | None = None,
     inputs: Sequence[Path | str] = (),
     number: int = 1,
-    allowed: Callable[[Path], None] = lambda _: None,
+    allowed: Callable[[Path], None] = check_replaceable,
 ) -> tuple[Delivered, ...]:
     """Write every copy that is wanted of one result and list their checksums beside them.
 

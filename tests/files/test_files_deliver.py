@@ -5,6 +5,7 @@ import io
 import json
 import multiprocessing
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -138,7 +139,8 @@ def test_a_crop_follows_the_sitter(master: Path, scene: Float) -> None:
     subject = np.zeros((200, 300), np.float32)
     subject[20:180, 230:280] = 1
     middle = read_frame(deliver(master, settings).path).pixels
-    around = read_frame(deliver(master, settings, subject=subject).path).pixels
+    named = replace(settings, name="around")
+    around = read_frame(deliver(master, named, subject=subject).path).pixels
     np.testing.assert_allclose(middle, scene[:, 50:250], atol=0.005)
     np.testing.assert_allclose(around, scene[:, 100:300], atol=0.005)
     with pytest.raises(InputError, match="subject mask: is 9 x 9 px"):
@@ -214,6 +216,21 @@ def test_the_result_is_never_overwritten(master: Path) -> None:
     with pytest.raises(OutputError, match="names the input"):
         deliver(master, DeliverySettings(name="{stem}", format="tiff"))
     assert master.read_bytes() == before
+
+
+def test_a_strangers_file_stays_and_an_earlier_copy_gives_way(tmp_path: Path, master: Path) -> None:
+    settings = DeliverySettings(name="lab")
+    stranger = tmp_path / "lab.jpg"
+    Image.new("RGB", (30, 20), "white").save(stranger)
+    before = stranger.read_bytes()
+    with pytest.raises(InputError, match=r"lab\.jpg: is there already and is no copy"):
+        deliver(master, settings)
+    assert stranger.read_bytes() == before
+    stranger.unlink()
+    (first,) = deliver_copies(master, [settings])
+    (again,) = deliver_copies(master, [replace(settings, quality=40)])
+    assert first.path == again.path
+    assert first.sha256 != again.sha256
 
 
 def test_a_file_that_reads_back_wrong_is_not_delivered(
