@@ -34,7 +34,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-PATIENCE_MS = 60_000
+PATIENCE_MS = 180_000
 
 
 def drawn_frames(size: tuple[int, int], seed: int = 3) -> tuple[Frame, Frame]:
