@@ -15,6 +15,8 @@ EXIT_OK = 0
 EXIT_BAD_INPUT = 2
 EXIT_NOT_ALIGNED = 3
 EXIT_SOME_PAIRS_FAILED = 4
+EXIT_INTERRUPTED = 130
+"""128 + 2, as shells count a program that Ctrl-C ended (common practice, no source)."""
 
 NO_MEMORY = "the memory did not suffice: close other programs, use fewer --jobs or smaller frames"
 _OPENCV_NO_MEMORY = -4

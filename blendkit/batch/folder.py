@@ -24,8 +24,8 @@ def find_frames(folder: Path) -> tuple[list[Path], list[str]]:
     """Return the frames below a folder in the order of their names, and notes.
 
     A RAW and its rendered file count once: the rendered file stands for both, and the merge reads
-    the RAWs where both frames of a pair have one.  Hidden folders, folders that a batch wrote to,
-    and what a merge has written, layers and copies too, are passed over.
+    the RAWs where both frames of a pair have one.  What a merge has written, layers and copies too,
+    is passed over, and so are hidden folders and those further down that a batch wrote to.
 
     Raises
     ------
@@ -65,6 +65,7 @@ def _pictures(folder: Path, seen: set[Path]) -> Iterator[Path]:
     """Yield the pictures below a folder; seen: folders that were visited, by whatever link."""
     if folder.resolve() in seen:
         return
+    named = not seen  # a batch may have written among the frames themselves
     seen.add(folder.resolve())
     try:
         entries = sorted(folder.iterdir())
@@ -72,7 +73,7 @@ def _pictures(folder: Path, seen: set[Path]) -> Iterator[Path]:
         raise InputError(
             f"{folder}: cannot be read ({error.strerror}); check its permissions"
         ) from error
-    if any(entry.name == RECORDS for entry in entries):
+    if not named and any(entry.name == RECORDS for entry in entries):
         return
     for path in entries:
         if path.name.startswith("."):

@@ -10,10 +10,7 @@ from typing import Any
 
 import click
 
-from blendkit.errors import EXIT_OK, EXIT_SOME_PAIRS_FAILED, InputError
-
-EXIT_INTERRUPTED = 130
-"""128 + 2, as shells count a program that Ctrl-C ended (common practice, no source)."""
+from blendkit.errors import EXIT_INTERRUPTED, EXIT_OK, EXIT_SOME_PAIRS_FAILED, InputError
 
 _FILE = click.Path(path_type=Path)
 

@@ -12,7 +12,13 @@ from typing import Any
 import click
 
 from blendkit import __version__
-from blendkit.errors import EXIT_BAD_INPUT, NO_MEMORY, BlendkitError, lacked_memory
+from blendkit.errors import (
+    EXIT_BAD_INPUT,
+    EXIT_INTERRUPTED,
+    NO_MEMORY,
+    BlendkitError,
+    lacked_memory,
+)
 
 COMMANDS = {
     "merge": "Merge one pair into one picture.",
@@ -48,6 +54,14 @@ class LazyGroup(click.Group):
             with formatter.section("Commands"):
                 formatter.write_dl(rows)
 
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; Ctrl-C ends it in one line, with the shell's exit code for it."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            click.echo("blendkit: stopped by Ctrl-C", err=True)
+            ctx.exit(EXIT_INTERRUPTED)
+
     def main(self, args: Sequence[str] | None = None, *more: Any, **extra: Any) -> Any:
         """Run, and end a BlendkitError with its one line and its exit code."""
         try:
@@ -68,5 +82,5 @@ def main() -> None:
     """Make one picture from a pair taken at two apertures or two focus distances.
 
     Exit codes: 0 done (look at the flags), 2 bad input or usage, 3 the frames cannot be aligned,
-    4 some pairs of a batch failed.
+    4 some pairs of a batch failed, 130 stopped by Ctrl-C.
     """

@@ -26,7 +26,6 @@ from blendkit.batch.folder import find_frames, natural_order
 from blendkit.batch.pairing import find_pairs
 from blendkit.batch.setups import in_order
 from blendkit.batch.shots import Shot, read_shots, small_version
-from blendkit.errors import InputError
 from blendkit.files import ifd, write_picture
 from blendkit.files.orient import as_stored
 from blendkit.frame import Capture, Frame
@@ -138,8 +137,13 @@ def test_results_of_a_batch_are_not_taken_for_frames(tmp_path: Path) -> None:
     (tmp_path / "out" / ".blendkit").mkdir(parents=True)
     (tmp_path / "out" / "b.tif").write_bytes(b"x")
     assert [path.name for path in find_frames(tmp_path)[0]] == ["a.jpg"]
-    with pytest.raises(InputError, match="holds no picture"):
-        find_frames(tmp_path / "out")
+
+
+def test_frames_are_found_where_a_batch_wrote_among_them(tmp_path: Path) -> None:
+    (tmp_path / ".blendkit").mkdir()
+    for name in ("a.jpg", "gate.tif", "gate.report.json", "gate.flags.png"):
+        (tmp_path / name).write_bytes(b"{}")
+    assert [path.name for path in find_frames(tmp_path)[0]] == ["a.jpg"]
 
 
 def shot(name: str, second: int, **recorded: float) -> Shot:

@@ -1,5 +1,6 @@
 """The command group: quick help, one-line errors, exit codes."""
 
+import signal
 import subprocess
 import sys
 import time
@@ -101,6 +102,19 @@ def test_libraries_without_memory_end_in_one_line(
     assert done.exit_code == 2
     assert done.stderr.startswith("blendkit: the memory did not suffice: ")
     assert done.stderr.count("\n") == 1
+
+
+def test_ctrl_c_ends_in_one_line_with_the_shells_code_for_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def broken_off() -> None:
+        raise KeyboardInterrupt
+
+    failing = click.Command("plan", callback=broken_off)
+    monkeypatch.setattr(entry.LazyGroup, "get_command", lambda *_: failing)
+    done = CliRunner().invoke(main, ["plan"])
+    assert done.exit_code == 128 + signal.SIGINT
+    assert done.stderr == "blendkit: stopped by Ctrl-C\n"
 
 
 def test_defects_are_not_swallowed(monkeypatch: pytest.MonkeyPatch) -> None:
