@@ -26,7 +26,6 @@ from blendkit.masks.pair_focus import refocused
 from blendkit.masks.region import search_region
 from blendkit.masks.sitter import fading, find_sitter, protected
 from blendkit.masks.zones import zone_map
-from blendkit.memory import unwritten
 from blendkit.midground import Flag, ResultBlur
 from blendkit.midground.checks import (
     clipped,
@@ -50,7 +49,7 @@ from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
 from blendkit.sharpness.color_blur import measure_color_blur
 from blendkit.sharpness.noise import NO_NOISE, NoiseModel
-from blendkit.sharpness.relative import filled
+from blendkit.sharpness.relative import filled, sharper_by
 from blendkit.steps import (
     Lit,
     aligned_by,
@@ -61,9 +60,6 @@ from blendkit.steps import (
     near,
     noise_models,
 )
-
-_SHARPER_PX = 2.0
-"""Disc from which the background frame is taken for the sharper one behind: less is measurement."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -240,7 +236,7 @@ def _laid(
         lights=lights.discs(softness.shape),
         footprint=lit.covered,
         softness=np.maximum(softness, 0),
-        sharpness=_sharpness(softness),
+        sharpness=sharper_by(softness),
         kept=kept[0],
         painted=kept[1],
         blind=full_b | full_f | ~lit.covered,
@@ -265,14 +261,6 @@ def _composed(
     alone = shown.alone(covered)
     color_at = color_with_grain(shown, *noise, settings.grain, alone=alone)
     return compose(background.pixels, plate, shown.alpha, color_at)
-
-
-def _sharpness(softness: Float) -> Float:
-    """Return the disc by which the background frame is the sharper one, px, else 0."""
-    sharper = softness < -_SHARPER_PX
-    disc_px = unwritten(softness.shape)
-    disc_px[sharper] = -softness[sharper]
-    return disc_px
 
 
 def _raised(

@@ -30,7 +30,7 @@ from blendkit.masks.sitter import fading
 from blendkit.masks.spread import reduced_marks, spread_strokes
 from blendkit.merge import Merged
 from blendkit.sharpness.color_blur import measure_color_blur
-from blendkit.sharpness.relative import filled
+from blendkit.sharpness.relative import filled, sharper_by
 
 _RIM_PX = 4
 _VISIBLE = 1 / 512
@@ -163,8 +163,10 @@ def _composed(ready: Ready, changed: Merged, target: Window, near: Bool, reach: 
     veil = make_veil(part.matte.alpha, part.matte.color, part.groups)
     behind = WholeBackdrop(ready.rendered[wide], ready.mass[wide])
     settings, noise = changed.settings, changed.noise
-    plate = make_plate(background, veil, behind, part.sitter, settings.plate)
     soft = ready.softness[wide]
+    plate = make_plate(
+        background, veil, behind, part.sitter, settings.plate, sharpness=sharper_by(soft)
+    )
     grain_plate(plate, veil.coverage, soft, noise[0], settings.grain)
     alone = changed.matte.alone(changed.covered)  # of the whole picture, as the merge has it
     color_at = color_with_grain(part.matte, noise[2], noise[0], settings.grain, alone=alone)

@@ -18,6 +18,7 @@ from blendkit.filters.disc import disc_blur, disc_kernel
 from blendkit.filters.resample import reduce_by
 from blendkit.filters.threads import each_part
 from blendkit.frame import Bool, Float, luminance
+from blendkit.memory import unwritten
 from blendkit.settings import SharpnessSettings
 from blendkit.sharpness import RelativeBlur
 
@@ -29,6 +30,8 @@ _NOTHING = 1e-4
 _SAME_PX = 1.0
 """A disc that changes nothing: it lies within one px."""
 _SMALL_PX = 2.0
+_SHARPER_PX = 2.0
+"""Disc from which the background frame is taken for the sharper one behind: less is measurement."""
 _OF_LUMINANCE = 0.74
 """Grain of luminance over that of one channel, where the channels' grain is independent."""
 
@@ -198,3 +201,14 @@ def filled(blur: RelativeBlur, size: tuple[int, int], *, spread_share: float = 0
         result += remaining * enough * mean
         remaining *= 1 - enough
     return np.asarray(cv2.resize(result, size, interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def sharper_by(disc_px: Float) -> Float:
+    """Return by which disc, px, the background frame is the sharper one, else 0, (height, width).
+
+    disc_px: as `filled` gives it, below 0 where the foreground frame is the softer one.
+    """
+    sharper = disc_px < -_SHARPER_PX
+    found = unwritten(disc_px.shape)
+    found[sharper] = -disc_px[sharper]
+    return found

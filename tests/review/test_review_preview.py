@@ -6,9 +6,12 @@ import cv2
 import numpy as np
 import pytest
 
-from blendkit.frame import Capture, Frame
+from blendkit.blending import Plate
+from blendkit.blending.plate import make_plate
+from blendkit.frame import Capture, Float, Frame
 from blendkit.masks.strokes import Stroke
 from blendkit.merge import merge_pair
+from blendkit.review import repaint
 from blendkit.review.preview import Previewer, Small, Superseded
 from blendkit.settings import ApertureSettings, MergeSettings, ViewingSettings
 
@@ -57,6 +60,37 @@ def test_strokes_leave_the_f_number_that_was_asked_for() -> None:
     assert np.array_equal(shown.pixels, whole.pixels)
     previewer.update(strokes, (), settings)
     assert previewer.merged() is shown
+
+
+def test_what_a_stroke_changes_knows_which_frame_is_sharper_behind(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As the merge does: else the spread background of a focus pair's other frame is laid in."""
+    wall = small().background.pixels
+    near = cv2.GaussianBlur(wall, (0, 0), 3)
+    bough = np.zeros((160, 240, 1), np.float32)
+    bough[:, 100:112] = 1
+    veil = cv2.blur(bough, (31, 31))[..., None]
+    near += bough * (0.02 - near)
+    frames = Small(
+        Frame(wall + veil * (0.02 - wall), name="far"),
+        Frame(near, name="near"),
+        0,
+        (240, 160),
+        aligned=True,
+    )
+    told: list[float] = []
+
+    def noted(*known: object, sharpness: Float, **more: object) -> Plate:
+        told.append(float(np.median(sharpness)))
+        return make_plate(*known, sharpness=sharpness, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(repaint, "make_plate", noted)
+    previewer = Previewer(lambda: frames)
+    stroke = Stroke(((106.0, 40.0), (106.0, 120.0)), 8.0, "foreground")
+    previewer.update((stroke,), (), MergeSettings())
+    assert told
+    assert 4 < told[0] < 20, "a Gaussian of 3 px is about as soft as a disc of 12"
 
 
 def test_a_mark_takes_no_turn_and_shows_what_is_set_now() -> None:
