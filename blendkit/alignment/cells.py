@@ -49,7 +49,7 @@ def make_cells(background: Float, aligned: Float, usable: Bool, window_share: fl
         Sigma of the window, of the long side.
     """
     # Two rows at least, however long the picture: a slope is taken across them.
-    factor = max(min(max(usable.shape) // _CELLS, min(usable.shape) // 2), 1)
+    factor = max(min(round(max(usable.shape) / _CELLS), min(usable.shape) // 2), 1)
     share, *masked = _usable_means(background, aligned, usable, factor)
     width = window_share * max(share.shape)
     logs_b, logs_f = (_smooth_log(light, share, width) for light in masked)
