@@ -20,7 +20,6 @@ smallest and largest ratio of pasted to surrounding grain over five tones.
 """
 
 import pickle
-import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -233,19 +232,23 @@ def judge(case: Case, kind: str) -> tuple[dict[str, float], Merged]:
     }, merged
 
 
-def print_table(rows: list[tuple[str, dict[str, float]]]) -> None:
-    """Print one row a case and the medians."""
-    names = list(rows[0][1])
-    print(f"{'scene':34s}" + "".join(f"{n:>11s}" for n in names))
-    for label, figures in rows:
-        print(f"{label:34s}" + "".join(f"{figures[n]:11.3f}" for n in names))
-    medians = {n: float(np.median([f[n] for _, f in rows])) for n in names}
-    print(f"{'median':34s}" + "".join(f"{medians[n]:11.3f}" for n in names))
-    ahead = [f["whole"] - f["floor"] for _, f in rows]
-    halo = [f["halo"] - f["floor halo"] for _, f in rows]
+def print_row(label: str, figures: dict[str, float], *, first: bool) -> None:
+    """Print a case's row as soon as it is known, the first one under the names of the figures."""
+    if first:
+        print(f"{'scene':34s}" + "".join(f"{name:>11s}" for name in figures))
+    values = "".join(f"{value:11.3f}" for value in figures.values())
+    print(f"{label:34s}{values}", flush=True)
+
+
+def print_medians(rows: list[dict[str, float]]) -> None:
+    """Print what the rows say together."""
+    medians = {name: float(np.median([figures[name] for figures in rows])) for name in rows[0]}
+    print_row("median", medians, first=False)
+    ahead = [figures["whole"] - figures["floor"] for figures in rows]
+    halo = [figures["halo"] - figures["floor halo"] for figures in rows]
     print(f"whole above floor: median {np.median(ahead):.2f}, least {min(ahead):.2f} dB")
     print(f"halo above floor:  median {np.median(halo):.2f}, least {min(halo):.2f} dB")
-    least = min(f["gain"] for _, f in rows)
+    least = min(figures["gain"] for figures in rows)
     print(f"headroom gained:   median {medians['gain']:.2f}, least {least:.2f}")
 
 
@@ -275,15 +278,15 @@ def main(
     width, height = (int(n) for n in size.split("x"))
     for kind in hints.split(","):
         print(f"hints: {kind}")
-        rows = []
+        rows: list[dict[str, float]] = []
         numbers = [int(s) for s in seeds.split(",")]
         drawn = cases(
             chosen, numbers, (width, height), cache, own_disc, refocused=refocused, rims=rims
         )
         for case in drawn:
-            rows.append((f"{case.name} {case.seed}", judge(case, kind)[0]))
-            print(rows[-1][0], f"{rows[-1][1]['whole']:.2f}", file=sys.stderr, flush=True)
-        print_table(rows)
+            rows.append(judge(case, kind)[0])
+            print_row(f"{case.name} {case.seed}", rows[-1], first=len(rows) == 1)
+        print_medians(rows)
 
 
 if __name__ == "__main__":
