@@ -31,7 +31,7 @@ class Sidecar:
     strokes: in px of the background frame.
     ties: pairs of (background x, y), (foreground x, y) in px.
     settings: what differs from the defaults, {stage: {field: value}}.
-    repairs: what was applied, each {"flag", "mode"}.
+    repairs: what was kept, each {"flag", "mode"}; the mode "none" where it was taken back.
     """
 
     inputs: Mapping[str, str] = field(default_factory=dict)

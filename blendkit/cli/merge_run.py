@@ -251,7 +251,7 @@ def _held(sidecar: Sidecar) -> str:
         "strokes": len(sidecar.strokes),
         "tie points": len(sidecar.ties),
         "settings": sum(len(values) for values in sidecar.settings.values()),
-        "repairs": len(sidecar.repairs),
+        "repairs": len(modes_of(sidecar.repairs, ())),
     }
     return ", ".join(f"{count} {what}" for what, count in held.items() if count)
 

@@ -11,24 +11,30 @@ from blendkit.repair import Attempt, Mode, Repaired, repair_result
 from blendkit.report.document import Input
 from blendkit.report.inputs import Pair
 
+NO_REPAIR = "none"
+"""In place of a mode: whatever else says that there is something to repair, nothing is."""
+
 
 def modes_of(
     kept: Sequence[Mapping[str, Any]], bridges: Sequence[Path], asked: str = ""
 ) -> tuple[str, ...]:
     """Return the repairs a pair asks for: kept in its sidecar, asked for, else its bridge frames.
 
-    asked : mode in the pair's list or on the command line, "none" for none; empty says nothing.
+    asked : mode in the pair's list or on the command line, NO_REPAIR for none; empty says nothing.
 
     Examples
     --------
     >>> kept = [{"flag": "soft-midground", "mode": "taper"}]
     >>> modes_of([], [Path("middle.tif")]), modes_of(kept, [Path("middle.tif")])
     (('bridge',), ('taper',))
+    >>> modes_of([{"flag": "", "mode": "none"}], [Path("middle.tif")], "sharpen")
+    ()
     """
     if kept:
-        return tuple(str(one.get("mode")) for one in kept)
+        modes = (str(one.get("mode")) for one in kept)
+        return tuple(mode for mode in modes if mode != NO_REPAIR)
     if asked:
-        return () if asked == "none" else (asked,)
+        return () if asked == NO_REPAIR else (asked,)
     return ("bridge",) if bridges else ()
 
 

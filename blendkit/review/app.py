@@ -158,6 +158,7 @@ def _changing(session: Session) -> list[Route]:
         change("ties", lambda key, body: state(key).tie(body.get("ties"))),
         change("settings", lambda key, body: state(key).set(body.get("values"))),
         change("merge", lambda key, _: session.merge(key)),
+        change("repair/back", lambda key, _: session.take_repair_back(key)),
         change("cancel", lambda key, _: session.jobs.cancel(state(key).id)),
         Route("/pairs/{pair}/preview", preview, methods=["POST"]),
         Route("/pairs/{pair}/repair", repair, methods=["POST"]),

@@ -35,6 +35,15 @@ def offers_for(state: PairState, flag: Mapping[str, Any]) -> list[dict[str, str]
     ]
 
 
+def label_of(mode: str) -> str:
+    """Return what the page calls a repair.
+
+    >>> label_of("sharpen"), label_of("auto")
+    ('Sharpen it', 'auto')
+    """
+    return next((label for known, (label, _) in _OFFERS.items() if known == mode), mode)
+
+
 def checked_mode(mode: str) -> Mode:
     """Return a repair mode; InputError if there is none of this name."""
     for known in MODES:

@@ -92,6 +92,7 @@ class Session:
             "ties": state.sidecar.ties,
             "fields": setting_fields(state.settings, merge_settings(state.asked.settings)),
             "job": _job(self.jobs.of(key)),
+            "repair": next(map(repairs.label_of, state.repairs), None),
             "stale": state.stale,
             "notes": [state.trouble] if state.trouble else [],
         }
@@ -248,6 +249,11 @@ class Session:
         if flag not in kinds:
             raise InputError("this finding is gone; reload the page")
         state.repaired(kinds[flag], wanted)
+        self.merge(key)
+
+    def take_repair_back(self, key: str) -> None:
+        """Note that nothing is to be repaired, and merge in full without."""
+        self.pair(key).take_repair_back()
         self.merge(key)
 
     def stop_previews(self) -> None:

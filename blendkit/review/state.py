@@ -14,7 +14,7 @@ from blendkit.masks.strokes import Stroke, strokes_from
 from blendkit.report.asked import Asked, asked_from
 from blendkit.report.handwork import Work, handwork
 from blendkit.report.inputs import painted_at_another_size, read_strokes
-from blendkit.report.mending import modes_of
+from blendkit.report.mending import NO_REPAIR, modes_of
 from blendkit.review.fields import with_values
 from blendkit.review.folder import PairFiles, read_report, stamp_of
 from blendkit.review.history import History
@@ -229,6 +229,10 @@ class PairState:
             self.refresh()
             # One alone: a second would start from the discs that the first has changed.
             self._save(replace(self.sidecar, repairs=({"flag": kind, "mode": mode},)))
+
+    def take_repair_back(self) -> None:
+        """Note that nothing is to be repaired, whatever the list or the last result say."""
+        self.repaired("", NO_REPAIR)
 
     def work(self) -> Work:
         """Return what a merge depends on: strokes, ties and settings."""

@@ -96,6 +96,11 @@ def test_a_repair_is_tried_left_tried_again_and_kept(repairing: Any) -> None:
     assert (sources == Source.REPAIRED).mean() > 0.02
     kept = json.loads((results / "gap.blendkit.json").read_text())
     assert [one["mode"] for one in kept["repairs"]] == ["taper"]
+    page.get_by_role("button", name="Take the repair back").click()
+    offer.wait_for(timeout=60_000)
+    assert not json.loads(report.read_text())["repairs"]
+    assert page.get_by_role("button", name="Take the repair back").count() == 0
+    assert (read_labels(results / "gap.sources.png") != Source.REPAIRED).all()
 
 
 @pytest.fixture

@@ -11,6 +11,7 @@ from blendkit.errors import InputError, OutputError
 from blendkit.masks.strokes import Stroke, strokes_document
 from blendkit.report.asked import Asked
 from blendkit.report.handwork import handwork
+from blendkit.report.mending import modes_of
 from blendkit.review.fields import setting_fields
 from blendkit.review.folder import PairFiles, pairs_in
 from blendkit.review.reason import order_of, reason_for
@@ -360,3 +361,17 @@ def test_a_repair_kept_makes_the_result_stale_and_one_is_kept_at_a_time(state: P
     assert not state.stale
     state.repaired("soft-midground", "bridge")
     assert state.repairs == (), "no frames for it"
+
+
+def test_a_repair_is_taken_back_whoever_asked_for_it(state: PairState) -> None:
+    state.files = replace(
+        state.files, listed=True, asked=replace(state.files.asked, repair="taper")
+    )
+    assert state.repairs == ("taper",)
+    made_with(state, handwork(*state.work(), state.repairs))
+    state.take_repair_back()
+    assert state.repairs == ()
+    assert state.stale, "the result still has it"
+    assert modes_of(read_sidecar(state.path).repairs, (), "taper") == (), "merge and batch agree"
+    state.repaired("soft-midground", "extend")
+    assert state.repairs == ("extend",)

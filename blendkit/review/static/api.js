@@ -57,6 +57,8 @@ export const tryRepair = (id, flag, mode) => ask(`pairs/${id}/repair`, { body: {
 /** @param {string} id @param {number} flag @param {string} mode @returns {Promise<Pair>} */
 export const applyRepair = (id, flag, mode) =>
   ask(`pairs/${id}/repair`, { body: { flag, mode, apply: true } });
+/** @param {string} id @returns {Promise<Pair>} */
+export const takeRepairBack = (id) => ask(`pairs/${id}/repair/back`, { body: {} });
 /** @returns {Promise<News[]>} */
 export const news = () => ask("news");
 /** @returns {Promise<null>} */

@@ -106,6 +106,9 @@ export class Desk extends EventTarget {
   keepRepair(flag, offer) {
     return this.change((id) => api.applyRepair(id, flag.id, offer.mode));
   }
+  takeRepairBack() {
+    return this.change((id) => api.takeRepairBack(id));
+  }
 
   /** Ask for a preview of the strokes as they are; an older question is dropped. */
   async preview() {

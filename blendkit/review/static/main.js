@@ -110,6 +110,7 @@ const wishes = {
   change: (name, value) => desk.set(name, value),
   tryRepair, keepRepair,
   leaveRepair: () => endTrial(),
+  takeRepairBack: () => desk.takeRepairBack(),
   undo: () => desk.step("undo"),
   redo: () => desk.step("redo"),
   untie: (index) => desk.tie((desk.pair?.ties ?? []).filter((_, i) => i !== index)),

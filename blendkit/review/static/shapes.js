@@ -38,7 +38,8 @@
  * Everything about one pair.
  * @typedef {Entry & {revision: number, size: Point, pictures: Picture[], marks: Mark[],
  *   flags: Flag[], strokes: Stroke[], undo: boolean, redo: boolean, ties: Tie[],
- *   fields: Field[], job: Job | null, stale: boolean, notes: string[]}} Pair
+ *   fields: Field[], job: Job | null, repair: string | null, stale: boolean,
+ *   notes: string[]}} Pair
  */
 /** @typedef {{folder: string, pairs: Entry[]}} Folder */
 /** @typedef {{revision: number, pictures: Picture[]}} Preview */

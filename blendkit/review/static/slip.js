@@ -10,7 +10,7 @@ import { numberField } from "./fields.js";
  * What the slip may ask for.
  * @typedef {{fly: () => void, spot: () => number, flag: (step: number) => void, merge: () => void, cancel: () => void,
  *   change: Change, tryRepair: (flag: Flag, offer: Offer) => void, keepRepair: () => void,
- *   leaveRepair: () => void, undo: () => void, redo: () => void, untie: (index: number) => void,
+ *   leaveRepair: () => void, takeRepairBack: () => void, undo: () => void, redo: () => void, untie: (index: number) => void,
  *   otherSide: () => void, task: (task: "look" | "paint" | "tie") => void}} Wishes
  */
 
@@ -38,6 +38,7 @@ export function showFinding(slip, pair, index, trial, wishes) {
   if (trial) parts.push(...trialParts(trial, wishes));
   else if (flag) parts.push(...flagParts(pair, flag, index, wishes));
   else parts.push(...calmParts(pair, wishes));
+  if (pair.merged && pair.repair && !trial) parts.push(...keptParts(pair.repair, wishes));
   for (const note of pair.notes) parts.push(make("p", { class: "advice" }, note));
   put(slip, parts);
 }
@@ -74,6 +75,16 @@ function trialParts(trial, wishes) {
     make("div", { class: "row" },
       button("Keep it", wishes.keepRepair, { disabled: !trial.ready, "data-keep": "keep" }),
       button("Leave it", wishes.leaveRepair, { "data-keep": "leave" })),
+  ];
+}
+
+/** @param {string} repair @param {Wishes} wishes */
+function keptParts(repair, wishes) {
+  return [
+    make("hr"),
+    make("p", { class: "advice" }, make("b", {}, "Repaired: "), sentence(repair)),
+    make("div", { class: "row" },
+      button("Take the repair back", wishes.takeRepairBack, { title: "Merge again without it", "data-keep": "back" })),
   ];
 }
 
