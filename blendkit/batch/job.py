@@ -241,20 +241,19 @@ def _strokes(path: Path | None, sidecar: Sidecar, size: tuple[int, int]) -> tupl
 
 
 def _keep_sidecar(job: Job, sidecar: Sidecar) -> None:
-    """Leave a sidecar beside a new result, so that the review knows its inputs.
+    """Leave a sidecar beside a new result that names its inputs, which the list may have changed.
 
     A result that was accepted is another one now, which nobody has seen.
     """
-    path = sidecar_path(job.output)
-    if path.exists():
-        now = read_sidecar(path)
-        if now.decision == "accepted":
-            write_sidecar(path, replace(now, decision="open"))
-    else:
-        folder = job.output.parent
-        inputs = {
-            role: os.path.relpath(file, folder).replace(os.sep, "/")
-            for role, file in job.pair.files
-            if role != "bridge"
-        }
-        write_sidecar(path, replace(sidecar, inputs=inputs))
+    path, folder = sidecar_path(job.output), job.output.parent
+    there = path.exists()
+    now = read_sidecar(path) if there else sidecar
+    inputs = {
+        role: os.path.relpath(file, folder).replace(os.sep, "/")
+        for role, file in job.pair.files
+        if role != "bridge"
+    }
+    decision = "open" if now.decision == "accepted" else now.decision
+    kept = replace(now, inputs=inputs, decision=decision)
+    if kept != now or not there:
+        write_sidecar(path, kept)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blendkit.batch.job import _accepted, merge_job
+from blendkit.batch.job import _accepted, _keep_sidecar, merge_job
 from blendkit.batch.lend import lent_hints
 from blendkit.batch.pairs_file import Pair
 from blendkit.batch.records import Job
@@ -17,6 +17,7 @@ from blendkit.files import read_frame, write_grey, write_picture
 from blendkit.hints import Hints
 from blendkit.report.inputs import Pair as ReadPair
 from blendkit.settings import AlignmentSettings, MergeSettings
+from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path, write_sidecar
 from blendkit.simulate import SCENES, PairSpec, SimulatedPair, make_pair
 from blendkit.simulate.rough_mask import rough_mask
 
@@ -100,6 +101,24 @@ def test_thirty_pairs_with_six_broken_give_24_results_and_6_reasons(
             assert "[pair.settings.alignment]" in reason
     assert report.counts["failed"] == 6
     assert report.counts["merged"] + report.counts["needs-a-look"] == 24
+
+
+def test_a_sidecar_names_the_frames_that_its_result_was_made_of(tmp_path: Path) -> None:
+    """A list may give a name to other frames, and what was painted stays beside the result."""
+    pair = Pair("gate", tmp_path / "a.tif", tmp_path / "b.tif")
+    job = Job(pair, tmp_path / "out" / "gate.tif", tmp_path / "out" / ".blendkit", "print")
+    job.output.parent.mkdir()
+    path = sidecar_path(job.output)
+    _keep_sidecar(job, Sidecar(ties=(((1.0, 2.0), (3.0, 4.0)),)))
+    assert read_sidecar(path).inputs == {"background": "../a.tif", "foreground": "../b.tif"}
+    write_sidecar(path, replace(read_sidecar(path), decision="sent-back"))
+    _keep_sidecar(replace(job, pair=replace(pair, foreground=tmp_path / "c.tif")), Sidecar())
+    found = read_sidecar(path)
+    assert found.inputs["foreground"] == "../c.tif"
+    assert (found.decision, len(found.ties)) == ("sent-back", 1)
+    before = path.stat()
+    _keep_sidecar(replace(job, pair=replace(pair, foreground=tmp_path / "c.tif")), Sidecar())
+    assert path.stat() == before, "nothing new is not written"
 
 
 def test_every_result_is_a_whole_picture_with_report_and_sidecar(
