@@ -10,11 +10,11 @@ import { byId, dialogById, fill, selectById } from "./dom.js";
 import { Ink } from "./ink.js";
 import { fillHelp, listen } from "./keys.js";
 import { Lens } from "./lens.js";
+import { farewell, nameShown, notice } from "./signs.js";
 import { sentence, showFinding, showPaint, showTies } from "./slip.js";
 import { Stage } from "./stage.js";
 
 const PAN_PX = 90;
-const NOTICE_MS = 7000;
 
 const desk = new Desk();
 const stage = new Stage(byId("view"), byId("divider"));
@@ -75,19 +75,6 @@ function show() {
     way: /** @type {"alone" | "wipe" | "turns"} */ (way.value),
     strength: Number(strength.value) / 100,
   });
-}
-
-function tags() {
-  const [left, right] = [byId("shown-left"), byId("shown-right")];
-  const name = (/** @type {string} */ id) => {
-    const picture = stage.pictures.get(id);
-    return picture ? [picture.label, picture.note].filter(Boolean).join(" · ") : "";
-  };
-  left.textContent = name(stage.turned ? stage.shown.second : stage.shown.first);
-  right.textContent = name(stage.shown.second);
-  right.hidden = stage.shown.way !== "wipe";
-  const percent = stage.scale * devicePixelRatio * 100;
-  byId("zoom-now").textContent = Number.isFinite(percent) ? `${percent < 10 ? percent.toFixed(1) : Math.round(percent)} %` : "fit";
 }
 
 /** @param {string} kind */
@@ -299,15 +286,6 @@ function head() {
   if (numbers.open) fillNumbers(numbers, pair, wishes.change);
 }
 
-/** @param {string} words */
-function notice(words) {
-  const place = byId("notice");
-  place.textContent = sentence(words);
-  place.hidden = false;
-  clearTimeout(Number(place.dataset.timer));
-  place.dataset.timer = String(setTimeout(() => { place.hidden = true; }, NOTICE_MS));
-}
-
 // Doors
 
 function openList() {
@@ -333,12 +311,7 @@ async function endSession() {
   stage.viewer.removeAllHandlers("viewport-change");
   stage.viewer.removeAllHandlers("resize");
   stage.viewer.destroy();
-  document.body.replaceChildren();
-  document.title = "blendkit review has ended";
-  const words = document.createElement("p");
-  words.className = "ended";
-  words.textContent = "Everything is saved. This page can be closed.";
-  document.body.append(words);
+  farewell();
 }
 
 // Keys
@@ -482,8 +455,7 @@ desk.addEventListener("preview", () => {
   slip();
 });
 desk.addEventListener("trouble", (event) => notice(/** @type {CustomEvent} */ (event).detail));
-stage.addEventListener("move", tags);
-stage.addEventListener("show", tags);
+for (const event of ["move", "show"]) stage.addEventListener(event, () => nameShown(stage));
 brush.addEventListener("change", slip);
 brush.addEventListener("stroke", (event) => {
   const strokes = /** @type {CustomEvent} */ (event).detail;

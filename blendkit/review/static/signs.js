@@ -1,0 +1,36 @@
+// What the page says by itself: what is shown, what went wrong, that it has ended.
+
+/** @import {Stage} from "./stage.js" */
+import { byId, make } from "./dom.js";
+import { sentence } from "./slip.js";
+
+const NOTICE_MS = 7000;
+
+/** Name what the stage shows, and how large. @param {Stage} stage */
+export function nameShown(stage) {
+  const [left, right] = [byId("shown-left"), byId("shown-right")];
+  const name = (/** @type {string} */ id) => {
+    const picture = stage.pictures.get(id);
+    return picture ? [picture.label, picture.note].filter(Boolean).join(" · ") : "";
+  };
+  left.textContent = name(stage.turned ? stage.shown.second : stage.shown.first);
+  right.textContent = name(stage.shown.second);
+  right.hidden = stage.shown.way !== "wipe";
+  const percent = stage.scale * devicePixelRatio * 100;
+  byId("zoom-now").textContent = Number.isFinite(percent) ? `${percent < 10 ? percent.toFixed(1) : Math.round(percent)} %` : "fit";
+}
+
+/** Say something for some seconds. @param {string} words */
+export function notice(words) {
+  const place = byId("notice");
+  place.textContent = sentence(words);
+  place.hidden = false;
+  clearTimeout(Number(place.dataset.timer));
+  place.dataset.timer = String(setTimeout(() => { place.hidden = true; }, NOTICE_MS));
+}
+
+/** Leave nothing of the page but the word that it has ended. */
+export function farewell() {
+  document.title = "blendkit review has ended";
+  document.body.replaceChildren(make("p", { class: "ended" }, "Everything is saved. This page can be closed."));
+}
