@@ -41,10 +41,10 @@ from blendkit.midground.frame_checks import (
     grain_step,
     light_step,
     moved_places,
-    shaken,
     veil_remains,
 )
-from blendkit.midground.soft_ground import soft_midground, surface_seams
+from blendkit.midground.shake import shaken
+from blendkit.midground.soft_ground import soft_midground, soft_regions, surface_seams
 from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
 from blendkit.sharpness.color_blur import measure_color_blur
@@ -173,7 +173,7 @@ def merge_pair(
     )
     with watch("checks"):
         flags = _raised(background, foreground, merged, view, lit, drawn, hints.nearer, own_px)
-    return replace(merged, flags=(*clear_flags, *flags))
+    return _flagged(merged, view, (*clear_flags, *flags))
 
 
 def _measured(
@@ -263,6 +263,16 @@ def _composed(
     return compose(background.pixels, plate, shown.alpha, color_at)
 
 
+def _flagged(merged: Merged, view: View, flags: tuple[Flag, ...]) -> Merged:
+    """Return a merge with its flags, and nobody seen where ground was found to be soft."""
+    ground = soft_regions(flags)
+    if not ground:
+        return replace(merged, flags=flags)
+    sitter = np.where(np.logical_or.reduce(ground), np.float32(0), merged.sitter)
+    zones = zone_map(view.matte.alpha, sitter, view.unplaced)
+    return replace(merged, flags=flags, sitter=sitter, zones=zones)
+
+
 def _raised(
     background: Frame,
     foreground: Frame,
@@ -283,13 +293,13 @@ def _raised(
     sigmas = merged.noise[0].coarse_sigma, merged.noise[1].coarse_sigma
     ground = tuple(soft_midground(blur, alpha, settings.viewing, captures, nearer=nearer))
     # Soft mid-ground looks like a figure to the network: soft in both frames alike.
-    soft = [flag.region for flag in ground if flag.kind == "soft-midground"]
-    seen = np.logical_and.reduce([drawn, lit.covered, ~near(alpha > 0), *(~r for r in soft)])
+    firm = ~np.logical_or.reduce([np.zeros_like(drawn), *soft_regions(ground)])
+    seen = drawn & firm & lit.covered & ~near(alpha > 0)
     return (
         *nothing_found(alpha),
         *loosely_aligned(merged.alignment, alpha.shape),
         *unplaced_zones(view.unplaced),
-        *ends_at_sitter(alpha, merged.sitter),
+        *ends_at_sitter(alpha, merged.sitter * firm),
         *not_covered(lit.covered),
         *clipped(*lit.clipped),
         *soft_foreground(foreground, alpha, own_disc_px),

@@ -8,7 +8,7 @@ import numpy as np
 from blendkit.alignment import Alignment
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float, Frame
-from blendkit.midground import Flag
+from blendkit.midground import LARGEST_F_NUMBER, Flag
 
 _MEASURABLE_PX = 4.0
 """Discs below this cannot be told from bark's own texture at a bough's edge."""
@@ -161,7 +161,7 @@ def advice_for_sharpness(capture: Capture, excess: float) -> str:
     if capture.f_number is None:
         return "focus the foreground frame on the foreground itself, or stop down further"
     cure = capture.f_number * excess
-    if cure > 32:
+    if cure > LARGEST_F_NUMBER:
         return (
             f"f/{capture.f_number:g} cannot hold it: "
             "focus the foreground frame on the foreground itself"

@@ -1,4 +1,4 @@
-"""Flags of the frames and of the pair: shaken, moved, steps of light and grain."""
+"""Flags of the frames and of the pair: moved, steps of light and grain."""
 
 from collections.abc import Callable, Iterator
 
@@ -8,91 +8,15 @@ import numpy as np
 from blendkit.filters.bands import band_pass, gaussian, window_mean
 from blendkit.filters.resample import reduce_by, reduce_parts
 from blendkit.filters.tiles import Window
-from blendkit.frame import Bool, Capture, Float, luminance
+from blendkit.frame import Bool, Float, luminance
 from blendkit.midground import Flag, Severity
 from blendkit.midground.soft_ground import at_full_size
 
-_ANGLES_DEG = np.arange(0, 180, 22.5)
-_SHAKE_SIGMA_PX = 1.6
-_ANISOTROPY = (1.8, 3.0)
-_LEAST_TEXTURE = 4.0
 _LIGHT_STEP_EV = (0.1, 0.2, 0.45)
 _WIDTH_PX = 4.0
 """A light's width on each side of a seam, px, that a reduced picture still holds."""
 _ALIKE = 0.4
 _GRAIN_RATIO = (1.5, 2.5)
-
-
-def shaken(
-    background: Float,
-    aligned: Float,
-    noise_sigma: tuple[float, float],
-    usable: Bool,
-    captures: tuple[Capture, Capture],
-) -> Iterator[Flag]:
-    """Flag a frame that lost detail in one direction only, as a camera moved during exposure does.
-
-    Out-of-focus blur takes detail from all directions alike, so the ratio of the two frames'
-    gradient energies is even over direction; shake takes it along one.
-
-    Parameters
-    ----------
-    background, aligned : float32 (height, width, 3), linear, on one grid.
-    noise_sigma : of each at middle grey.
-    usable : bool (height, width): covered, not clipped, no foreground.
-    captures : the longer exposure is the likelier one to be shaken.
-    """
-    factor = max(round(max(usable.shape) / 1200), 1)
-    share = reduce_by(usable.astype(np.float32), factor) > 0.99
-    energies = []
-    for frame, sigma in zip((background, aligned), noise_sigma, strict=True):
-        light = luminance(reduce_by(frame, factor))
-        energies.append(_directional_energy(light, 0.7 * sigma / factor, share))
-    if any(e is None for e in energies):
-        return
-    ratio = np.asarray(energies[1]) / np.asarray(energies[0])
-    spread = float(ratio.max() / ratio.min())
-    if spread < _ANISOTROPY[0]:
-        return
-    second = _likelier_second(np.asarray(energies[0]), np.asarray(energies[1]))
-    lost = int(np.argmin(ratio) if second else np.argmax(ratio))
-    name = "foreground" if second else "background"
-    severity: Severity = "fail" if spread > _ANISOTROPY[1] else "warn"
-    time_s = captures[int(second)].exposure_time_s
-    taken = f" ({time_s:.3g} s)" if time_s else ""
-    yield Flag(
-        "shaken",
-        severity,
-        np.asarray(usable),
-        f"the {name} frame{taken} lost detail along {_ANGLES_DEG[lost]:.0f} degrees, "
-        f"{spread:.1f} times as much as across",
-        "use a tripod or a shorter exposure, or take another frame of the series",
-    )
-
-
-def _directional_energy(light: Float, sigma: float, share: Bool) -> Float | None:
-    """Return the gradient energy for each direction, noise taken out; None without texture."""
-    smooth = gaussian(light, _SHAKE_SIGMA_PX)
-    x = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
-    y = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
-    floor = sigma**2 / (8 * np.pi * _SHAKE_SIGMA_PX**4)
-    strong = share & (x**2 + y**2 > 2 * _LEAST_TEXTURE * floor)
-    if strong.mean() < 0.01:
-        return None
-    xx, yy, xy = (float((a * b)[share].mean()) for a, b in ((x, x), (y, y), (x, y)))
-    angles = np.deg2rad(_ANGLES_DEG)
-    # Rows run downwards: the direction measured counter-clockwise has y of the other sign.
-    energy = (
-        xx * np.cos(angles) ** 2
-        + yy * np.sin(angles) ** 2
-        - 2 * xy * np.cos(angles) * np.sin(angles)
-    )
-    return np.asarray(np.maximum(energy - floor, 0.02 * energy), np.float32)
-
-
-def _likelier_second(first: Float, second: Float) -> bool:
-    """Return whether the foreground frame is the one whose own energy is the less even."""
-    return float(second.max() / second.min()) >= float(first.max() / first.min())
 
 
 def light_step(background: Float, aligned: Float, seam: Bool) -> Iterator[Flag]:

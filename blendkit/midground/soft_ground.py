@@ -5,7 +5,7 @@ So where a plane is sharp near and sharp far, everything between must be sharp; 
 is soft for no optical reason.  Nothing is said of places that lie on no plane.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -14,7 +14,7 @@ import numpy as np
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float
 from blendkit.hints import NearerLine
-from blendkit.midground import Flag, ResultBlur, Surface
+from blendkit.midground import LARGEST_F_NUMBER, Flag, ResultBlur, Surface
 from blendkit.midground.loudness import blur_severity, just_visible_px, step_severity
 from blendkit.midground.nearer import contradicts, soft_along
 from blendkit.midground.surfaces import find_surfaces
@@ -120,6 +120,11 @@ def soft_between_sharp(ground: Ground, least_px: float) -> Bool | None:
     return np.asarray(soft, np.bool_) if broad.sum() >= enough else None
 
 
+def soft_regions(flags: Iterable[Flag]) -> list[Bool]:
+    """Return where ground was flagged as soft, bool (height, width) each."""
+    return [flag.region for flag in flags if flag.kind == "soft-midground"]
+
+
 def _seen_to_fall(ground: Ground) -> bool:
     """Tell whether the background frame's part was measured down to half its largest disc."""
     disc = ground.disc_px[ground.surface.seen & (ground.pasted <= 0.5)]
@@ -153,19 +158,30 @@ def _soft_flag(
 
 def bridge_advice(blur: ResultBlur, visible: float, captures: tuple[Capture, Capture]) -> str:
     """Say which f-number would have closed the gap, or that a bridge frame does."""
-    stop = captures[0].f_number
-    worst = blur.lens.gap_px / 2
-    if stop is None or blur.lens.gap_px <= 0:
+    stop, gap_px = captures[1].f_number, blur.lens.gap_px  # a disc in the foreground frame
+    if stop is None or gap_px <= 0:
         return "repair it with extend or taper, or take a bridge frame focused on it"
-    closing = stop * worst / visible
-    middle = "between the two focus distances"
-    distances = [c.focus_distance_m for c in captures]
-    nearness = [1 / d for d in distances if d]
-    if len(nearness) == 2 and sum(nearness) > 0:  # both at infinity: what is recorded is no help
-        middle = f"at {2 / sum(nearness):.1f} m"
-    if closing <= 22:
-        return f"take both frames at about f/{closing:.0f}, or a bridge frame focused {middle}"
-    return f"take a bridge frame focused {middle}; no f-number up to 22 closes the gap"
+    closing = stop * gap_px / (2 * visible)
+    # At that f-number a frame holds what its disc leaves visible, on both sides of its focus.
+    count = max(int(np.ceil((gap_px - visible) / (2 * visible))), 1)
+    bridges = _bridges(count, stop, [c.focus_distance_m for c in captures])
+    if closing <= LARGEST_F_NUMBER:
+        return f"take both frames at about f/{closing:.0f}, or {bridges}"
+    return f"take {bridges}; no f-number up to {LARGEST_F_NUMBER} closes the gap"
+
+
+def _bridges(count: int, f_number: float, distances_m: Sequence[float | None]) -> str:
+    """Say how many bridge frames to take, at which f-number, focused where."""
+    nearness = [1 / d for d in distances_m if d]
+    # Both at infinity: what is recorded is no help.
+    recorded = len(nearness) == 2 and sum(nearness) > 0
+    if count > 1:
+        where = "the two focus distances"
+        if recorded and min(nearness) > 0:
+            where = f"{1 / max(nearness):.1f} and {1 / min(nearness):.1f} m"
+        return f"about {count} bridge frames at f/{f_number:g} focused between {where}"
+    middle = f"at {2 / sum(nearness):.1f} m" if recorded else "between the two focus distances"
+    return f"a bridge frame at f/{f_number:g} focused {middle}"
 
 
 def _step_flag(

@@ -5,15 +5,13 @@ import pytest
 from skimage import data
 
 from blendkit.filters.bands import gaussian
-from blendkit.frame import Capture, Float
+from blendkit.frame import Float
 from blendkit.midground.frame_checks import (
     grain_step,
     light_step,
     moved_places,
-    shaken,
     veil_remains,
 )
-from blendkit.simulate.sensor import line_kernel
 
 
 @pytest.fixture(scope="module")
@@ -60,19 +58,6 @@ def test_grain_is_flagged_only_where_it_was_not_matched() -> None:
     assert [f.severity for f in grain_step((0.001, 0.004), alpha, matched=False)] == ["warn"]
     assert list(grain_step((0.001, 0.004), alpha, matched=True)) == []
     assert list(grain_step((0.001, 0.0012), alpha, matched=False)) == []
-
-
-def test_shake_is_told_from_even_blur(wall: Float) -> None:
-    import cv2  # noqa: PLC0415
-
-    usable = np.ones(wall.shape[:2], np.bool_)
-    captures = Capture(exposure_time_s=1 / 500), Capture(exposure_time_s=1 / 15)
-    smeared = np.asarray(cv2.filter2D(wall, -1, line_kernel(8, 0)), np.float32)
-    soft = np.asarray(cv2.GaussianBlur(wall, (0, 0), 2.0), np.float32)
-    (flag,) = shaken(wall, smeared, (0.001, 0.001), usable, captures)
-    assert "foreground frame" in flag.message
-    assert "along 0 degrees" in flag.message
-    assert list(shaken(wall, soft, (0.001, 0.001), usable, captures)) == []
 
 
 @pytest.mark.parametrize(("left", "severities"), [(0.0, []), (0.3, ["warn"]), (0.8, ["fail"])])

@@ -1,5 +1,6 @@
 """The rules behind the flags: loudness, the thin lens that ties both frames, planes, tapering."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -282,6 +283,32 @@ def test_a_surface_keeps_all_that_was_seen_of_it_when_plain_ground_joins_it() ->
 def test_a_soft_ground_between_two_records_of_infinity_gets_advice() -> None:
     far = Capture(f_number=4, focus_distance_m=float("inf"))
     assert "between the two focus distances" in bridge_advice(ground_of()[1], 2.0, (far, far))
+
+
+def test_the_f_number_that_is_advised_holds_both_ends_of_the_gap() -> None:
+    """By the thin lens: focused between them, in 1/distance, both ends are just visibly soft."""
+    near_m, far_m, visible_px, px_per_mm = 2.0, 3.0, 3.0, 1200 / 36
+    frames = tuple(
+        Capture(f_number=n, focal_length_mm=135, focus_distance_m=m)
+        for n, m in ((2.0, far_m), (8.0, near_m))
+    )
+    gap_mm = blur_disc_mm(far_m, focal_length_mm=135, f_number=8, focus_distance_m=near_m)
+    blur = replace(ground_of()[1], lens=LensPair(0.25, float(gap_mm) * px_per_mm, "recorded"))
+    told = bridge_advice(blur, visible_px, frames)
+    closing = re.search(r"take both frames at about f/(\d+), or about (\d) bridge frames", told)
+    assert closing, told
+    middle_m = 2 / (1 / near_m + 1 / far_m)
+    for end_m in (near_m, far_m):
+        disc_mm = blur_disc_mm(
+            end_m,
+            focal_length_mm=135,
+            f_number=float(closing[1]),
+            focus_distance_m=middle_m,
+        )
+        assert float(disc_mm) * px_per_mm == pytest.approx(visible_px, rel=0.15)
+    # At f/8 a bridge frame holds 2 x 3 px of the gap, the foreground frame half of that.
+    assert int(closing[2]) == np.ceil((float(gap_mm) * px_per_mm - 3) / 6)
+    assert "focused between 2.0 and 3.0 m" in told
 
 
 @pytest.mark.parametrize("distance_m", [4.0, float("inf")])

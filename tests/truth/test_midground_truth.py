@@ -11,6 +11,7 @@ import pytest
 
 from blendkit.frame import Capture, Frame
 from blendkit.hints import Hints
+from blendkit.masks.zones import SITTER
 from blendkit.merge import Merged, merge_pair
 from blendkit.midground import Flag
 from blendkit.repair import repair_result
@@ -61,6 +62,16 @@ def test_the_gap_is_flagged_where_it_is(gap: tuple) -> None:
     both = (flag.region & wanted).sum()
     assert both / wanted.sum() >= 0.85
     assert both / flag.region.sum() >= 0.85
+
+
+def test_soft_ground_is_nobody(gap: tuple) -> None:
+    """As soft in both frames alike as a sitter is sharp, it passes for one with the network."""
+    merged = gap[0]
+    flag = soft_flag(merged)
+    assert flag is not None
+    assert "ends-at-sitter" not in {one.kind for one in merged.flags}
+    assert not merged.sitter[flag.region].any()
+    assert not (merged.zones[flag.region] == SITTER).any()
 
 
 def test_the_blur_of_the_result_is_known_to_half_a_px(gap: tuple) -> None:
