@@ -46,11 +46,14 @@ def spread_strokes(
         float32 (height, width), the proposal or 0.
     """
     piece = _pieces(proposal)
-    flooded = _flooded(proposal, piece, front, back)
-    if back is not None:
-        flooded[(flooded == _BACK) & ~within_reach(piece, back > _MARKED)] = 0
+    flooded = _decided(proposal, piece, front, back)
     keep = (flooded == _FRONT) | ((flooded == 0) & _alike(aligned, proposal, flooded, piece))
     return np.asarray(proposal * keep, np.float32)
+
+
+def left_out(proposal: Float, front: Float | None, back: Float) -> Bool:
+    """Return what background strokes take of the pieces; arguments as for `spread_strokes`."""
+    return np.asarray(_decided(proposal, _pieces(proposal), front, back) == _BACK, np.bool_)
 
 
 def marked_boughs(proposal: Float, front: Float, back: Float | None) -> Bool:
@@ -111,6 +114,14 @@ def _flooded(proposal: Float, piece: Bool, front: Float | None, back: Float | No
     if back is not None:
         markers[back > _MARKED] = _BACK
     return np.asarray(watershed(1 - proposal, markers, mask=piece), np.uint8)
+
+
+def _decided(proposal: Float, piece: Bool, front: Float | None, back: Float | None) -> Label:
+    """Return 1 and 2 as `_flooded` does, 2 only as far as a background stroke reaches."""
+    flooded = _flooded(proposal, piece, front, back)
+    if back is not None:
+        flooded[(flooded == _BACK) & ~within_reach(piece, back > _MARKED)] = 0
+    return flooded
 
 
 def _alike(aligned: Float, proposal: Float, flooded: Label, piece: Bool) -> Bool:

@@ -14,7 +14,7 @@ from blendkit.filters.circles import round_kernel
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float
 from blendkit.masks.network import SHARP, SOFT, network_matte
-from blendkit.masks.spread import marked_boughs, spread_strokes
+from blendkit.masks.spread import left_out, marked_boughs, spread_strokes
 
 _SMALL_PX, _SEEN_SMALL = 300, 0.3
 _FOUND = 0.25
@@ -66,8 +66,14 @@ def unpainted_mask(
     found = _seen_small_too(_bolder(seen, weights), background, aligned, grain, weights) * region
     front, back = strokes
     marked = None if front is None else marked_boughs(found, front, back)
+    whole = found
     if front is not None or back is not None:
         found = spread_strokes(found, aligned, front, back)
+    if back is not None:
+        # Decided here, where the piece is whole: once a part of it is out of the mask, the next
+        # look's matte is in two, and the foreground would flood what lies beyond the stroke.
+        lost = left_out(whole, front, back)
+        region = region & ~lost & ~(_grown(lost, _REACH_SHARE) & ~_around(found, region))
     if marked is not None:
         found[marked] = 1
     return _followed(background, aligned, found, region, grain, weights)

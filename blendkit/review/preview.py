@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from blendkit.errors import AlignmentError
 from blendkit.files import profiles, read_mask
 from blendkit.files.curves import SRGB
 from blendkit.files.encode import encoded
@@ -18,9 +19,12 @@ from blendkit.merge import Merged, merge_pair
 from blendkit.report.reduced import settings_at
 from blendkit.review.pyramid import Pyramid, count_levels, level_size
 from blendkit.review.repaint import Ready, prepare, repaint
+from blendkit.review.work import CURE
 from blendkit.settings import ApertureSettings, MergeSettings
 from blendkit.sidecar import Tie
 
+_PATIENCE_S = 0.1
+"""How often somebody who waits for a preview asks whether a newer one is wanted."""
 SCREEN_MP = 2.9
 """Most megapixels of a preview: level 2 of 45 MP."""
 
@@ -148,10 +152,14 @@ class Previewer:
         with self._guard:
             self._newest += 1
             turn, self._wanted = self._newest, settings
-        with self._work:
+        while not self._work.acquire(timeout=_PATIENCE_S):
+            # Each that waits holds one of the server's threads: a newer one sends it away.
             self._check(turn)
-            merged = self._merged(strokes, ties, settings, turn)
-        return _shown(merged)
+        try:
+            self._check(turn)
+            return _shown(self._merged(strokes, ties, settings, turn))
+        finally:
+            self._work.release()
 
     def current(
         self, strokes: tuple[Stroke, ...], ties: tuple[Tie, ...], settings: MergeSettings
@@ -233,13 +241,16 @@ class Previewer:
 
     def _merge(self, hints: Hints, settings: MergeSettings, progress: Progress) -> Merged:
         assert self._small is not None  # noqa: S101 - loaded before
-        return merge_pair(
-            self._small.background,
-            self._small.foreground,
-            hints=hints,
-            settings=settings_at(0.5**self._small.level, settings),
-            progress=progress,
-        )
+        try:
+            return merge_pair(
+                self._small.background,
+                self._small.foreground,
+                hints=hints,
+                settings=settings_at(0.5**self._small.level, settings),
+                progress=progress,
+            )
+        except AlignmentError as error:
+            raise AlignmentError(error.with_cure(CURE)) from error
 
 
 def _shown(merged: Merged) -> Shown:

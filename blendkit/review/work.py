@@ -29,7 +29,8 @@ from blendkit.sidecar import Tie
 Said = tuple[str, str, float]
 """What a process tells: ("stage", name, share done), ("done", "", 1) or ("failed", why, 0)."""
 
-_CURE = "tie the same points in both frames (T), or loosen the alignment's settings"
+CURE = "tie the same points in both frames (T), or loosen the alignment's settings"
+"""What to try on the page where frames do not lie on each other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,7 @@ def merge_in_full(task: Task, told: Progress) -> None:
             pair.background, pair.hand_over(), hints=hints, settings=task.settings, progress=told
         )
     except AlignmentError as error:
-        why = error.with_cure(_CURE)
+        why = error.with_cure(CURE)
         write_refusal(
             refusal_path(paths["report"]),
             why,

@@ -11,7 +11,7 @@ import pytest
 from blendkit.frame import Bool, Float
 from blendkit.masks import unpainted
 from blendkit.masks.network import SHARP, SOFT
-from blendkit.masks.spread import marked_boughs
+from blendkit.masks.spread import left_out, marked_boughs
 from blendkit.masks.unpainted import unpainted_mask
 
 SHAPE = (400, 600)
@@ -31,6 +31,7 @@ def masked(
     open_look: Float,
     region: Bool,
     front: Float | None = None,
+    back: Float | None = None,
     weights: str = SHARP,
 ) -> Bool:
     """Return the mask that is found where the network knows the truth inside a mask alone."""
@@ -40,7 +41,7 @@ def masked(
         return np.asarray(cv2.resize(look, hint.shape[::-1]) * hint, np.float32)
 
     patched.setattr(unpainted, "network_matte", network)
-    return unpainted_mask(PICTURE, PICTURE, open_look, region, 0.01, (front, None), weights=weights)
+    return unpainted_mask(PICTURE, PICTURE, open_look, region, 0.01, (front, back), weights=weights)
 
 
 def reach_px(mask: Bool, truth: Float) -> float:
@@ -97,6 +98,22 @@ def test_a_stroke_is_enough_where_nothing_was_found(monkeypatch: pytest.MonkeyPa
     blind = np.zeros(SHAPE, np.float32)
     mask = masked(monkeypatch, truth, blind, np.ones(SHAPE, np.bool_), front)
     assert mask[truth > 0.5].mean() == 1
+
+
+def test_what_a_background_stroke_took_is_not_followed_into_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The preview leaves it out, and in a merge with strokes of both roles it grew back."""
+    truth = bough()
+    front, back = np.zeros(SHAPE, np.float32), np.zeros(SHAPE, np.float32)
+    cv2.line(front, (10, 342), (60, 310), 1.0, 7)
+    cv2.line(back, (320, 270), (350, 240), 1.0, 9)
+    everywhere = np.ones(SHAPE, np.bool_)
+    mask = masked(monkeypatch, truth, truth, everywhere, front, back)
+    taken = left_out(truth, front, back)
+    assert 0.15 < (taken & (truth > 0.5)).sum() / (truth > 0.5).sum() < 0.6
+    assert not (mask & taken).any()
+    assert (mask & (truth > 0.5))[:, :150].sum() > 0.95 * (truth > 0.5)[:, :150].sum()
 
 
 def test_a_stroke_marks_its_paint_and_the_faint_piece_under_it() -> None:

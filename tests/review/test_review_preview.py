@@ -1,5 +1,8 @@
 """The preview that follows the brush: what nobody waits for any more is given up."""
 
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import cv2
@@ -8,6 +11,7 @@ import pytest
 
 from blendkit.blending import Plate
 from blendkit.blending.plate import make_plate
+from blendkit.errors import AlignmentError
 from blendkit.frame import Capture, Float, Frame
 from blendkit.masks.strokes import Stroke
 from blendkit.merge import merge_pair
@@ -38,6 +42,39 @@ def test_after_that_the_next_request_is_answered() -> None:
     previewer.stop()
     shown = previewer.update((), (), MergeSettings())
     assert shown.result.shape == (160, 240, 3)
+
+
+def test_many_previews_that_wait_leave_the_server_its_threads() -> None:
+    """Forty that wait for the first were all the threads that the server has."""
+    begun, go_on = threading.Event(), threading.Event()
+
+    def load() -> Small:
+        begun.set()
+        go_on.wait(20)
+        return small()
+
+    previewer = Previewer(load)
+    with ThreadPoolExecutor(6) as pool:
+        asked = [pool.submit(previewer.update, (), (), MergeSettings())]
+        assert begun.wait(20)
+        asked += [pool.submit(previewer.update, (), (), MergeSettings()) for _ in range(5)]
+        deadline = time.monotonic() + 10
+        while sum(one.done() for one in asked[1:]) < 4 and time.monotonic() < deadline:
+            time.sleep(0.02)
+        left = [one for one in asked[1:] if one.done()]
+        go_on.set()
+        assert len(left) == 4, "all but the newest have left while the first still works"
+        assert all(isinstance(one.exception(), Superseded) for one in left)
+
+
+def test_a_preview_that_is_refused_tells_what_to_try_on_the_page() -> None:
+    rng = np.random.default_rng(5)
+    frames = small()
+    other = cv2.resize(rng.uniform(0.1, 0.9, (40, 60, 3)), (240, 160)).astype(np.float32)
+    unlike = replace(frames, foreground=replace(frames.foreground, pixels=other))
+    with pytest.raises(AlignmentError, match="tie the same points in both frames") as refused:
+        Previewer(lambda: unlike).update((), (), MergeSettings())
+    assert "--" not in str(refused.value)
 
 
 def test_strokes_leave_the_f_number_that_was_asked_for() -> None:

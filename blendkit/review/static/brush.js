@@ -29,7 +29,6 @@ export class Brush extends EventTarget {
     /** @type {Point | null} */
     this.last = null;
     this.down = false;
-    this.panning = false;
     /** @type {Map<number, Point>} */
     this.fingers = new Map();
     surface.addEventListener("pointerdown", (event) => this.#press(event));
@@ -86,7 +85,7 @@ export class Brush extends EventTarget {
       this.#drop();
       return;
     }
-    if (event.button === 1 || this.panning) return;
+    if (event.button !== 0) return;
     const place = this.stage.toPicture(this.#place(event));
     if (this.takingZone) {
       this.dispatchEvent(new CustomEvent("zone", { detail: place }));
@@ -104,7 +103,7 @@ export class Brush extends EventTarget {
     const here = this.#place(event);
     if (before) this.fingers.set(event.pointerId, here);
     if (before && this.fingers.size === 2) this.#pinch(event.pointerId, before, here);
-    else if (before && (this.panning || event.buttons & 4))
+    else if (before && event.buttons & 4)
       this.stage.panBy(before[0] - here[0], before[1] - here[1], true);
     this.at = this.stage.toPicture(here);
     const between = event.getCoalescedEvents?.() ?? [];

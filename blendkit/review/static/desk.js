@@ -6,7 +6,10 @@ import * as api from "./api.js";
 const CALM_MS = 2500;
 const BUSY_MS = 400;
 
-/** Raises "pair" (another pair), "change" (the same pair, changed), "preview", "trouble". */
+/**
+ * Raises "leave" (before another pair is asked for), "pair" (another pair), "change" (the same pair,
+ * changed, or a change refused), "preview", "trouble".
+ */
 export class Desk extends EventTarget {
   constructor() {
     super();
@@ -20,6 +23,7 @@ export class Desk extends EventTarget {
     this.previewState = "";
     this.previewWanted = false;
     this.closed = false;
+    this.deciding = false;
     /** @type {AbortController | null} */
     this.asking = null;
     /** @type {Promise<void>} */
@@ -44,12 +48,13 @@ export class Desk extends EventTarget {
   async go(index) {
     const entry = this.pairs[(index + this.pairs.length) % this.pairs.length];
     if (!entry) return;
+    this.dispatchEvent(new Event("leave"));
     this.asking?.abort();
     this.index = this.pairs.indexOf(entry);
     history.replaceState(null, "", `#${entry.id}`);
     await this.#safely(async () => {
       const pair = await api.pair(entry.id);
-      if (this.pairs[this.index] !== entry) return;
+      if (this.pairs[this.index]?.id !== entry.id) return;
       this.previews = [];
       this.previewState = "";
       this.pair = pair;
@@ -65,16 +70,43 @@ export class Desk extends EventTarget {
   change(change, affectsPicture = false) {
     const id = this.pair?.id;
     if (!id) return this.queue;
-    this.queue = this.queue.then(() => this.#safely(async () => {
-      this.#take(await change(id));
-      if (affectsPicture && this.previewWanted) this.preview();
-    }));
+    this.queue = this.queue.then(async () => {
+      try {
+        const changed = await change(id);
+        // The server answers nothing where another pair's preview took the work over.
+        if (!changed) throw new Error("this was not done, as another pair was asked for: do it again");
+        this.#take(changed);
+        if (affectsPicture && this.previewWanted) this.preview();
+      } catch (error) {
+        this.#trouble(error);
+        this.dispatchEvent(new Event("change")); // what was refused is not shown as kept
+      }
+    });
     return this.queue;
   }
 
-  /** @param {Decision} decision */
-  decide(decision) {
-    return this.change((id) => api.decide(id, decision, decision === "accepted" && this.pair?.id === id ? this.pair.revision : undefined));
+  /**
+   * Decide about the pair at hand, and go to the next that is open; the same decision takes itself back.
+   * A second press while the first is under way means the pair that was looked at, not the next.
+   * @param {Decision} decision
+   */
+  async decide(decision) {
+    const pair = this.pair;
+    if (!pair || this.deciding) return;
+    this.deciding = true;
+    const again = pair.decision === decision && !(decision === "accepted" && pair.stale);
+    const shown = decision === "accepted" ? pair.revision : undefined;
+    await this.change((id) => api.decide(id, again ? "open" : decision, shown));
+    // Refused, or another pair is at hand by now: nothing follows.
+    if (!again && this.pair?.id === pair.id && this.pair.decision === decision) await this.#goToNextOpen();
+    this.deciding = false;
+  }
+
+  async #goToNextOpen() {
+    const open = [...this.pairs.keys()].map((step) => (this.index + step) % this.pairs.length)
+      .find((index) => index !== this.index && this.pairs[index]?.decision === "open");
+    if (open !== undefined) await this.go(open);
+    else this.dispatchEvent(new CustomEvent("trouble", { detail: "Every pair is decided." }));
   }
   /** @param {Stroke[]} strokes */
   paint(strokes) {

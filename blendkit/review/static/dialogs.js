@@ -2,7 +2,7 @@
 
 /** @import {Entry, Pair} from "./shapes.js" */
 /** @import {Change} from "./fields.js" */
-import { button, make } from "./dom.js";
+import { button, make, putAnew } from "./dom.js";
 import { foldedFields } from "./fields.js";
 import { sentence } from "./slip.js";
 
@@ -27,15 +27,15 @@ export function fillList(dialog, pairs, index, go, end) {
 /** @param {HTMLDialogElement} dialog @param {Pair} pair @param {Change} change */
 export function fillNumbers(dialog, pair, change) {
   const open = new Set([...dialog.querySelectorAll("details[open] > summary")].map(stageOf));
-  const focused = document.activeElement?.id.replace(/-\d+$/, "");
-  dialog.replaceChildren(
+  const folds = foldedFields(pair.fields, change);
+  for (const fold of folds)
+    if (open.has(stageOf(fold.querySelector("summary")))) fold.setAttribute("open", "");
+  putAnew(dialog, [
     button("Close", () => dialog.close(), { class: "close" }),
     make("h2", { id: "settings-title" }, `Numbers of ${pair.name}`),
     make("p", { class: "advice" }, "They are kept with the pair; command line and batch use the same."),
-    ...foldedFields(pair.fields, change));
-  for (const part of dialog.querySelectorAll("details"))
-    if (open.has(stageOf(part.querySelector("summary")))) part.open = true;
-  if (focused) /** @type {HTMLElement | null} */ (dialog.querySelector(`[id^="${focused}-"]`))?.focus();
+    ...folds,
+  ], (held) => held.id ? `[id^="${held.id.replace(/-\d+$/, "")}-"]` : "");
 }
 
 /** The stage that a fold's title names. @param {Element | null} title */

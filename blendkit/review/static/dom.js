@@ -35,6 +35,21 @@ export function make(tag, properties = {}, ...children) {
 export const button = (label, run, more = {}) =>
   make("button", { type: "button", onclick: run, ...more }, label);
 
+/**
+ * Put other parts into a place; the one that had the focus keeps it, with what was typed into it.
+ * @param {HTMLElement} place @param {Node[]} parts @param {(held: Element) => string} same  its selector among the new
+ */
+export function putAnew(place, parts, same) {
+  const held = place.contains(document.activeElement) ? document.activeElement : null;
+  const typed = held instanceof HTMLInputElement && held.type === "number" ? held.value : null;
+  const selector = held ? same(held) : "";
+  place.replaceChildren(...parts);
+  const again = selector ? place.querySelector(selector) : null;
+  if (!(again instanceof HTMLElement)) return;
+  again.focus();
+  if (again instanceof HTMLInputElement && typed !== null) again.value = typed;
+}
+
 /** @param {HTMLSelectElement} select @param {[string, string][]} options  value and label @param {string} value */
 export function fill(select, options, value) {
   const same = options.length === select.options.length &&

@@ -100,7 +100,8 @@ export class Ink {
     stroke.points.forEach((point, index) => {
       const [x, y] = this.stage.toStage(point);
       if (index === 0) pen.moveTo(x, y);
-      pen.lineTo(x, y);
+      // A line of no length leaves nothing, not even its round ends.
+      pen.lineTo(x + (stroke.points.length === 1 ? 0.01 : 0), y);
     });
     pen.stroke();
   }

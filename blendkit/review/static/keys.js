@@ -23,6 +23,7 @@ export function listen(table) {
     const key = table.find((one) => one.keys.includes(name) && (one.when?.() ?? true));
     if (!key || (isControl(event) && ["Enter", "Space"].includes(name))) return;
     event.preventDefault();
+    if (event.repeat && key.group === "Decision") return; // a key held down decides once
     key.run();
   });
 }
@@ -31,7 +32,7 @@ export function listen(table) {
 function isTyping(event) {
   const target = event.target;
   if (target instanceof HTMLSelectElement) return !event.ctrlKey && event.key !== "Escape";
-  return target instanceof HTMLInputElement && target.type !== "checkbox";
+  return target instanceof HTMLInputElement && !["checkbox", "range"].includes(target.type);
 }
 
 /** @param {KeyboardEvent} event */

@@ -1,6 +1,6 @@
 // Puts the page together: desk, stage, slip, decision, keys.
 
-/** @import {Decision, Flag, Offer, Picture, Point} from "./shapes.js" */
+/** @import {Flag, Offer, Picture, Point} from "./shapes.js" */
 /** @import {Key} from "./keys.js" */
 import * as api from "./api.js";
 import { Brush } from "./brush.js";
@@ -60,7 +60,7 @@ function offer(anew = false) {
   fill(second, options, pictureOf(anew ? usual.second : kinds.second) || pictureOf(usual.second));
   fill(marks, [["", "nothing"], ...pair.marks.map((mark) => /** @type {[string, string]} */ ([mark.id, mark.label]))],
     pair.marks.find((mark) => mark.kind === marks.dataset.kind)?.id ?? "");
-  if (anew) way.value = pair.merged ? "alone" : "wipe";
+  if (anew) way.value = pair.merged || task === "paint" ? "alone" : "wipe";
   stage.offer(pictures(), pair.marks);
 }
 
@@ -70,6 +70,7 @@ function show() {
   marks.dataset.kind = desk.pair?.marks.find((mark) => mark.id === marks.value)?.kind ?? "";
   second.hidden = way.value === "alone";
   strength.hidden = marks.value === "";
+  if (task === "tie") ink.side = first.dataset.kind === "taken" ? 1 : 0; // where a click would lie
   stage.show({
     first: first.value, second: second.value, mark: marks.value,
     way: /** @type {"alone" | "wipe" | "turns"} */ (way.value),
@@ -156,11 +157,11 @@ async function tryRepair(flag, offered) {
   trial = { flag, offer: offered, ready: false, pictures: [] };
   slip();
   try {
-    const found = await api.tryRepair(id, flag.id, offered.mode);
-    if (trial?.flag !== flag || desk.pair?.id !== id) return;
+    const found = offered.mode === "bridge" ? { pictures: [] } : await api.tryRepair(id, flag.id, offered.mode);
+    if (!found || trial?.flag !== flag || desk.pair?.id !== id) return;
     trial = { ...trial, ready: true, pictures: found.pictures };
     offer();
-    [first.value, second.value, way.value] = [pictureOf("repair"), pictureOf("result"), "wipe"];
+    if (found.pictures.length) [first.value, second.value, way.value] = [pictureOf("repair"), pictureOf("result"), "wipe"];
     show();
     if (flag.box) stage.flyTo(flag.box);
   } catch (error) {
@@ -193,7 +194,7 @@ function endTrial() {
 function take(wanted) {
   if (wanted === task) return;
   if (task === "look")
-    before = { first: kindOf(first.value), way: way.value, marks: marks.value };
+    before = { first: kindOf(first.value), way: way.value, marks: marks.dataset.kind ?? "" };
   endTrial();
   task = wanted;
   half = null;
@@ -206,7 +207,7 @@ function take(wanted) {
   ink.half = null;
   brush.use(task === "paint");
   desk.previewWanted = task === "paint";
-  marks.value = task === "look" ? before.marks : "";
+  marks.value = (task === "look" && desk.pair?.marks.find((mark) => mark.kind === before.marks)?.id) || "";
   if (task === "paint") {
     way.value = "alone";
     desk.preview();
@@ -247,26 +248,7 @@ function pin(place) {
   }
 }
 
-// Decisions
-
-/** @param {Decision} decision */
-async function decide(decision) {
-  const again = desk.pair?.decision === decision;
-  await desk.decide(again ? "open" : decision);
-  if (!again && desk.pair?.decision === decision) nextOpen();  // else it was refused
-}
-
-function nextOpen() {
-  const all = desk.pairs.length;
-  for (let step = 1; step < all; step += 1) {
-    const index = (desk.index + step) % all;
-    if (desk.pairs[index]?.decision === "open") {
-      desk.go(index);
-      return;
-    }
-  }
-  notice("Every pair is decided.");
-}
+// What is said of the pair
 
 function head() {
   const pair = desk.pair;
@@ -349,9 +331,9 @@ const keys = [
   { group: "Pairs", keys: ["n", "PageDown"], shown: "N", say: "next pair", run: () => desk.go(desk.index + 1) },
   { group: "Pairs", keys: ["p", "PageUp"], shown: "P", say: "previous pair", run: () => desk.go(desk.index - 1) },
   { group: "Pairs", keys: ["l"], shown: "L", say: "list of pairs", run: openList },
-  { group: "Decision", keys: ["a"], shown: "A", say: "accept", run: () => decide("accepted") },
-  { group: "Decision", keys: ["s"], shown: "S", say: "send back", run: () => decide("sent-back") },
-  { group: "Decision", keys: ["k"], shown: "K", say: "skip for now", run: () => decide("skipped") },
+  { group: "Decision", keys: ["a"], shown: "A", say: "accept", run: () => desk.decide("accepted") },
+  { group: "Decision", keys: ["s"], shown: "S", say: "send back", run: () => desk.decide("sent-back") },
+  { group: "Decision", keys: ["k"], shown: "K", say: "skip for now", run: () => desk.decide("skipped") },
   { group: "Findings", keys: ["f"], shown: "F", say: "fly to the finding, its next place, the next finding",
     run: () => { if (!looking()) flown = false; take("look"); if (!flyOn()) turnTo(finding + 1); } },
   { group: "Findings", keys: ["d"], shown: "D", say: "previous finding", run: () => { take("look"); turnTo(finding - 1); } },
@@ -438,6 +420,7 @@ desk.addEventListener("pair", () => {
   if (task === "tie") lookAtSide(0);
   slip();
 });
+desk.addEventListener("leave", () => brush.end());
 desk.addEventListener("change", () => {
   finding = Math.min(finding, Math.max((desk.pair?.flags.length ?? 1) - 1, 0));
   spot = Math.min(spot, Math.max((desk.pair?.flags[finding]?.spots.length ?? 1) - 1, 0));
@@ -466,15 +449,16 @@ brush.addEventListener("zone", (event) => {
   brush.takeZones(false);
   desk.zone(/** @type {CustomEvent} */ (event).detail, brush.role);
 });
-byId("ink").addEventListener("click", (event) => {
-  if (task !== "tie") return;
-  const box = byId("ink").getBoundingClientRect();
-  pin(stage.toPicture([event.clientX - box.left, event.clientY - box.top]));
-});
 stage.viewer.addHandler("canvas-click", (event) => {
-  if (event.quick && way.value === "turns") stage.turn();
+  if (!event.quick) return; // a drag moves the picture
+  if (task === "tie") pin(stage.toPicture([event.position.x, event.position.y]));
+  else if (way.value === "turns") stage.turn();
 });
-for (const control of [first, second, way, marks]) control.addEventListener("change", show);
+for (const control of [first, second, way, marks])
+  control.addEventListener("change", () => {
+    show();
+    if (task === "tie") slip();
+  });
 strength.addEventListener("input", show);
 byId("look").addEventListener("submit", (event) => event.preventDefault());
 byId("previous").addEventListener("click", () => desk.go(desk.index - 1));
@@ -487,7 +471,7 @@ byId("lens-toggle").addEventListener("click", magnify);
 for (const name of /** @type {const} */ (["look", "paint", "tie"]))
   byId(`task-${name}`).addEventListener("click", () => take(name));
 for (const decision of /** @type {const} */ (["accepted", "sent-back", "skipped"]))
-  byId(`decide-${decision}`).addEventListener("click", () => decide(decision));
+  byId(`decide-${decision}`).addEventListener("click", () => desk.decide(decision));
 addEventListener("hashchange", () => {
   const index = desk.pairs.findIndex((pair) => `#${pair.id}` === location.hash);
   if (index >= 0 && index !== desk.index) desk.go(index);

@@ -2,7 +2,7 @@
 
 /** @import {Flag, Job, Offer, Pair, Role} from "./shapes.js" */
 /** @import {Brush} from "./brush.js" */
-import { button, make } from "./dom.js";
+import { button, make, putAnew } from "./dom.js";
 import { numberField } from "./fields.js";
 
 /** @typedef {import("./fields.js").Change} Change */
@@ -23,9 +23,8 @@ const ROLES = /** @type {[Role, string, string, string][]} */ ([
 
 /** @param {HTMLElement} slip @param {(HTMLElement | null)[]} parts */
 function put(slip, parts) {
-  const focused = document.activeElement?.getAttribute("data-keep");
-  slip.replaceChildren(...parts.filter((part) => part !== null));
-  if (focused) /** @type {HTMLElement | null} */ (slip.querySelector(`[data-keep="${focused}"]`))?.focus();
+  const name = (/** @type {Element} */ held) => held.getAttribute("data-keep");
+  putAnew(slip, parts.filter((part) => part !== null), (held) => name(held) ? `[data-keep="${name(held)}"]` : "");
 }
 
 /**
@@ -69,8 +68,9 @@ function trialParts(trial, wishes) {
   return [
     make("h2", {}, "A repair on trial"),
     make("p", { class: "message" }, trial.offer.label),
-    make("p", { class: "advice" }, trial.ready
-      ? "The picture shows the repair, nothing is changed yet. Keep it, or leave the result as it is."
+    make("p", { class: "advice" }, trial.offer.mode === "bridge"
+      ? "A bridge frame is laid in at full size only: keep it, look, and take it back if it does not help."
+      : trial.ready ? "The picture shows the repair, nothing is changed yet. Keep it, or leave the result as it is."
       : "The repair is being worked out…"),
     make("div", { class: "row" },
       button("Keep it", wishes.keepRepair, { disabled: !trial.ready, "data-keep": "keep" }),
@@ -114,6 +114,9 @@ function working(pair, wishes) {
     return make("div", {}, make("h2", {}, "The merge ended"), make("p", { class: "message" }, sentence(job.error)),
       make("div", { class: "row" }, button("Merge again", wishes.merge, { "data-keep": "merge" }),
         button("Tie points", () => wishes.task("tie"))));
+  if (!pair.merged && pair.flags.length)
+    return make("div", { class: "row" }, button("Merge", wishes.merge, { title: "Shift+Enter", "data-keep": "merge" }),
+      button("Tie points", () => wishes.task("tie")));
   if (pair.stale && pair.merged)
     return make("div", {}, make("p", { class: "message" }, "Strokes, ties or numbers have changed since this result."),
       make("div", { class: "row" }, button("Merge again", wishes.merge, { title: "Shift+Enter", "data-keep": "merge" })));
@@ -163,6 +166,7 @@ export function showPaint(slip, pair, brush, preview, wishes) {
       button("Undo", wishes.undo, { disabled: !pair.undo, title: "Ctrl+Z", "data-keep": "undo" }),
       button("Redo", wishes.redo, { disabled: !pair.redo, title: "Ctrl+Y", "data-keep": "redo" })),
     make("p", { class: "advice", id: "preview-state", role: "status" }, preview),
+    ...pair.notes.map((note) => make("p", { class: "message" }, note)),
     make("hr"),
     working(pair, wishes) ?? make("div", { class: "row" },
       button("Merge in full", wishes.merge, { title: "Shift+Enter", "data-keep": "merge" })),
