@@ -14,6 +14,7 @@ from blendkit.plan import Plan, Scene, card_html, diagram_svg, make_plan, plan_d
 from blendkit.plan.as_json import table_document
 from blendkit.plan.checklist import CAUTIONS
 from blendkit.plan.recorded import Exposed, carried_over
+from blendkit.plan.recorded_sensor import recorded_sensor_mm
 from blendkit.plan.table import table_text
 from blendkit.plan.units import (
     parse_length_m,
@@ -137,7 +138,7 @@ def _scene(frame: str | None, given: dict[str, str | None]) -> Scene:
         for name, text in given.items()
         if text is not None
     }
-    recorded, told = _from_frame(frame, line) if frame else ({}, "")
+    recorded, notes = _from_frame(frame, line) if frame else ({}, [])
     values = {**recorded, **line}
     for name in ("focal_length_mm", "subject_at_m", "wide_f_number"):
         if name not in values:
@@ -146,7 +147,7 @@ def _scene(frame: str | None, given: dict[str, str | None]) -> Scene:
         scene = Scene(**values)
     except InputError as error:
         raise InputError(_in_flags(str(error))) from error
-    if told:  # on stderr, where it is in the way of no program that reads the plan
+    for told in notes:  # on stderr, where they are in the way of no program that reads the plan
         click.echo(f"{frame}: {told}", err=True)
     return scene
 
@@ -160,8 +161,8 @@ def _missing(flag: str, frame: str | None) -> str:
 EXPOSED = ("wide_f_number", "exposure_time_s", "iso")
 
 
-def _from_frame(frame: str, line: dict[str, Any]) -> tuple[dict[str, Any], str]:
-    """Return what a photograph says of the scene, and what became of its exposure."""
+def _from_frame(frame: str, line: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
+    """Return what a photograph says of the scene; what became of its exposure, what was assumed."""
     from blendkit.files.capture import read_capture  # noqa: PLC0415 - reads pictures, loads much
 
     capture, size = read_capture(frame)
@@ -174,12 +175,16 @@ def _from_frame(frame: str, line: dict[str, Any]) -> tuple[dict[str, Any], str]:
         "pixels": size,
         **dict(zip(EXPOSED, exposed, strict=True)),
     }
-    if capture.focal_length_mm and capture.focal_length_35mm:
-        width_mm = capture.sensor_width_mm
-        found["sensor_mm"] = round(width_mm, 1), round(width_mm * min(size) / max(size), 1)
+    notes = [told]
+    if capture.focal_length_mm and capture.focal_length_35mm and "sensor_mm" not in line:
+        found["sensor_mm"], assumed = recorded_sensor_mm(
+            capture.focal_length_mm, capture.focal_length_35mm, line.get("pixels", size)
+        )
+        notes.append(assumed)
     if "subject_at_m" not in line:  # else the focus of the photograph is another subject's
         found |= dict.fromkeys(("subject_at_m", "focus_wide_m"), capture.focus_distance_m)
-    return {name: value for name, value in found.items() if value is not None}, told
+    known = {name: value for name, value in found.items() if value is not None}
+    return known, [note for note in notes if note]
 
 
 def _in_flags(message: str) -> str:
