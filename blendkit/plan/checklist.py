@@ -70,7 +70,7 @@ def _metered(plan: Plan) -> str:
 
 def _alone(plan: Plan, frame: FramePlan) -> str:
     """Return the exposure of a single frame; at another f-number than metered it is another."""
-    scene, light = plan.scene, light_at(plan.scene, frame.f_number)
+    scene, light = plan.scene, light_at(plan.scene, frame.exposure)
     if light.same:
         return _metered(plan)
     more = f"x {wording.times(light.factor)}"
@@ -83,7 +83,7 @@ def _alone(plan: Plan, frame: FramePlan) -> str:
 
 
 def _stopped(plan: Plan, frame: FramePlan) -> str:
-    light = light_at(plan.scene, frame.f_number)
+    light = light_at(plan.scene, frame.exposure)
     if light.same:
         return "shutter and ISO as before"
     if light.exposure_time_s is None:

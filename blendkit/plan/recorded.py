@@ -6,11 +6,8 @@ from typing import NamedTuple
 
 from blendkit.optics import exact_f_number, exact_shutter_s
 from blendkit.plan import wording
-from blendkit.plan.light import SAME_LIGHT_STEPS
+from blendkit.plan.light import AGREEING_STEPS, SAME_LIGHT_STEPS
 from blendkit.plan.scene import Scene
-
-AGREEING_STEPS = 1 / 6
-"""Half a third of a step, in which cameras are set: closer settings take in the same light."""
 
 FLAGS = {"exposure_time_s": "--shutter", "iso": "--iso"}
 

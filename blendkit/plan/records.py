@@ -119,6 +119,7 @@ class Plan:
     frames: the two as asked for.  gaps: stretches of `wanted` that neither holds sharp.
     advised: the frames to take.  advised_gaps: what they leave, and how to bridge it.
     bracket: the fewest frames at one f-number that hold all of `wanted` sharp.
+    exposure_steps: light in EV that the second of `frames` loses against the first.
     """
 
     scene: Scene

@@ -4,6 +4,8 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import pytest
+
 from blendkit.plan import Scene, card_html, make_plan, plan_document
 from blendkit.plan.checklist import CAUTIONS, captures
 
@@ -91,7 +93,11 @@ GATE = Scene(
     iso=100,
     sway_mm_s=30,
 )
-"""One frame at f/11 is enough: five steps from f/2, so 1/500 s (1/512) becomes 1/16."""
+"""One frame at f/11 is enough: five steps from f/2, so 1/500 s (1/512) becomes 1/16.
+
+Focused at 3.4305 m, not at 4 m, it is extended by 85/3345.5 of itself instead of 85/3915: that
+costs (1.025407/1.021711)^2 = 1.00725 more, 32.23 times in all.
+"""
 
 
 def test_a_single_frame_at_another_f_number_is_not_exposed_as_metered_wide_open() -> None:
@@ -101,18 +107,20 @@ def test_a_single_frame_at_another_f_number_is_not_exposed_as_metered_wide_open(
     assert only.how.endswith(", 1/15 s at ISO 100, or 1/500 s at ISO 3200")
     (told,) = (line for line in plan.advice if line.startswith("Exposure"))
     assert told.startswith("Exposure: f/11 takes in 5.0 steps less light than f/2.")
-    assert "32 times the shutter time (1/500 s becomes 1/15 s)" in told
-    # the image 86.85 mm behind the lens: 0.006 / (86.85/3000 x 30) = 6.91 ms, 62.5 ms is 9.05 times
-    assert "1/15 s at f/11 is 9.05 times too long" in plan.advice[-1]
+    assert "32.2 times the shutter time (1/500 s becomes 1/15 s)" in told
+    # image 86.85 mm behind the lens: 0.006 / (86.85/3000 x 30) = 6.91 ms, 62.95 is 9.11 times that
+    assert "1/15 s at f/11 is 9.11 times too long" in plan.advice[-1]
     (frame,) = plan_document(plan)["advised"]["frames"]
-    assert frame["exposure"] == {"factor": 32, "exposure_time_s": 1 / 16, "iso": 3200}
+    assert frame["exposure"] == pytest.approx(
+        {"factor": 32.23, "exposure_time_s": 0.06295, "iso": 3223}, rel=2e-4
+    )
 
 
 def test_a_single_frame_that_nobody_metered_tells_the_factor() -> None:
     (only,) = captures(make_plan(replace(GATE, exposure_time_s=None, iso=None)))
-    assert only.how.endswith(", shutter time or ISO x 32 of what f/2 meters")
+    assert only.how.endswith(", shutter time or ISO x 32.2 of what f/2 meters")
     (only,) = captures(make_plan(replace(GATE, iso=None)))
-    assert only.how.endswith(", 1/15 s at the ISO as metered, or 1/500 s at ISO x 32")
+    assert only.how.endswith(", 1/15 s at the ISO as metered, or 1/500 s at ISO x 32.2")
 
 
 def test_a_phone_parts_no_number_from_its_unit() -> None:
