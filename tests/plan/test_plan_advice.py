@@ -414,3 +414,18 @@ def test_a_print_of_a_square_picture_is_enlarged_from_its_square() -> None:
     ):
         scene = plan_for(**ORCHARD, pixels=pixels, print_cm=print_cm).scene
         assert scene.circle_of_confusion_mm == pytest.approx(coc_mm)
+
+
+@pytest.mark.parametrize(
+    ("near_m", "past"), [(1.0, True), (1.48, True), (1.55, True), (1.7, False)]
+)
+def test_nobody_walks_past_the_foreground(near_m: float, *, past: bool) -> None:
+    """85 mm at the scale 135/3865 of 135 mm at 4 m: 85 x (1 + 3865/135) = 2518.5 mm, 1.48 m nearer.
+
+    A bough at 1.55 m is then 69 mm from the lens, inside the focal length.
+    """
+    plan = plan_for(foreground_at_m=near_m, subject_at_m=4.0, background_at_m=14.0)
+    told = sentence(plan, "Crop or zoom")
+    passing = "walking up to 2.52 m with it would take the camera past the foreground."
+    assert told.endswith(passing) is past
+    assert ("keeps the subject's size" in told) is not past
