@@ -35,17 +35,16 @@ def exposure(plan: Plan) -> Iterator[str]:
     light = light_at(scene, frame.exposure)
     if light.same:
         return
-    first = exact_shutter_s(scene.exposure_time_s or EXAMPLE_SHUTTER_S)
-    speed = scene.iso or EXAMPLE_ISO
+    time_s, speed = scene.exposure_time_s or EXAMPLE_SHUTTER_S, scene.iso or EXAMPLE_ISO
+    longer = wording.shutter(exact_shutter_s(time_s) * light.factor)
     example = "for example " if scene.exposure_time_s is None else ""
     keep = "Keep the two equal with" if len(plan.advised) > 1 else "Make up for it with"
     yield (
         f"Exposure: {_loses(scene, frame.exposure, light)}."
         f" {keep} {wording.times(light.factor)} times the shutter time ({example}"
-        f"{wording.shutter(first)} becomes"
-        f" {wording.shutter(first * light.factor)}) or {wording.times(light.factor)} times the ISO"
-        f" ({wording.iso(speed)} becomes {wording.iso(speed * light.factor)}), or share it between"
-        " them."
+        f"{wording.given_shutter(time_s)} becomes {longer}) or {wording.times(light.factor)} times"
+        f" the ISO ({wording.given_iso(speed)} becomes {wording.iso(speed * light.factor)}), or"
+        " share it between them."
     )
 
 

@@ -109,10 +109,10 @@ def test_the_line_wins_over_the_photograph(photograph: Path) -> None:
 
 
 def test_another_f_number_than_the_photographs_keeps_its_light(photograph: Path) -> None:
-    """From f/2.8 at 1/250 s (1/256) to f/1.4 two steps: 1/1024 s; the document stays clean."""
+    """From f/2.8 at 1/250 s (1/256) to f/1.4 two steps: 1/1024 s, displayed as 1/1000 s."""
     done = run("--from", str(photograph), "--wide", "1.4", "--json")
     scene = json.loads(done.stdout)["scene"]
-    assert (scene["exposure_time_s"], scene["iso"]) == (pytest.approx(1 / 1024), 400)
+    assert (scene["exposure_time_s"], scene["iso"]) == (pytest.approx(1 / 1000), 400)
     assert done.stderr == (
         f"{photograph}: f/2.8, 1/250 s, ISO 400 as recorded is planned as f/1.4, 1/1000 s,"
         " ISO 400, as bright\n"

@@ -89,3 +89,11 @@ def test_bridge_frames_close_up_are_exposed_by_their_extension() -> None:
     ]
     assert told[0].startswith("A bridge frame at f/16 focused at 0.356 m takes in 2.4 steps less")
     assert told[1].startswith("A bridge frame at f/16 focused at 0.581 m takes in 2.0 steps less")
+
+
+def test_the_card_exposes_bridge_frames_from_the_nearest_to_the_farthest() -> None:
+    """5.37 and 4.05 times 1/256 s are 1/47.7 and 1/63.2 s."""
+    lines = lines_of(plan_for(**CLOSE, exposure_time_s=1 / 250))
+    how = lines["bridge frames, if the mid-ground matters"]
+    assert "0.581 m, the nearest with 1/50 s at the same ISO" in how
+    assert "the farthest with 1/60 s at the same ISO" in how
