@@ -65,7 +65,7 @@ def _bridge_exposure(plan: Plan, bridge: Bridge) -> str:
     told = [_stopped(plan, frame, same=same) for frame in ends_of(plan.scene, bridge)]
     if len(told) == 1:
         return told[0]
-    return f"the nearest with {told[0]}, the farthest with {told[1]}, what lies between in steps"
+    return f"the nearest with {told[0]}, the farthest with {told[1]}, the others in between"
 
 
 def _clear(plan: Plan) -> tuple[Capture, ...]:

@@ -429,3 +429,22 @@ def test_nobody_walks_past_the_foreground(near_m: float, *, past: bool) -> None:
     passing = "walking up to 2.52 m with it would take the camera past the foreground."
     assert told.endswith(passing) is past
     assert ("keeps the subject's size" in told) is not past
+
+
+def test_a_background_that_one_frame_makes_softer_is_not_said_to_look_the_same() -> None:
+    """35 mm at f/5.6 and 3 m: 35/5.657 x 35/2965 x 1.2/4.2 = 0.0209 mm, 0.087 % of 24 mm.
+
+    At f/20 and 1.263 m, where it holds all: 35/20.16 x 35/1228 x 2.937/4.2 = 0.0346 mm, 0.144 %.
+    """
+    plan = plan_for(
+        focal_length_mm=35.0,
+        wide_f_number=5.6,
+        foreground_at_m=0.8,
+        subject_at_m=3.0,
+        background_at_m=4.2,
+    )
+    assert plan.one_frame.verdict == "enough"
+    assert plan.advice[0].endswith(
+        ", and the background is no less soft: its blur disc of 0.14 % of the frame height is"
+        " larger than the 0.09 % that f/5.6 gives."
+    )
