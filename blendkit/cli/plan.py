@@ -39,36 +39,38 @@ def _distance(text: str, flag: str) -> float:
     return parse_length_m(text, name=flag)
 
 
-def _number(text: str, flag: str) -> float:
-    return parse_number(text, name=flag)
+def _number_such_as(example: str) -> Callable[[str, str], float]:
+    return lambda text, flag: parse_number(text, name=flag, example=example)
+
+
+def _focal_length(text: str, flag: str) -> float:
+    return parse_length_mm(text, bare="mm", name=flag, example="135mm")
 
 
 def _centimetres(text: str, flag: str) -> float:
-    return parse_length_mm(text, bare="cm", name=flag) / 10
+    return parse_length_mm(text, bare="cm", name=flag, example="50cm") / 10
 
 
 GIVEN = {
-    "focal_length_mm": Given(
-        "--focal-mm", "MM", lambda text, flag: parse_length_mm(text, bare="mm", name=flag)
-    ),
+    "focal_length_mm": Given("--focal-mm", "MM", _focal_length),
     "sensor_mm": Given("--sensor", "NAME|WxH", lambda text, flag: parse_sensor_mm(text, name=flag)),
     "foreground_at_m": Given("--foreground-at", "DISTANCE", _distance),
     "subject_at_m": Given("--subject-at", "DISTANCE", _distance),
     "background_at_m": Given("--background-at", "DISTANCE", _distance),
-    "wide_f_number": Given("--wide", "F-NUMBER", _number),
-    "stopped_f_number": Given("--stopped", "F-NUMBER", _number),
+    "wide_f_number": Given("--wide", "F-NUMBER", _number_such_as("2")),
+    "stopped_f_number": Given("--stopped", "F-NUMBER", _number_such_as("16")),
     "focus_wide_m": Given("--focus-wide", "DISTANCE", _distance),
     "focus_stopped_m": Given("--focus-stopped", "DISTANCE", _distance),
-    "coc_mm": Given("--coc-mm", "MM", _number),
+    "coc_mm": Given("--coc-mm", "MM", _number_such_as("0.03")),
     "print_cm": Given("--print", "WxH", lambda text, flag: parse_size(text, unit="cm", name=flag)),
     "viewing_cm": Given("--viewing", "CM", _centimetres),
     "pixels": Given("--pixels", "WxH", lambda text, flag: parse_pixels(text, name=flag)),
-    "pupil": Given("--pupil", "NUMBER", _number),
-    "sway_mm_s": Given("--sway-mm-s", "MM/S", _number),
+    "pupil": Given("--pupil", "NUMBER", _number_such_as("0.8")),
+    "sway_mm_s": Given("--sway-mm-s", "MM/S", _number_such_as("5")),
     "exposure_time_s": Given(
         "--shutter", "TIME", lambda text, flag: parse_shutter_s(text, name=flag)
     ),
-    "iso": Given("--iso", "ISO", _number),
+    "iso": Given("--iso", "ISO", _number_such_as("100")),
 }
 """Fields of `Scene` in the order of help; their help comes from the field."""
 

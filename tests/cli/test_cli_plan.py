@@ -1,6 +1,7 @@
 """`blendkit plan` from the line and from a photograph's tags."""
 
 import json
+import re
 from pathlib import Path
 
 import piexif
@@ -249,3 +250,39 @@ def test_a_sensor_on_the_line_wins_and_nothing_is_assumed(tmp_path: Path) -> Non
     done = run("--from", str(path), "--sensor", "36x24", "--json")
     assert json.loads(done.stdout)["scene"]["sensor_mm"] == [36.0, 24.0]
     assert done.stderr == ""
+
+
+@pytest.mark.parametrize(
+    ("flag", "text", "example"),
+    [
+        ("--pixels", "24", "6000x4000"),
+        ("--pixels", "0x24", "6000x4000"),
+        ("--sensor", "0x24", "36x24"),
+        ("--print", "60", "60x40"),
+        ("--iso", "0", "100"),
+        ("--sway-mm-s", "0", "5"),
+        ("--coc-mm", "0", "0.03"),
+        ("--pupil", "0", "0.8"),
+        ("--wide", "0", "2"),
+        ("--stopped", "0", "16"),
+        ("--focal-mm", "0", "135mm"),
+        ("--viewing", "0", "50cm"),
+        ("--subject-at", "0", "8.2m"),
+        ("--shutter", "0", "1/500"),
+    ],
+)
+def test_the_example_in_a_refusal_is_one_that_the_option_takes(
+    flag: str, text: str, example: str
+) -> None:
+    given = ("--focal-mm", "135", "--wide", "2", "--subject-at", "4", "--print", "60x40")
+    told = run(*given, flag, text).stderr
+    assert re.search(rf"such as {re.escape(example)}(?![\w.])", told)
+    if flag == "--coc-mm":
+        given = given[:-2]  # the standard is one of the two
+    assert run(*given, flag, example).exit_code == 0
+
+
+@pytest.mark.parametrize("pixels", ["4000x4000", "8192x5464", "4000x6000"])
+def test_no_line_of_the_answer_is_wider_than_promised(pixels: str) -> None:
+    text = run(*ORCHARD, "--pixels", pixels, "--table").stdout
+    assert max(len(line) for line in text.splitlines()) <= 88
