@@ -14,6 +14,7 @@ from blendkit.plan import Plan, Scene, card_html, diagram_svg, make_plan, plan_d
 from blendkit.plan.as_json import table_document
 from blendkit.plan.checklist import CAUTIONS
 from blendkit.plan.recorded import Exposed, carried_over
+from blendkit.plan.recorded_sensor import recorded_sensor_mm
 from blendkit.plan.table import table_text
 from blendkit.plan.units import (
     parse_length_m,
@@ -38,36 +39,38 @@ def _distance(text: str, flag: str) -> float:
     return parse_length_m(text, name=flag)
 
 
-def _number(text: str, flag: str) -> float:
-    return parse_number(text, name=flag)
+def _number_such_as(example: str) -> Callable[[str, str], float]:
+    return lambda text, flag: parse_number(text, name=flag, example=example)
+
+
+def _focal_length(text: str, flag: str) -> float:
+    return parse_length_mm(text, bare="mm", name=flag, example="135mm")
 
 
 def _centimetres(text: str, flag: str) -> float:
-    return parse_length_mm(text, bare="cm", name=flag) / 10
+    return parse_length_mm(text, bare="cm", name=flag, example="50cm") / 10
 
 
 GIVEN = {
-    "focal_length_mm": Given(
-        "--focal-mm", "MM", lambda text, flag: parse_length_mm(text, bare="mm", name=flag)
-    ),
+    "focal_length_mm": Given("--focal-mm", "MM", _focal_length),
     "sensor_mm": Given("--sensor", "NAME|WxH", lambda text, flag: parse_sensor_mm(text, name=flag)),
     "foreground_at_m": Given("--foreground-at", "DISTANCE", _distance),
     "subject_at_m": Given("--subject-at", "DISTANCE", _distance),
     "background_at_m": Given("--background-at", "DISTANCE", _distance),
-    "wide_f_number": Given("--wide", "F-NUMBER", _number),
-    "stopped_f_number": Given("--stopped", "F-NUMBER", _number),
+    "wide_f_number": Given("--wide", "F-NUMBER", _number_such_as("2")),
+    "stopped_f_number": Given("--stopped", "F-NUMBER", _number_such_as("16")),
     "focus_wide_m": Given("--focus-wide", "DISTANCE", _distance),
     "focus_stopped_m": Given("--focus-stopped", "DISTANCE", _distance),
-    "coc_mm": Given("--coc-mm", "MM", _number),
+    "coc_mm": Given("--coc-mm", "MM", _number_such_as("0.03")),
     "print_cm": Given("--print", "WxH", lambda text, flag: parse_size(text, unit="cm", name=flag)),
     "viewing_cm": Given("--viewing", "CM", _centimetres),
     "pixels": Given("--pixels", "WxH", lambda text, flag: parse_pixels(text, name=flag)),
-    "pupil": Given("--pupil", "NUMBER", _number),
-    "sway_mm_s": Given("--sway-mm-s", "MM/S", _number),
+    "pupil": Given("--pupil", "NUMBER", _number_such_as("0.8")),
+    "sway_mm_s": Given("--sway-mm-s", "MM/S", _number_such_as("5")),
     "exposure_time_s": Given(
         "--shutter", "TIME", lambda text, flag: parse_shutter_s(text, name=flag)
     ),
-    "iso": Given("--iso", "ISO", _number),
+    "iso": Given("--iso", "ISO", _number_such_as("100")),
 }
 """Fields of `Scene` in the order of help; their help comes from the field."""
 
@@ -137,7 +140,7 @@ def _scene(frame: str | None, given: dict[str, str | None]) -> Scene:
         for name, text in given.items()
         if text is not None
     }
-    recorded, told = _from_frame(frame, line) if frame else ({}, "")
+    recorded, notes = _from_frame(frame, line) if frame else ({}, [])
     values = {**recorded, **line}
     for name in ("focal_length_mm", "subject_at_m", "wide_f_number"):
         if name not in values:
@@ -146,7 +149,7 @@ def _scene(frame: str | None, given: dict[str, str | None]) -> Scene:
         scene = Scene(**values)
     except InputError as error:
         raise InputError(_in_flags(str(error))) from error
-    if told:  # on stderr, where it is in the way of no program that reads the plan
+    for told in notes:  # on stderr, where they are in the way of no program that reads the plan
         click.echo(f"{frame}: {told}", err=True)
     return scene
 
@@ -160,8 +163,8 @@ def _missing(flag: str, frame: str | None) -> str:
 EXPOSED = ("wide_f_number", "exposure_time_s", "iso")
 
 
-def _from_frame(frame: str, line: dict[str, Any]) -> tuple[dict[str, Any], str]:
-    """Return what a photograph says of the scene, and what became of its exposure."""
+def _from_frame(frame: str, line: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
+    """Return what a photograph says of the scene; what became of its exposure, what was assumed."""
     from blendkit.files.capture import read_capture  # noqa: PLC0415 - reads pictures, loads much
 
     capture, size = read_capture(frame)
@@ -174,12 +177,16 @@ def _from_frame(frame: str, line: dict[str, Any]) -> tuple[dict[str, Any], str]:
         "pixels": size,
         **dict(zip(EXPOSED, exposed, strict=True)),
     }
-    if capture.focal_length_mm and capture.focal_length_35mm:
-        width_mm = capture.sensor_width_mm
-        found["sensor_mm"] = round(width_mm, 1), round(width_mm * min(size) / max(size), 1)
+    notes = [told]
+    if capture.focal_length_mm and capture.focal_length_35mm and "sensor_mm" not in line:
+        found["sensor_mm"], assumed = recorded_sensor_mm(
+            capture.focal_length_mm, capture.focal_length_35mm, line.get("pixels", size)
+        )
+        notes.append(assumed)
     if "subject_at_m" not in line:  # else the focus of the photograph is another subject's
         found |= dict.fromkeys(("subject_at_m", "focus_wide_m"), capture.focus_distance_m)
-    return {name: value for name, value in found.items() if value is not None}, told
+    known = {name: value for name, value in found.items() if value is not None}
+    return known, [note for note in notes if note]
 
 
 def _in_flags(message: str) -> str:

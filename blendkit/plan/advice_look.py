@@ -11,6 +11,7 @@ from blendkit.optics import (
     magnification,
     object_distance_m,
 )
+from blendkit.optics.checks import MM_PER_M
 from blendkit.plan import wording
 from blendkit.plan.advice_pair import setting
 from blendkit.plan.records import FramePlan, Plan
@@ -103,17 +104,28 @@ def crop_or_walk(plan: Plan) -> Iterator[str]:
     ratio = scale / float(magnification(scene.subject_at_m, focal_length_mm=focal))
     cropped = _background_share(scene, frame, focal, scene.subject_at_m) * ratio
     closer_m = float(object_distance_m(scale, focal_length_mm=focal))
-    walked = _background_share(scene, frame, focal, closer_m)
     f_number = wording.aperture(frame.f_number)
-    strips = (
-        _strip(scene, focal, closer_m),
-        _strip(scene, scene.focal_length_mm, scene.subject_at_m),
-    )
+    walking = _walking(scene, frame, focal, closer_m)
     yield (
         f"Crop or zoom: {wording.focal_length(focal)} at {f_number} from the same place, cropped to"
         f" the same framing, shows the same strip with discs of {wording.percent(cropped)} of the"
-        f" frame height instead of {wording.percent(own)}; walking up to"
-        f" {wording.distance(closer_m)} with it instead keeps the subject's size, gives discs of"
+        f" frame height instead of {wording.percent(own)}; {walking}"
+    )
+
+
+def _walking(scene: Scene, frame: FramePlan, focal_mm: float, closer_m: float) -> str:
+    """Tell what a shorter lens shows from closer by, unless the foreground is in the way."""
+    to = f"walking up to {wording.distance(closer_m)}"
+    left_m = (scene.foreground_at_m or math.inf) - (scene.subject_at_m - closer_m)
+    if left_m * MM_PER_M <= focal_mm:  # nothing nearer than that has an image, if it is in front
+        return f"{to} with it would take the camera past the foreground."
+    walked = _background_share(scene, frame, focal_mm, closer_m)
+    strips = (
+        _strip(scene, focal_mm, closer_m),
+        _strip(scene, scene.focal_length_mm, scene.subject_at_m),
+    )
+    return (
+        f"{to} with it instead keeps the subject's size, gives discs of"
         f" {wording.percent(walked)} and shows a strip of {' instead of '.join(strips)}."
     )
 

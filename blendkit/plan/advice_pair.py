@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from blendkit.optics import image_distance_mm
 from blendkit.plan import wording
 from blendkit.plan.advice_roles import holds_subject
-from blendkit.plan.decide import largest_f_number
+from blendkit.plan.decide import JUST_NOTICED, largest_f_number
 from blendkit.plan.frames import plan_frame
 from blendkit.plan.records import Bridge, Exposure, FramePlan, Plan
 
@@ -28,9 +28,12 @@ def one_frame(plan: Plan) -> Iterator[str]:
         text = f"One frame is enough: {setting(frame)} is sharp from {wording.span(*frame.sharp)}"
         if frame.f_number > plan.scene.wide_f_number:
             soft, wide = (f.blur_disc_height.background for f in (frame, plan.frames[0]))
+            background, told = "the background's", "cannot be told from"
+            if soft > wide * JUST_NOTICED:
+                background, told = "the background is no less soft: its", "is larger than"
             text += (
-                f", and the background's blur disc of {wording.percent(soft)} of the frame height"
-                f" cannot be told from the {wording.percent(wide)} that"
+                f", and {background} blur disc of {wording.percent(soft)} of the frame height"
+                f" {told} the {wording.percent(wide)} that"
                 f" {wording.aperture(plan.scene.wide_f_number)} gives"
             )
         yield f"{text}."

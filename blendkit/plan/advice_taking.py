@@ -5,8 +5,10 @@ from collections.abc import Iterator
 from blendkit.optics import exact_shutter_s
 from blendkit.optics.exposure import MARKED_SHUTTERS_S
 from blendkit.plan import wording
-from blendkit.plan.light import light_at
-from blendkit.plan.records import Plan
+from blendkit.plan.advice_pair import setting
+from blendkit.plan.light import Light, ends_of, exposed_as, light_at
+from blendkit.plan.records import Exposure, Plan
+from blendkit.plan.scene import Scene
 
 EXAMPLE_SHUTTER_S, EXAMPLE_ISO = 1 / 500, 100.0
 """What the sentence on exposure shows where nothing was metered yet."""
@@ -30,34 +32,55 @@ def exposure(plan: Plan) -> Iterator[str]:
     if len(plan.advised) > 1:
         yield from _bridge_exposure(plan)
     scene, frame = plan.scene, plan.advised[-1]
-    light = light_at(scene, frame.f_number)
+    light = light_at(scene, frame.exposure)
     if light.same:
         return
-    first = exact_shutter_s(scene.exposure_time_s or EXAMPLE_SHUTTER_S)
-    speed = scene.iso or EXAMPLE_ISO
+    time_s, speed = scene.exposure_time_s or EXAMPLE_SHUTTER_S, scene.iso or EXAMPLE_ISO
+    longer = wording.shutter(exact_shutter_s(time_s) * light.factor)
     example = "for example " if scene.exposure_time_s is None else ""
-    wide, stopped = wording.aperture(scene.wide_f_number), wording.aperture(frame.f_number)
     keep = "Keep the two equal with" if len(plan.advised) > 1 else "Make up for it with"
     yield (
-        f"Exposure: {stopped} takes in {light.steps:.1f} steps less light than {wide}."
+        f"Exposure: {_loses(scene, frame.exposure, light)}."
         f" {keep} {wording.times(light.factor)} times the shutter time ({example}"
-        f"{wording.shutter(first)} becomes"
-        f" {wording.shutter(first * light.factor)}) or {wording.times(light.factor)} times the ISO"
-        f" ({wording.iso(speed)} becomes {wording.iso(speed * light.factor)}), or share it between"
-        " them."
+        f"{wording.given_shutter(time_s)} becomes {longer}) or {wording.times(light.factor)} times"
+        f" the ISO ({wording.given_iso(speed)} becomes {wording.iso(speed * light.factor)}), or"
+        " share it between them."
     )
 
 
+def _loses(scene: Scene, exposure: Exposure, light: Light, *, placed: bool = False) -> str:
+    """Tell the light that a frame loses; with the focus distances where these cost some of it.
+
+    placed: they are needed in any case, to tell the frame from another of its f-number.
+    """
+    wide = Exposure(scene.wide_f_number, scene.wide_focus_m)
+    text = setting if light.refocused or placed else _engraved
+    less = "less" if light.steps > 0 else "more"
+    told = f"{text(exposure)} takes in {abs(light.steps):.1f} steps {less} light than {text(wide)}"
+    if not light.refocused:
+        return told
+    closer, lost = ("closer", "lost") if light.focus_steps > 0 else ("farther", "gained")
+    if exposure.f_number == wide.f_number:
+        return f"{told}, for it is focused {closer}"
+    return f"{told} ({abs(light.focus_steps):.1f} {lost} by focusing {closer})"
+
+
+def _engraved(exposure: Exposure) -> str:
+    return wording.aperture(exposure.f_number)
+
+
 def _bridge_exposure(plan: Plan) -> Iterator[str]:
-    """Tell what a bridge frame at another f-number than both loses."""
-    used = {frame.f_number for frame in plan.advised}
-    for f_number in sorted({f.f_number for b in plan.bridges for f in b.frames} - used):
-        light = light_at(plan.scene, f_number)
-        yield (
-            f"A bridge frame at {wording.aperture(f_number)} takes in {light.steps:.1f} steps less"
-            f" light than {wording.aperture(plan.scene.wide_f_number)}:"
-            f" {wording.times(light.factor)} times the shutter time or ISO."
-        )
+    """Tell what a bridge frame loses that is exposed like none of the two."""
+    scene = plan.scene
+    for bridge in plan.bridges:
+        if exposed_as(scene, bridge, plan.advised) is not None:
+            continue
+        frames = ends_of(scene, bridge)
+        for frame in frames:
+            light = light_at(scene, frame)
+            more = f"{wording.times(light.factor)} times the shutter time or ISO"
+            lost = _loses(scene, frame, light, placed=len(frames) > 1)
+            yield f"A bridge frame at {lost}: {more}."
 
 
 def parallax(plan: Plan) -> Iterator[str]:
@@ -85,7 +108,7 @@ def sway(plan: Plan) -> Iterator[str]:
     limit = f"stay at {wording.shutter(exact_shutter_s(marks[-1]))} or shorter" if marks else ""
     yield f"{text}: {limit or 'no shutter is that fast, so wait for it to hold still'}."
     frame = max(plan.advised, key=lambda frame: frame.f_number)
-    needed = light_at(plan.scene, frame.f_number).exposure_time_s
+    needed = light_at(plan.scene, frame.exposure).exposure_time_s
     if needed is not None and needed > allowed:
         yield (
             f"{wording.shutter(needed)} at {wording.aperture(frame.f_number)} is"

@@ -81,7 +81,7 @@ def _interval(interval: Interval) -> dict[str, Any]:
 
 def _exposure_change(plan: Plan) -> dict[str, Any]:
     """Return what keeps the stopped frame as bright as the wide one; None = nothing metered."""
-    light = light_at(plan.scene, plan.scene.stopped_f_number)
+    light = light_at(plan.scene, plan.frames[1].exposure)
     return {
         "factor": light.factor,
         "stopped_exposure_time_s": light.exposure_time_s,
@@ -91,7 +91,7 @@ def _exposure_change(plan: Plan) -> dict[str, Any]:
 
 def _advised(plan: Plan, frame: FramePlan) -> dict[str, Any]:
     """Return a frame with what it needs: the time at the metered ISO, or the ISO at its time."""
-    light = light_at(plan.scene, frame.f_number)
+    light = light_at(plan.scene, frame.exposure)
     return {
         **_frame(frame),
         "exposure": {

@@ -1,6 +1,7 @@
 """A plan as text for the terminal: the answer first, then the numbers, then the diagram."""
 
 import math
+from collections.abc import Sequence
 
 from blendkit.plan import wording
 from blendkit.plan.diagram_text import diagram_text
@@ -8,6 +9,7 @@ from blendkit.plan.records import FramePlan, Plan
 from blendkit.plan.scene import Scene
 
 WIDTH = 88
+LABEL = 17
 
 CROPPED = 0.99
 """A picture that takes more than this share of both sides has the sensor's shape, but for a rim."""
@@ -21,17 +23,27 @@ def plan_text(plan: Plan) -> str:
 
 
 def numbers_text(plan: Plan) -> str:
-    """Return a column of numbers for each frame as asked, and for a frame advised instead."""
-    frames = list(plan.frames)
-    frames += [f for f in plan.advised if f.exposure not in [g.exposure for g in frames]]
+    """Return a column of numbers for each frame as asked, and for a frame advised instead.
+
+    Where the latter does not fit beside the others it stands below them.
+    """
+    asked = list(plan.frames)
+    instead = [f for f in plan.advised if f.exposure not in [g.exposure for g in asked]]
+    lines = _table([*asked, *instead])
+    if max(len(line) for line in lines) > WIDTH:
+        lines = [*_table(asked), "", *_table(instead)]
+    return "\n".join(lines)
+
+
+def _table(frames: Sequence[FramePlan]) -> list[str]:
     table = [_column(frame) for frame in frames]
     names = [name for name, _ in table[0]]
     widths = [max(len(value) for _, value in column) for column in table]
     lines = []
     for row, name in enumerate(names):
         cells = [column[row][1].rjust(width) for column, width in zip(table, widths, strict=True)]
-        lines.append(f"{name:<20}" + "  ".join(cells))
-    return "\n".join(lines)
+        lines.append(f"{name:<{LABEL}}" + "  ".join(cells))
+    return lines
 
 
 def _column(frame: FramePlan) -> list[tuple[str, str]]:
@@ -42,7 +54,7 @@ def _column(frame: FramePlan) -> list[tuple[str, str]]:
         ("sharp from", near),
         ("to", far),
         ("depth", wording.length(frame.sharp.far_m - frame.sharp.near_m)),
-        ("hyperfocal distance", wording.distance(frame.hyperfocal_m)),
+        ("hyperfocal", wording.distance(frame.hyperfocal_m)),
     ]
     every = zip(
         frame.blur_disc_mm._asdict().items(),
@@ -53,7 +65,7 @@ def _column(frame: FramePlan) -> list[tuple[str, str]]:
     for (name, disc_mm), disc_px, share in every:
         if disc_mm is not None and disc_px is not None and share is not None:
             value = f"{wording.disc(disc_mm)}, {wording.pixels(disc_px)}, {wording.percent(share)}"
-            rows.append((f"blur at {name}", value))
+            rows.append((f"blur, {name}", value))
     return [*rows, ("Airy disc", wording.disc(frame.airy_disc_mm))]
 
 
@@ -62,13 +74,14 @@ def framing_text(plan: Plan) -> str:
     width, height, diagonal = plan.framing.field_of_view_deg
     across, down = (wording.length(side) for side in plan.framing.subject_m)
     coc = wording.disc(plan.scene.circle_of_confusion_mm)
-    return (
-        f"Blur discs are diameters in mm, px and % of the frame height; sharp is up to {coc}.\n"
-        f"{_sensor(plan.scene)}, pixels of"
-        f" {1000 * plan.scene.pixel_pitch_mm:.2f} um; f-numbers mean the exact series.\n"
-        f"Field of view {width:.1f} x {height:.1f} degrees, diagonal {diagonal:.1f}.\n"
-        f"Covered at the subject {across} x {down}{_background(plan)}."
+    pitch = f"pixels of {1000 * plan.scene.pixel_pitch_mm:.2f} um"
+    lines = (
+        f"Blur discs are diameters in mm, px and % of the frame height; sharp is up to {coc}.",
+        f"{_sensor(plan.scene)}, {pitch}; f-numbers mean the exact series.",
+        f"Field of view {width:.1f} x {height:.1f} degrees, diagonal {diagonal:.1f}.",
+        f"Covered at the subject {across} x {down}{_background(plan)}.",
     )
+    return "\n".join(wording.wrapped(line, WIDTH, bullet="") for line in lines)
 
 
 def _sensor(scene: Scene) -> str:

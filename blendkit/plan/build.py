@@ -10,11 +10,11 @@ from blendkit.optics import (
     image_scale,
     magnification,
     shift_px_per_mm,
-    steps_between,
 )
 from blendkit.plan.advice import advise
 from blendkit.plan.decide import advised_frames, bracket_over, bridge_over, single_frame
 from blendkit.plan.frames import gaps_between, plan_frame, wanted_sharp
+from blendkit.plan.light import light_at
 from blendkit.plan.records import Framing, Limits, Plan, Sway
 from blendkit.plan.scene import Scene
 
@@ -63,7 +63,7 @@ def make_plan(scene: Scene) -> Plan:
         bracket=bracket_over(scene, wanted, single),
         limits=_limits(scene),
         framing=_framing(scene),
-        exposure_steps=float(steps_between(frames[0].exact_f_number, frames[1].exact_f_number)),
+        exposure_steps=light_at(scene, frames[1].exposure).steps,
         parallax_px_per_mm=_parallax(scene),
         sway=_sway(scene),
     )

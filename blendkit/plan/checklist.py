@@ -5,8 +5,8 @@ from typing import NamedTuple
 from blendkit.plan import wording
 from blendkit.plan.advice_pair import series, setting
 from blendkit.plan.advice_roles import holds_subject
-from blendkit.plan.light import light_at
-from blendkit.plan.records import Bridge, FramePlan, Plan
+from blendkit.plan.light import ends_of, exposed_as, light_at
+from blendkit.plan.records import Bridge, Exposure, FramePlan, Plan
 
 CAUTIONS = (
     "Never look at or near the sun through a long lens, nor point one at it: it blinds and burns.",
@@ -42,7 +42,8 @@ def captures(plan: Plan) -> tuple[Capture, ...]:
         return (Capture(2, "the frame", f"{setting(only)}, {_alone(plan, only)}"),)
     background, foreground = plan.advised
     first = Capture(1, "background frame", f"{setting(background)}, {_metered(plan)}")
-    second = Capture(2, "foreground frame", f"{setting(foreground)}, {_stopped(plan, foreground)}")
+    light = _stopped(plan, foreground.exposure)
+    second = Capture(2, "foreground frame", f"{setting(foreground)}, {light}")
     bridges = tuple(_bridging(plan, bridge) for bridge in plan.bridges)
     return (first, second, *bridges, *_clear(plan))
 
@@ -50,8 +51,21 @@ def captures(plan: Plan) -> tuple[Capture, ...]:
 def _bridging(plan: Plan, bridge: Bridge) -> Capture:
     """Return the line of a bridge; who works through it needs every distance."""
     use = "for the subject" if holds_subject(plan, bridge) else "if the mid-ground matters"
-    how = series(bridge.frames, shown=len(bridge.frames))
-    return Capture(1, f"bridge frames, {use}", how)
+    name = "bridge frame" if len(bridge.frames) == 1 else "bridge frames"
+    how = f"{series(bridge.frames, shown=len(bridge.frames))}, {_bridge_exposure(plan, bridge)}"
+    return Capture(1, f"{name}, {use}", how)
+
+
+def _bridge_exposure(plan: Plan, bridge: Bridge) -> str:
+    """Return the exposure of a bridge; from its nearest to its farthest frame where they differ."""
+    like = exposed_as(plan.scene, bridge, plan.advised)
+    if like is not None:
+        return f"exposed as the {like.role} frame"
+    same = "shutter and ISO of the background frame"
+    told = [_stopped(plan, frame, same=same) for frame in ends_of(plan.scene, bridge)]
+    if len(told) == 1:
+        return told[0]
+    return f"the nearest with {told[0]}, the farthest with {told[1]}, the others in between"
 
 
 def _clear(plan: Plan) -> tuple[Capture, ...]:
@@ -62,30 +76,36 @@ def _clear(plan: Plan) -> tuple[Capture, ...]:
 
 
 def _metered(plan: Plan) -> str:
-    if plan.scene.exposure_time_s is None:
+    time_s, speed = plan.scene.exposure_time_s, plan.scene.iso
+    if time_s is None and speed is None:
         return "shutter and ISO as metered"
-    speed = "ISO as metered" if plan.scene.iso is None else wording.iso(plan.scene.iso)
-    return f"{wording.shutter(plan.scene.exposure_time_s)}, {speed}"
+    shutter = "shutter as metered" if time_s is None else wording.given_shutter(time_s)
+    return f"{shutter}, {'ISO as metered' if speed is None else wording.given_iso(speed)}"
 
 
 def _alone(plan: Plan, frame: FramePlan) -> str:
     """Return the exposure of a single frame; at another f-number than metered it is another."""
-    scene, light = plan.scene, light_at(plan.scene, frame.f_number)
+    scene, light = plan.scene, light_at(plan.scene, frame.exposure)
     if light.same:
         return _metered(plan)
     more = f"x {wording.times(light.factor)}"
+    meters = f"of what {wording.aperture(scene.wide_f_number)} meters"
     if scene.exposure_time_s is None or light.exposure_time_s is None:
-        return f"shutter time or ISO {more} of what {wording.aperture(scene.wide_f_number)} meters"
-    longer, same = wording.shutter(light.exposure_time_s), wording.shutter(scene.exposure_time_s)
+        if scene.iso is None or light.iso is None:
+            return f"shutter time or ISO {more} {meters}"
+        base, raised = wording.given_iso(scene.iso), wording.iso(light.iso)
+        return f"shutter time {more} {meters} at {base}, or as metered at {raised}"
+    longer = wording.shutter(light.exposure_time_s)
+    same = wording.given_shutter(scene.exposure_time_s)
     if scene.iso is None or light.iso is None:
         return f"{longer} at the ISO as metered, or {same} at ISO {more}"
-    return f"{longer} at {wording.iso(scene.iso)}, or {same} at {wording.iso(light.iso)}"
+    return f"{longer} at {wording.given_iso(scene.iso)}, or {same} at {wording.iso(light.iso)}"
 
 
-def _stopped(plan: Plan, frame: FramePlan) -> str:
-    light = light_at(plan.scene, frame.f_number)
+def _stopped(plan: Plan, frame: Exposure, *, same: str = "shutter and ISO as before") -> str:
+    light = light_at(plan.scene, frame)
     if light.same:
-        return "shutter and ISO as before"
+        return same
     if light.exposure_time_s is None:
         return f"shutter time or ISO x {wording.times(light.factor)}"
     longer = wording.shutter(light.exposure_time_s)

@@ -4,13 +4,10 @@ import math
 from dataclasses import fields
 from typing import NamedTuple
 
-from blendkit.optics import exact_f_number, exact_shutter_s
+from blendkit.optics import exact_f_number, exact_shutter_s, marked_shutter_s
 from blendkit.plan import wording
-from blendkit.plan.light import SAME_LIGHT_STEPS
+from blendkit.plan.light import AGREEING_STEPS, SAME_LIGHT_STEPS
 from blendkit.plan.scene import Scene
-
-AGREEING_STEPS = 1 / 6
-"""Half a third of a step, in which cameras are set: closer settings take in the same light."""
 
 FLAGS = {"exposure_time_s": "--shutter", "iso": "--iso"}
 
@@ -26,12 +23,13 @@ class Exposed(NamedTuple):
 def carried_over(recorded: Exposed, line: Exposed) -> tuple[Exposed, str]:
     """Return the exposure to plan with, and a sentence on what became of the recorded one.
 
-    One setting on the line moves the time (a time moves the ISO) so that the picture stays as
-    bright.  With more of them the line counts, and what was recorded is left out where it would
-    make the picture brighter or darker.  The sentence is empty where nothing was changed.
+    One setting on the line moves the time (a time moves the ISO) to the setting of a camera that
+    keeps the picture as bright.  With more of them the line counts, and what was recorded is left
+    out where it would make the picture brighter or darker.  The sentence is empty where nothing was
+    changed.
 
     >>> carried_over(Exposed(8, 1 / 60, 200), Exposed(iso=400))[0]
-    Exposed(f_number=8, exposure_time_s=0.0078125, iso=400)
+    Exposed(f_number=8, exposure_time_s=0.008, iso=400)
     """
     both = (old if new is None else new for old, new in zip(recorded, line, strict=True))
     merged = Exposed(*both)
@@ -46,7 +44,7 @@ def carried_over(recorded: Exposed, line: Exposed) -> tuple[Exposed, str]:
         return merged, ""
     if len(given) == 1 and not math.isnan(steps):
         exact = exact_shutter_s(value) if follower == "exposure_time_s" else value
-        moved = merged._replace(**{follower: exact * 2.0**-steps})
+        moved = merged._replace(**{follower: _set(follower, exact * 2.0**-steps)})
         if _planned_for(follower, getattr(moved, follower)):
             return moved, f"{_told(recorded)} as recorded is planned as {_told(moved)}, as bright"
     left_out = merged._replace(**{follower: None})
@@ -60,6 +58,11 @@ def _planned_for(name: str, value: float) -> bool:
     """Return whether a plan takes a value, which nobody gave, for a setting."""
     limits = next(item.metadata for item in fields(Scene) if item.name == name)
     return bool(limits["low"] <= value <= limits["high"])
+
+
+def _set(name: str, value: float) -> float:
+    """Return the setting of a camera nearest to a value, a time as displayed."""
+    return marked_shutter_s(value) if name == "exposure_time_s" else wording.marked_iso(value)
 
 
 def _light(exposed: Exposed, *, of: list[str]) -> float | None:
@@ -80,7 +83,7 @@ def _told(exposed: Exposed) -> str:
     f_number, time_s, iso = exposed
     parts = [
         None if f_number is None else wording.aperture(f_number),
-        None if time_s is None else wording.shutter(time_s),
-        None if iso is None else wording.iso(iso),
+        None if time_s is None else wording.given_shutter(time_s),
+        None if iso is None else wording.given_iso(iso),
     ]
     return ", ".join(part for part in parts if part)

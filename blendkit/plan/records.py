@@ -59,7 +59,7 @@ class OneFrame:
     """The single frame that would hold all that shall be sharp.
 
     f_number is the engraved one that reaches far enough (None: beyond f/64).  "enough": the wide
-    f-number reaches, or one whose background cannot be told from it; "at a price": one up to f/22
+    f-number reaches, or one whose background is as soft or softer; "at a price": one up to f/22
     (or the stopped one) reaches, with the background less soft; "no": none does.
     """
 
@@ -119,6 +119,7 @@ class Plan:
     frames: the two as asked for.  gaps: stretches of `wanted` that neither holds sharp.
     advised: the frames to take.  advised_gaps: what they leave, and how to bridge it.
     bracket: the fewest frames at one f-number that hold all of `wanted` sharp.
+    exposure_steps: light in EV that the second of `frames` loses against the first.
     """
 
     scene: Scene

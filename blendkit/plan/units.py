@@ -29,10 +29,13 @@ _LENGTH = re.compile(rf"{_NUMBER}\s*([a-z]*)")
 _SIZE = re.compile(rf"{_NUMBER}\s*x\s*{_NUMBER}")
 
 
-def parse_length_mm(text: str, *, bare: str = "m", name: str = "length") -> float:
+def parse_length_mm(
+    text: str, *, bare: str = "m", name: str = "length", example: str = "8.2m"
+) -> float:
     """Return a length in mm; a number without a unit is in `bare`; "inf" is infinity.
 
-    Raises InputError, one line, for anything but a positive number with a known unit.
+    Raises InputError, one line with the example, for anything but a positive number with a known
+    unit.
 
     >>> parse_length_mm("27ft"), parse_length_mm("8.2 m"), parse_length_mm("135", bare="mm")
     (8229.6, 8200.0, 135.0)
@@ -46,7 +49,7 @@ def parse_length_mm(text: str, *, bare: str = "m", name: str = "length") -> floa
     if not 0 < value < math.inf:
         units = ", ".join(MM_PER_UNIT)
         raise InputError(
-            f"{name} = {text}: write a number above 0 and a unit ({units}), such as 8.2m;"
+            f"{name} = {text}: write a number above 0 and a unit ({units}), such as {example};"
             f" a bare number is in {bare}"
         )
     return value
@@ -61,7 +64,7 @@ def parse_length_m(text: str, *, name: str = "distance") -> float:
     return parse_length_mm(text, name=name) / MM_PER_UNIT["m"]
 
 
-def parse_size(text: str, *, unit: str, name: str) -> tuple[float, float]:
+def parse_size(text: str, *, unit: str, name: str, example: str = "60x40") -> tuple[float, float]:
     """Return (width, height) of a size such as "60x40".
 
     >>> parse_size("60x40", unit="cm", name="print")
@@ -71,14 +74,14 @@ def parse_size(text: str, *, unit: str, name: str) -> tuple[float, float]:
     size = (float(match[1]), float(match[2])) if match else (0.0, 0.0)
     if not min(size) > 0:
         raise InputError(
-            f"{name} = {text}: write width x height in {unit}, both above 0, such as 60x40"
+            f"{name} = {text}: write width x height in {unit}, both above 0, such as {example}"
         )
     return size
 
 
 def parse_pixels(text: str, *, name: str = "pixels") -> tuple[int, int]:
     """Return (width, height) in px of a size such as "6000x4000"."""
-    width, height = parse_size(text, unit="px", name=name)
+    width, height = parse_size(text, unit="px", name=name, example="6000x4000")
     if width != int(width) or height != int(height):
         raise InputError(f"{name} = {text}: write whole numbers of px, such as 6000x4000")
     return int(width), int(height)
@@ -96,10 +99,10 @@ def parse_sensor_mm(text: str, *, name: str = "sensor") -> tuple[float, float]:
     if not _SIZE.fullmatch(text.strip().lower().removesuffix("mm").strip()):
         names = ", ".join(SENSORS_MM)
         raise InputError(f"{name} = {text}: choose {names}, or write its size in mm such as 36x24")
-    return parse_size(text, unit="mm", name=name)
+    return parse_size(text, unit="mm", name=name, example="36x24")
 
 
-def parse_number(text: str, *, name: str) -> float:
+def parse_number(text: str, *, name: str, example: str = "2.8") -> float:
     """Return a number; an f-number may be written f/2.8.
 
     >>> parse_number("f/2.8", name="--wide"), parse_number("100", name="--iso")
@@ -107,7 +110,7 @@ def parse_number(text: str, *, name: str) -> float:
     """
     match = re.fullmatch(_NUMBER, text.strip().lower().removeprefix("f/"))
     if not match or not float(match[1]) > 0:
-        raise InputError(f"{name} = {text}: write a number above 0, such as 2.8")
+        raise InputError(f"{name} = {text}: write a number above 0, such as {example}")
     return float(match[1])
 
 

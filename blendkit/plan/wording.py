@@ -17,6 +17,16 @@ _ISO_MARKS = (
 """Displayed in thirds of a step (common practice, no source)."""
 
 
+WHOLE = 0.01
+"""A reciprocal so near to a whole number was written as 1/n, by a camera perhaps in four digits."""
+
+SHORTEST_DECIMAL_S = 1e-3
+LONG_S = 0.26
+"""Times from a quarter of a second up are written in decimals, those below a millisecond never."""
+
+NEAR_A_MARK = 2 ** (1 / 6)
+"""Half a third of a step, in which marks are spaced."""
+
 FEW_UNITS = 3
 """Two distances are told apart by at least so many units of the last digit."""
 
@@ -158,15 +168,49 @@ def shutter(exact_s: float) -> str:
     return f"1/{1 / mark:.0f} s" if mark < 0.3 else f"{times(mark)} s"
 
 
-def iso(value: float) -> str:
+def given_shutter(time_s: float) -> str:
+    """Return a shutter time as it was given or recorded, not the mark beside it.
+
+    >>> given_shutter(1 / 90), given_shutter(0.7), given_shutter(1 / 500), given_shutter(125)
+    ('1/90 s', '0.7 s', '1/500 s', '125 s')
+    >>> given_shutter(0.0167), given_shutter(0.3), given_shutter(1 / 4)
+    ('0.0167 s', '0.3 s', '1/4 s')
+    """
+    parts = 1 / time_s
+    whole = abs(parts - round(parts)) < WHOLE or parts > 1 / SHORTEST_DECIMAL_S
+    if time_s < LONG_S and whole:
+        return f"1/{round(parts)} s"
+    return f"{time_s:.4f}".rstrip("0").rstrip(".") + " s"
+
+
+def given_iso(value: float) -> str:
+    """Return an ISO as it was given or recorded.
+
+    >>> given_iso(560), given_iso(12800)
+    ('ISO 560', 'ISO 12800')
+    """
+    return f"ISO {value:.10g}"
+
+
+def marked_iso(value: float) -> float:
     """Return the marked ISO nearest to a value; beyond all of them the value itself.
+
+    >>> marked_iso(635), marked_iso(3276800)
+    (640, 3276800)
+    """
+    if not _ISO_MARKS[0] / NEAR_A_MARK < value < _ISO_MARKS[-1] * NEAR_A_MARK:
+        return value
+    return min(_ISO_MARKS, key=lambda mark: abs(math.log(mark / value)))
+
+
+def iso(value: float) -> str:
+    """Return the marked ISO nearest to a value as text; beyond all of them the value itself.
 
     >>> iso(6400), iso(635), iso(99), iso(12700), iso(3276800)
     ('ISO 6400', 'ISO 640', 'ISO 100', 'ISO 12800', 'ISO 3276800')
     """
-    if not _ISO_MARKS[0] / 2 < value < _ISO_MARKS[-1] * 2:
-        return f"ISO {value:.3g}" if value < 1000 else f"ISO {value:.0f}"
-    return f"ISO {min(_ISO_MARKS, key=lambda mark: abs(math.log(mark / value)))}"
+    mark = marked_iso(value)
+    return f"ISO {mark:.3g}" if mark < 1000 else f"ISO {mark:.0f}"
 
 
 def wrapped(text: str, width: int, *, bullet: str = "- ") -> str:

@@ -1,6 +1,7 @@
 """`blendkit plan` from the line and from a photograph's tags."""
 
 import json
+import re
 from pathlib import Path
 
 import piexif
@@ -109,10 +110,10 @@ def test_the_line_wins_over_the_photograph(photograph: Path) -> None:
 
 
 def test_another_f_number_than_the_photographs_keeps_its_light(photograph: Path) -> None:
-    """From f/2.8 at 1/250 s (1/256) to f/1.4 two steps: 1/1024 s; the document stays clean."""
+    """From f/2.8 at 1/250 s (1/256) to f/1.4 two steps: 1/1024 s, displayed as 1/1000 s."""
     done = run("--from", str(photograph), "--wide", "1.4", "--json")
     scene = json.loads(done.stdout)["scene"]
-    assert (scene["exposure_time_s"], scene["iso"]) == (pytest.approx(1 / 1024), 400)
+    assert (scene["exposure_time_s"], scene["iso"]) == (pytest.approx(1 / 1000), 400)
     assert done.stderr == (
         f"{photograph}: f/2.8, 1/250 s, ISO 400 as recorded is planned as f/1.4, 1/1000 s,"
         " ISO 400, as bright\n"
@@ -192,21 +193,96 @@ def test_every_option_is_in_the_help() -> None:
     assert "Never look at or near the sun" in " ".join(text.split())
 
 
-def test_a_photograph_of_a_smaller_sensor_gives_that_sensor(tmp_path: Path) -> None:
-    """Exif 3.0, tag 41989: 90 mm there see as much as 135 mm on 36 mm."""
+def photograph_of(path: Path, size: tuple[int, int], focal_mm: int, equivalent_mm: int) -> Path:
+    """Write a photograph of 2.8 and 4 m with a 35 mm equivalent (Exif 3.0, tag 41989)."""
     tags = {
         "Exif": {
             piexif.ExifIFD.FNumber: (28, 10),
-            piexif.ExifIFD.FocalLength: (90, 1),
-            piexif.ExifIFD.FocalLengthIn35mmFilm: 135,
+            piexif.ExifIFD.FocalLength: (focal_mm, 1),
+            piexif.ExifIFD.FocalLengthIn35mmFilm: equivalent_mm,
             piexif.ExifIFD.SubjectDistance: (4, 1),
         }
     }
-    path = tmp_path / "gate.jpg"
-    Image.new("RGB", (60, 40), (90, 80, 70)).save(path, exif=piexif.dump(tags))
-    scene = document("--from", str(path), "--foreground-at", "2m")["scene"]
-    assert isinstance(scene, dict)
-    assert scene["sensor_mm"] == [24.0, 16.0]
-    scene = document("--from", str(path), "--sensor", "36x24", "--foreground-at", "2m")["scene"]
-    assert isinstance(scene, dict)
-    assert scene["sensor_mm"] == [36.0, 24.0]
+    Image.new("RGB", size, (90, 80, 70)).save(path, exif=piexif.dump(tags))
+    return path
+
+
+@pytest.mark.parametrize(
+    ("size", "focal_mm", "equivalent_mm", "sensor_mm", "cropped"),
+    [
+        ((60, 40), 90, 135, [24.0, 16.0], False),
+        ((40, 60), 135, 135, [36.0, 24.0], False),
+        ((80, 60), 75, 150, [17.3, 13.0], False),  # Four Thirds as published: 17.3 x 13.0 mm
+        ((80, 60), 5, 26, [6.7, 5.0], False),  # 43.27 x 5/26 = 8.32 mm across the corners
+        ((64, 80), 135, 135, [36.0, 24.0], True),
+        ((60, 60), 135, 135, [36.0, 24.0], True),
+        ((60, 60), 75, 150, [17.3, 13.0], True),
+        ((80, 60), 135, 135, [36.0, 24.0], True),
+        ((80, 45), 90, 135, [24.0, 16.0], True),
+    ],
+)
+def test_a_photographs_sensor_has_the_diagonal_of_its_35_mm_equivalent(
+    tmp_path: Path,
+    size: tuple[int, int],
+    focal_mm: int,
+    equivalent_mm: int,
+    sensor_mm: list[float],
+    *,
+    cropped: bool,
+) -> None:
+    path = photograph_of(tmp_path / "gate.jpg", size, focal_mm, equivalent_mm)
+    done = run("--from", str(path), "--foreground-at", "2m", "--json")
+    assert json.loads(done.stdout)["scene"]["sensor_mm"] == sensor_mm
+    assert ("is taken for a crop of a sensor of" in done.stderr) is cropped
+    width, height = sensor_mm
+    assert not cropped or f"{width:g} x {height:g} mm" in done.stderr
+
+
+def test_a_crop_of_four_to_five_takes_its_part_of_the_sensor(tmp_path: Path) -> None:
+    """A sensor held upright is 24 mm wide, and 5/4 of that are 30 mm."""
+    path = photograph_of(tmp_path / "gate.jpg", (64, 80), 135, 135)
+    text = run("--from", str(path)).stdout
+    assert "Sensor 24 x 36 mm, 24 x 30 mm of it in the picture" in text
+
+
+def test_a_sensor_on_the_line_wins_and_nothing_is_assumed(tmp_path: Path) -> None:
+    path = photograph_of(tmp_path / "gate.jpg", (64, 80), 90, 135)
+    done = run("--from", str(path), "--sensor", "36x24", "--json")
+    assert json.loads(done.stdout)["scene"]["sensor_mm"] == [36.0, 24.0]
+    assert done.stderr == ""
+
+
+@pytest.mark.parametrize(
+    ("flag", "text", "example"),
+    [
+        ("--pixels", "24", "6000x4000"),
+        ("--pixels", "0x24", "6000x4000"),
+        ("--sensor", "0x24", "36x24"),
+        ("--print", "60", "60x40"),
+        ("--iso", "0", "100"),
+        ("--sway-mm-s", "0", "5"),
+        ("--coc-mm", "0", "0.03"),
+        ("--pupil", "0", "0.8"),
+        ("--wide", "0", "2"),
+        ("--stopped", "0", "16"),
+        ("--focal-mm", "0", "135mm"),
+        ("--viewing", "0", "50cm"),
+        ("--subject-at", "0", "8.2m"),
+        ("--shutter", "0", "1/500"),
+    ],
+)
+def test_the_example_in_a_refusal_is_one_that_the_option_takes(
+    flag: str, text: str, example: str
+) -> None:
+    given = ("--focal-mm", "135", "--wide", "2", "--subject-at", "4", "--print", "60x40")
+    told = run(*given, flag, text).stderr
+    assert re.search(rf"such as {re.escape(example)}(?![\w.])", told)
+    if flag == "--coc-mm":
+        given = given[:-2]  # the standard is one of the two
+    assert run(*given, flag, example).exit_code == 0
+
+
+@pytest.mark.parametrize("pixels", ["4000x4000", "8192x5464", "4000x6000"])
+def test_no_line_of_the_answer_is_wider_than_promised(pixels: str) -> None:
+    text = run(*ORCHARD, "--pixels", pixels, "--table").stdout
+    assert max(len(line) for line in text.splitlines()) <= 88

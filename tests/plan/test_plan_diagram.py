@@ -104,7 +104,7 @@ def test_any_plan_draws_and_writes_legibly(
     )
     for width in (480.0, 880.0):
         assert_legible(diagram_svg(plan, width_px=width), width)
-    assert max(len(line) for line in plan_text(plan).splitlines()) <= 100
+    assert max(len(line) for line in plan_text(plan).splitlines()) <= 88
     assert "nan" not in card_html(plan)
 
 

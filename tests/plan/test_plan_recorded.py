@@ -5,16 +5,16 @@ import pytest
 from blendkit.plan.recorded import Exposed, carried_over
 
 SEEN = Exposed(8, 1 / 60, 200)
-"""Exactly f/8, 1/64 s."""
+"""Exactly f/8, 1/64 s; what is planned is as a camera displays it, 1/1000 s for 1/1024 s."""
 
 
 @pytest.mark.parametrize(
     ("line", "planned", "told"),
     [
         (Exposed(), SEEN, False),
-        (Exposed(f_number=2), Exposed(2, 1 / 1024, 200), True),  # 4 steps more light: 64 x 16
-        (Exposed(f_number=11), Exposed(11, 1 / 32, 200), True),
-        (Exposed(iso=1600), Exposed(8, 1 / 512, 1600), True),  # 3 steps
+        (Exposed(f_number=2), Exposed(2, 1 / 1000, 200), True),  # 4 steps more light: 64 x 16
+        (Exposed(f_number=11), Exposed(11, 1 / 30, 200), True),
+        (Exposed(iso=1600), Exposed(8, 1 / 500, 1600), True),  # 3 steps
         (Exposed(exposure_time_s=1 / 500), Exposed(8, 1 / 500, 1600), True),
         (Exposed(f_number=8), SEEN, False),
         (Exposed(2, 1 / 1000), Exposed(2, 1 / 1000, 200), False),  # as bright as recorded
@@ -51,3 +51,14 @@ def test_a_time_recorded_without_its_f_number_is_not_taken_for_another() -> None
     assert got == Exposed(2, None, 200)
     assert "1/60 s as recorded does not go with f/2" in told
     assert carried_over(Exposed(8, None, 200), Exposed(f_number=2)) == (Exposed(2, None, 200), "")
+
+
+def test_what_was_recorded_is_told_as_it_was_and_what_was_computed_in_marks() -> None:
+    """1/90 s, ISO 560 at f/8: at f/4 1/360 s, nearest to 1/320 s, which is 1/323 s."""
+    got, told = carried_over(Exposed(8, 1 / 90, 560), Exposed(f_number=4))
+    assert got == Exposed(4, pytest.approx(1 / 320), 560)
+    assert told == (
+        "f/8, 1/90 s, ISO 560 as recorded is planned as f/4, 1/320 s, ISO 560, as bright"
+    )
+    got, _ = carried_over(Exposed(8, 1 / 60, 200), Exposed(exposure_time_s=1 / 90))
+    assert got.iso == 250  # 200 x 90/64 = 281, and 281/250 is less than 320/281
