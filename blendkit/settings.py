@@ -41,9 +41,9 @@ def _check_one(item: Field[Any], value: Any) -> None:
     too_high = high is not None and not value <= high
     if too_low or too_high:
         span = f"{low if low is not None else '-inf'} to {high if high is not None else 'inf'}"
-        raise InputError(
-            f"{item.name} = {value}: allowed is {span} {item.metadata['unit']}".rstrip()
-        )
+        unit = item.metadata["unit"]
+        named = "" if unit in ("", "share") else f" {unit}"  # a share is a plain number
+        raise InputError(f"{item.name} = {value}: allowed is {span}{named}")
 
 
 @dataclass(frozen=True, slots=True)

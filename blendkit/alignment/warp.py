@@ -42,9 +42,13 @@ def covered_box(matrix: Matrix, size: tuple[int, int]) -> tuple[int, int, int, i
     matrix: background px to foreground px.  size: (width, height) px of both frames.
     Returns (x, y, width, height) px; None if there is none.
 
-    >>> covered_box(np.eye(3), (600, 400))
-    (3, 3, 593, 393)
+    >>> covered_box(np.eye(3), (600, 400))  # nothing was resampled
+    (0, 0, 600, 400)
+    >>> covered_box(np.array([[1.0, 0, 10], [0, 1, 0], [0, 0, 1]]), (600, 400))
+    (0, 3, 586, 393)
     """
+    if np.array_equal(matrix, np.eye(3)):
+        return 0, 0, *size
     near, (far_x, far_y) = _REACH_PX - 1.0, (n - 1.0 - _REACH_PX for n in size)
     corners = np.array([[[near, near], [far_x, near], [near, far_y], [far_x, far_y]]])
     at = cv2.perspectiveTransform(corners, np.linalg.inv(matrix))[0]

@@ -1,7 +1,8 @@
 """`blendkit deliver`: results as the print lab wants them."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any
@@ -62,9 +63,13 @@ def delivery_options(function: Callable[..., None]) -> Callable[..., None]:
 
 def settings_from(print_cm: str | None, **given: Any) -> DeliverySettings:
     """Return the settings that the options of `delivery_options` stand for."""
-    from blendkit.files.delivery_spec import print_size_cm  # noqa: PLC0415 - keeps help quick
+    from blendkit.files.delivery_spec import (  # noqa: PLC0415 - keeps help quick
+        delivery_settings,
+        print_size_cm,
+    )
 
-    return DeliverySettings(**(print_size_cm(print_cm) if print_cm else {}), **given)
+    flags = FLAGS | {"print_width_cm": "--print: width", "print_height_cm": "--print: height"}
+    return delivery_settings(flags, (print_size_cm(print_cm) if print_cm else {}) | given)
 
 
 @click.command("deliver")
@@ -92,13 +97,27 @@ def command(
     Each copy is read back and checked; checksums.sha256 beside the copies lists them.  The results
     themselves are never changed.
     """
+    settings = settings_from(**given)
+    with _made(folder):
+        delivered = _deliver_all(results, settings, folder, around, as_json=as_json)
+    if as_json:
+        records = [asdict(done) | {"path": str(done.path)} for done in delivered]
+        click.echo(json.dumps({"schema": "blendkit.delivery/1", "delivered": records}, indent=1))
+
+
+def _deliver_all(
+    results: Sequence[Path],
+    settings: DeliverySettings,
+    folder: Path | None,
+    around: Path | None,
+    *,
+    as_json: bool,
+) -> list[Any]:
+    """Deliver results one after the other, list their checksums and tell each."""
     from blendkit.files.checksums import update_list  # noqa: PLC0415 - keeps help quick
     from blendkit.files.deliver import Delivered, deliver  # noqa: PLC0415
     from blendkit.report.covered import covered_beside  # noqa: PLC0415
 
-    settings = settings_from(**given)
-    if folder is not None:
-        _make(folder)
     delivered: list[Delivered] = []
     for number, result in enumerate(results, start=1):
         subject = _subject(around, result)
@@ -117,13 +136,24 @@ def command(
         click.echo(_line(done), err=as_json)
         for note in done.notes:
             click.echo(f"  {note}", err=as_json)
-    if as_json:
-        records = [asdict(done) | {"path": str(done.path)} for done in delivered]
-        click.echo(json.dumps({"schema": "blendkit.delivery/1", "delivered": records}, indent=1))
+    return delivered
 
 
-def _make(folder: Path) -> None:
-    """Make the folder to write to, as batch makes its own."""
+@contextmanager
+def _made(folder: Path | None) -> Iterator[None]:
+    """Make the folder to write to; where nothing came of it, it is not left behind."""
+    made = folder is not None and _make(folder)
+    try:
+        yield
+    except BaseException:
+        if made and folder is not None:
+            with suppress(OSError):  # copies lie in it by now
+                folder.rmdir()
+        raise
+
+
+def _make(folder: Path) -> bool:
+    """Make the folder to write to, as batch makes its own; return whether it was not there."""
     if folder.exists() and not folder.is_dir():
         raise OutputError(f"--to {folder}: is a file; name a folder")
     if not folder.exists() and folder.parent.is_dir():
@@ -133,6 +163,8 @@ def _make(folder: Path) -> None:
             raise OutputError(
                 f"--to {folder}: cannot be made ({error.strerror}); choose another"
             ) from error
+        return True
+    return False
 
 
 def _subject(around: Path | None, result: Path) -> Any:

@@ -11,7 +11,7 @@ import click
 from blendkit.cli.progress import shown_progress
 from blendkit.errors import InputError
 from blendkit.merge import merge_pair
-from blendkit.repair import Repaired
+from blendkit.repair import Repaired, check_asked
 from blendkit.report.asked import asked_from
 from blendkit.report.bundle import as_json as json_text
 from blendkit.report.bundle import check_targets, target_paths, write_result
@@ -50,6 +50,8 @@ def run_repair(
     check_targets(paths | {"page": page}, sources, bits=bits)
     pair = _with_handwork(read_pair(given), read_sidecar(sidecar_path(result)))
     settings = merge_settings(document["settings"])
+    thirds = read_bridges(bridges, pair)
+    check_asked(mode, pair.background, [item.frame for item in thirds if item.frame is not None])
     with shown_progress(f"repairing into {target.name}") as progress:
         merged = merge_pair(
             pair.background,
@@ -58,7 +60,6 @@ def run_repair(
             settings=settings,
             progress=progress,
         )
-    thirds = read_bridges(bridges, pair)
     repaired = repaired_by(merged, pair, (mode,), thirds)
     tell_attempts(repaired)
     if not any(attempt.applied for attempt in repaired.attempts):

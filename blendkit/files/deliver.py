@@ -215,6 +215,10 @@ def _notes(placement: Placement, settings: DeliverySettings, dpi: float) -> tupl
     if settings.print_width_cm is not None and dpi < settings.dpi * 0.99:
         has = f"the picture has {dpi:.0f} dpi at that print size, not {settings.dpi:.0f}"
         return (f"{has}; it was not enlarged",)
+    wanted = settings.long_edge_px if settings.print_width_cm is None else None
+    if wanted is not None and max(placement.size) < wanted:
+        has = f"the picture has {max(placement.size)} px on its long edge, not {wanted}"
+        return (f"{has}; it was not enlarged",)
     if placement.size[0] > placement.crop[2]:
         factor = placement.size[0] / placement.crop[2]
         return (f"the picture was enlarged by a factor of {factor:.2f}",)

@@ -1,5 +1,6 @@
 """Delivery in one word on the command line, for commands whose subject is another one."""
 
+from collections.abc import Mapping
 from dataclasses import Field, fields
 from typing import Any
 
@@ -38,7 +39,34 @@ def parse_delivery(text: str) -> DeliverySettings:
             known = [key for key in items if not key.startswith("print_")]
             raise InputError(f"--deliver: there is no setting {name!r}; choose {', '.join(known)}")
         given[key] = _value(items[key], value)
-    return DeliverySettings(**given)
+    long = {field: name for name, field in _SHORT.items()}
+    return delivery_settings({item: f"--deliver: {long.get(item, item)}" for item in items}, given)
+
+
+def delivery_settings(names: Mapping[str, str], given: Mapping[str, Any]) -> DeliverySettings:
+    """Return delivery settings; an error calls a field what whoever wrote the value calls it.
+
+    Parameters
+    ----------
+    names : what the fields are called.
+    given : the fields' values.
+
+    Raises
+    ------
+    InputError : a value out of range.
+
+    >>> delivery_settings({"long_edge_px": "--long-edge"}, {"long_edge_px": 0})
+    Traceback (most recent call last):
+    ...
+    blendkit.errors.InputError: --long-edge = 0: allowed is 16 to 100000 px
+    """
+    try:
+        return DeliverySettings(**given)
+    except InputError as error:
+        field, equals, rest = str(error).partition(" = ")
+        if not equals or field not in names:
+            raise
+        raise InputError(f"{names[field]} = {rest}") from error
 
 
 def print_size_cm(text: str) -> dict[str, Any]:

@@ -4,7 +4,7 @@
 the thin lens, `result_blur` maps the blur of the result, `surfaces` finds ground and walls along
 which distance runs one way, `soft_ground` flags what is soft there for no optical reason, `focus`
 looks at the sitter, `checks` and `frame_checks` raise the other flags, `tapering` and `sharpening`
-hold the rules of repair.
+hold the rules of repair, `repaired_ground` what a repair left.
 """
 
 from dataclasses import dataclass
@@ -68,6 +68,7 @@ class ResultBlur:
     background_px, foreground_px: signed, of each frame there; background_px also gives the order
         in depth: larger is nearer.
     confidence: 0 (unknown, taken from the surroundings) to 1.
+    repaired: bool, where disc_px is what a repair left; None = nowhere.
     """
 
     disc_px: Float
@@ -76,6 +77,7 @@ class ResultBlur:
     confidence: Float
     factor: int
     lens: LensPair
+    repaired: Bool | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -14,8 +14,10 @@ def extend(job: Job) -> Made:
     front = np.abs(lens.ratio * x - lens.gap_px)
     inside = job.ground.surface.region & (x >= float(np.quantile(x[job.soft], 0.02)))
     own = job.ground.pasted > 0.5
-    pasted = np.where(inside & (front < np.abs(x)), 1, own).astype(np.float32)
-    disc = np.where(pasted > 0.5, front, np.abs(x)).astype(np.float32)
+    # Than what is there now, which may be a bridge frame's already.
+    taken = inside & (front < job.ground.disc_px)
+    pasted = np.where(taken, 1, job.ground.pasted).astype(np.float32)
+    disc = np.where(taken, front, job.ground.disc_px).astype(np.float32)
     ground = replace(job.ground, pasted=pasted, disc_px=disc)
     share = share_of(job, (pasted > 0.5) & ~own) * job.merged.covered
     if float(share.max()) < 0.5:

@@ -7,8 +7,7 @@ import numpy as np
 from blendkit.filters.bands import gaussian
 from blendkit.frame import Bool, Float, Frame, Source
 from blendkit.merge import Merged
-from blendkit.midground import ResultBlur, Severity
-from blendkit.midground.loudness import blur_severity
+from blendkit.midground import ResultBlur
 from blendkit.midground.soft_ground import Ground, at_full_size, soft_between_sharp, soft_from_px
 
 
@@ -17,6 +16,7 @@ class Job:
     """A piece of ground to repair: the merge and its frames, the ground and its soft part.
 
     soft: bool, the blur map's shape.  visible_px: the just visible disc, full px.
+    scale: how many times larger the picture is that a repair is tried for at a smaller size.
     """
 
     merged: Merged
@@ -27,6 +27,7 @@ class Job:
     ground: Ground
     soft: Bool
     visible_px: float
+    scale: float = 1.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -48,13 +49,14 @@ class CannotError(Exception):
     """A mode that does not suit; its message says why."""
 
 
-def severity_of(job: Job, ground: Ground) -> Severity | None:
-    """Return how loud the flag of a ground would be; None = no flag."""
-    least = soft_from_px(job.background.size, job.visible_px)
-    soft = soft_between_sharp(ground, least)
-    if soft is None:
-        return None
-    return blur_severity(float(np.quantile(ground.disc_px[soft], 0.9)), job.visible_px)
+def soft_in(job: Job, ground: Ground) -> Bool | None:
+    """Return where a ground is soft between two sharp parts, bool as the map; None = nowhere."""
+    return soft_between_sharp(ground, soft_from_px(job.background.size, job.visible_px))
+
+
+def worst_disc_px(ground: Ground, soft: Bool) -> float:
+    """Return the disc, px, that a flag over the soft part of a ground tells."""
+    return float(np.quantile(ground.disc_px[soft], 0.9))
 
 
 def share_of(job: Job, zone: Bool) -> Float:

@@ -1,4 +1,4 @@
-"""Tries the modes on each piece of soft ground, and lays in what makes its flag quieter."""
+"""Tries the modes on each piece of soft ground, and lays in what the eye sees to be sharper."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -10,8 +10,9 @@ from blendkit.frame import Bool, Frame
 from blendkit.hints import NearerLine
 from blendkit.merge import Merged
 from blendkit.midground import LOUDNESS, Flag, Severity
-from blendkit.midground.loudness import just_visible_px
+from blendkit.midground.loudness import STEP_SEEN, blur_severity, just_visible_px
 from blendkit.midground.nearer import contradicts
+from blendkit.midground.repaired_ground import as_repaired
 from blendkit.midground.soft_ground import (
     at_full_size,
     grounds_of,
@@ -20,7 +21,8 @@ from blendkit.midground.soft_ground import (
 )
 from blendkit.repair.bridge import bridge
 from blendkit.repair.extend import extend
-from blendkit.repair.job import CannotError, Job, Made, severity_of
+from blendkit.repair.flags import flags_after
+from blendkit.repair.job import CannotError, Job, Made, soft_in, worst_disc_px
 from blendkit.repair.records import MODES, Attempt, Mode, Repaired
 from blendkit.repair.sharpen import sharpen
 from blendkit.repair.taper import taper
@@ -43,6 +45,7 @@ def repair_result(
     bridges: Sequence[Frame] = (),
     settings: MergeSettings | None = None,
     nearer: tuple[NearerLine, ...] = (),
+    scale: float = 1.0,
 ) -> Repaired:
     """Repair the soft mid-ground of a result.
 
@@ -56,6 +59,7 @@ def repair_result(
     settings : MergeSettings
         Those of the merge by default.
     nearer : the user's lines over surfaces; one that contradicts a surface's order lets it alone.
+    scale : how many times larger the picture is that this is tried for at a smaller size.
 
     Returns
     -------
@@ -67,26 +71,33 @@ def repair_result(
     InputError
         An unknown mode, `bridge` without a bridge frame, or a bridge frame of another size.
     """
-    _check(mode, background, bridges)
+    check_asked(mode, background, bridges)
     judged = settings or merged.settings
     blur = merged.result_blur
     if blur is None:
         return Repaired(merged, ())
     visible = just_visible_px(background.size, judged.viewing)
     attempts: list[Attempt] = []
-    for ground in grounds_of(blur, merged.matte.alpha):
+    flagged, known = merged.flags, np.zeros(background.size[::-1], np.bool_)
+    for found in grounds_of(blur, merged.matte.alpha):
+        ground = as_repaired(found, blur)
         soft = soft_between_sharp(ground, soft_from_px(background.size, visible))
         region = ground.surface.region
         if soft is None or any(contradicts(n, ground.nearness, region, blur) for n in nearer):
             continue
-        job = Job(merged, background, foreground, tuple(bridges), blur, ground, soft, visible)
+        known |= at_full_size(region, background.size)
+        job = Job(
+            merged, background, foreground, tuple(bridges), blur, ground, soft, visible, scale
+        )
         merged, made = _repair_one(job, mode)
         blur = merged.result_blur or blur
         attempts += made
+    attempts += _without_plane(flagged, known, mode)
     return Repaired(merged, tuple(attempts))
 
 
-def _check(mode: str, background: Frame, bridges: Sequence[Frame]) -> None:
+def check_asked(mode: str, background: Frame, bridges: Sequence[Frame]) -> None:
+    """Raise InputError, before any work, unless a mode is known and has the frames it needs."""
     if mode not in MODES:
         raise InputError(f"repair mode {mode!r}: choose one of {', '.join(MODES)}")
     if mode == "bridge" and not bridges:
@@ -97,36 +108,96 @@ def _check(mode: str, background: Frame, bridges: Sequence[Frame]) -> None:
             raise InputError(f"{frame.name} is {one}, {background.name} {other}: use one size")
 
 
+def _without_plane(flags: Sequence[Flag], known: Bool, mode: str) -> list[Attempt]:
+    """Return a refusal for each soft zone that only a line of the user's gave an order.
+
+    Of such ground no plane says how its blur runs beside the line, and a strip of it is no repair.
+
+    flags : before the repair.
+    known : bool (height, width), ground whose soft part its plane shows.
+    """
+    why = (
+        "it is known by your line only, and beside the line no plane says how blur runs; "
+        "take the frames again as the flag says"
+    )
+    return [
+        Attempt(flag.kind, mode, flag.severity, flag.severity, applied=False, why=why)
+        for flag in flags
+        if flag.kind == "soft-midground"
+        and not (2 * (flag.region & known).sum() > flag.region.sum())
+    ]
+
+
 def _repair_one(job: Job, mode: Mode) -> tuple[Merged, list[Attempt]]:
-    """Try a mode, or all that suit in the order of what they cost the picture."""
-    before = severity_of(job, job.ground) or "note"
+    """Try a mode, or all that suit in the order of what they cost the picture.
+
+    A filter that leaves a flag as loud as it was is taken only if no other mode makes it quieter.
+    """
     wanted: tuple[str, ...] = (
         (mode,) if mode != "auto" else ("bridge", "extend", "sharpen", "taper")
     )
     attempts: list[Attempt] = []
+    kept: tuple[Made, Attempt] | None = None
     for name in wanted:
         if name == "bridge" and not job.bridges:
             continue
-        try:
-            made = _MAKERS[name](job)
-        except CannotError as reason:
-            attempts.append(Attempt("soft-midground", name, before, before, False, str(reason)))
-            continue
-        after = severity_of(job, made.ground)
-        if _loudness(after) < _loudness(before):
-            why = made.why if mode == "auto" else f"asked for; {made.why}"
-            attempts.append(Attempt("soft-midground", name, before, after, True, why))
-            return _applied(job, made, after), attempts
-        why = f"{made.why}, but the flag would stay {after}"
-        attempts.append(Attempt("soft-midground", name, before, after, False, why))
+        made, attempt = _tried(job, name, asked=mode != "auto")
+        if made is None or not attempt.applied:
+            attempts.append(attempt)
+        elif mode == "auto" and name == "sharpen" and not _quieter(attempt.before, attempt.after):
+            kept = made, attempt
+        else:
+            if kept is not None:
+                why = f"{kept[1].why}; {name} makes the flag quieter"
+                attempts.append(replace(kept[1], applied=False, why=why))
+            return _applied(job, made), [*attempts, attempt]
+    if kept is not None:
+        return _applied(job, kept[0]), [*attempts, kept[1]]
     return job.merged, attempts
 
 
-def _loudness(severity: Severity | None) -> int:
-    return -1 if severity is None else LOUDNESS[severity]
+def _tried(job: Job, name: str, *, asked: bool) -> tuple[Made | None, Attempt]:
+    """Return what a mode makes of a ground, and whether that is worth being applied.
+
+    asked: whether the user named the mode.
+    """
+    worst = worst_disc_px(job.ground, job.soft)
+    before = blur_severity(worst, job.visible_px)
+    try:
+        made = _MAKERS[name](job)
+    except CannotError as reason:
+        return None, Attempt("soft-midground", name, before, before, False, str(reason))
+    why = f"asked for; {made.why}" if asked else made.why
+    soft = soft_in(job, made.ground)
+    if soft is None:
+        return made, Attempt("soft-midground", name, before, None, True, why)
+    left = worst_disc_px(made.ground, soft)
+    after = blur_severity(left, job.visible_px)
+    if _quieter(before, after) or _seen_to_fall(worst, left, job.visible_px):
+        why = f"{why}; the disc that is flagged falls from {worst:.1f} to {left:.1f} px"
+        return made, Attempt("soft-midground", name, before, after, True, why)
+    becomes = f"stay {after}" if after == before else f"become {after}"
+    why = f"{made.why}, but the flag would {becomes}: {worst:.1f} px before, {left:.1f} px after"
+    return made, Attempt("soft-midground", name, before, after, False, why)
 
 
-def _applied(job: Job, made: Made, after: Severity | None) -> Merged:
+def _quieter(before: Severity, after: Severity | None) -> bool:
+    return after is None or LOUDNESS[after] < LOUDNESS[before]
+
+
+def _seen_to_fall(before_px: float, after_px: float, visible_px: float) -> bool:
+    """Tell whether the eye sees a disc become smaller.
+
+    It tells discs apart by their ratio (Mather & Smith 2002, see `loudness`); what is below the
+    just visible disc looks as sharp as that.
+
+    >>> _seen_to_fall(5.0, 2.9, 0.4), _seen_to_fall(5.0, 4.5, 0.4), _seen_to_fall(1.2, 0.2, 1.0)
+    (True, False, False)
+    """
+    return before_px >= STEP_SEEN * max(after_px, visible_px)
+
+
+def _applied(job: Job, made: Made) -> Merged:
     """Return the merge with new pixels laid in, the source map and the flags brought up to date."""
     merged = job.merged
     share = made.share[..., None]
@@ -135,31 +206,20 @@ def _applied(job: Job, made: Made, after: Severity | None) -> Merged:
     )
     sources = merged.sources.copy()
     sources[made.share > 0] = made.source
-    mended = at_full_size(job.ground.surface.region, job.background.size)
-    flags = tuple(
-        _quieter(flag, after) if _lies_in(flag.region, mended) else flag for flag in merged.flags
-    )
     disc = made.disc_px
     if disc is None:
-        disc = np.where(made.ground.surface.region, made.ground.disc_px, job.blur.disc_px)
+        disc = np.where(job.ground.surface.region, made.ground.disc_px, job.blur.disc_px)
+    repaired = job.ground.surface.region | (disc != job.blur.disc_px)
+    if job.blur.repaired is not None:
+        repaired |= job.blur.repaired
     return replace(
         merged,
         pixels=np.asarray(pixels, np.float32),
         sources=sources,
-        flags=tuple(flag for flag in flags if flag is not None),
-        result_blur=replace(job.blur, disc_px=np.asarray(disc, np.float32)),
+        flags=flags_after(job, made),
+        result_blur=replace(
+            job.blur,
+            disc_px=np.asarray(disc, np.float32),
+            repaired=np.asarray(repaired, np.bool_),
+        ),
     )
-
-
-def _lies_in(region: Bool, mended: Bool) -> bool:
-    """Tell whether a flag is about the surface that was mended; another surface keeps its own."""
-    return bool(2 * (region & mended).sum() > region.sum())
-
-
-def _quieter(flag: Flag, after: Severity | None) -> Flag | None:
-    """Return a flag as it stands after the repair; None = gone."""
-    if flag.kind not in {"soft-midground", "blur-step"}:
-        return flag
-    if after is None:
-        return None
-    return replace(flag, severity=after) if LOUDNESS[after] < LOUDNESS[flag.severity] else flag

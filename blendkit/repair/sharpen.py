@@ -7,15 +7,19 @@ import numpy as np
 
 from blendkit.frame import Bool, Source
 from blendkit.midground.sharpening import LARGEST_DISC_PX, disc_left_px, sharpened
-from blendkit.repair.job import CannotError, Job, Made, share_of
+from blendkit.repair.job import CannotError, Job, Made, share_of, worst_disc_px
 
 
 def sharpen(job: Job) -> Made:
     """Sharpen the zone, unless its disc is beyond what a filter can bring back."""
-    worst = float(np.quantile(job.ground.disc_px[job.soft], 0.9))
-    if worst > LARGEST_DISC_PX:
+    worst = worst_disc_px(job.ground, job.soft)
+    # The filter's reach is one of px: what it does at screen size it may not do at full size.
+    full = worst * job.scale
+    if full > LARGEST_DISC_PX:
+        where = "" if job.scale == 1 else " at full size"
         raise CannotError(
-            f"the disc reaches {worst:.1f} px; sharpening brings back up to {LARGEST_DISC_PX:g} px"
+            f"the disc reaches {full:.1f} px{where}; "
+            f"sharpening brings back up to {LARGEST_DISC_PX:g} px"
         )
     size = job.background.size
     disc = np.asarray(cv2.resize(job.ground.disc_px, size), np.float32)

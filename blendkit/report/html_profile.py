@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from blendkit.frame import Bool, Capture, Float
 from blendkit.merge import Merged
 from blendkit.midground.loudness import just_visible_px
-from blendkit.midground.soft_ground import Ground, grounds_of, soft_between_sharp, soft_from_px
+from blendkit.midground.repaired_ground import grounds_as_repaired
+from blendkit.midground.soft_ground import Ground, soft_between_sharp, soft_from_px
 
 _WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP = 900, 320, 60, 46, 26
 
@@ -28,7 +29,7 @@ def profile_figure(merged: Merged, captures: tuple[Capture, Capture]) -> str:
             "<h2>Blur along the ground</h2><p>Both frames are focused at one distance: blur does "
             "not tell there what lies before the sitter from what lies behind.</p>"
         )
-    grounds = grounds_of(blur, merged.matte.alpha)
+    grounds = grounds_as_repaired(blur, merged.matte.alpha)
     if not grounds:
         return "<h2>Blur along the ground</h2><p>No continuous surface was found.</p>"
     ground = grounds[0]

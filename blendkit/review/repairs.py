@@ -61,7 +61,8 @@ def try_repair(merged: Merged, small: Small, mode: Mode) -> Merged:
     """
     if mode == "bridge":
         raise InputError("a bridge frame is laid in at full size only: keep it, then look")
-    done = repair_result(merged, small.background, small.foreground, mode=mode)
+    scale = max(small.full_size) / max(small.background.size)
+    done = repair_result(merged, small.background, small.foreground, mode=mode, scale=scale)
     if not any(attempt.applied for attempt in done.attempts):
         why = "; ".join(attempt.why for attempt in done.attempts)
         raise InputError(f"this repair does not help here: {why or 'nothing to repair was found'}")

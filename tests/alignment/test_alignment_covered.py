@@ -27,5 +27,11 @@ def test_the_box_lies_inside_the_footprint_and_nearly_fills_it(seed: int) -> Non
     assert not wider.all() or (width, height) == SIZE
 
 
+def test_frames_that_lie_on_each_other_already_cover_the_whole_picture() -> None:
+    reached = warp_to_background(np.ones((160, 240, 3), np.float32), np.eye(3), SIZE).footprint
+    assert reached.all()
+    assert covered_box(np.eye(3), SIZE) == (0, 0, *SIZE)
+
+
 def test_frames_that_do_not_lie_on_each_other_have_no_box() -> None:
     assert covered_box(np.array([[1.0, 0, 300], [0, 1, 0], [0, 0, 1]]), SIZE) is None

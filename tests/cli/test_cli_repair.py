@@ -2,18 +2,37 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
+from blendkit.cli import repair_run
 from blendkit.cli.main import main
 from blendkit.cli.repair import read_report
 from blendkit.cli.repair_run import _keep_handwork
+from blendkit.files import write_picture
+from blendkit.frame import Frame
 from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path, write_sidecar
 
 
 def run(*args: object) -> Result:
     return CliRunner().invoke(main, ["repair", *map(str, args)])
+
+
+def described(result: Path | str, background: Path | str) -> dict[str, Any]:
+    """Return a report of a merge of a background frame with stopped.tif beside it."""
+    foreground = Path(background).with_name("stopped.tif")
+    return {
+        "schema": "blendkit.report/1",
+        "output": {"path": str(result), "bits": 16},
+        "inputs": [
+            {"path": str(background), "role": "background"},
+            {"path": str(foreground), "role": "foreground"},
+        ],
+        "settings": {},
+    }
 
 
 def test_help_names_every_mode() -> None:
@@ -43,14 +62,73 @@ def test_a_report_that_cannot_be_used_is_named(
     assert list(tmp_path.iterdir()) == ([report] if content is not None else [])
 
 
+WITHOUT = object()
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "said"),
+    [
+        (("inputs",), WITHOUT, "does not list the files"),
+        (("inputs",), None, "does not list the files"),
+        (("inputs", 0), "wide.tif", "does not list the files"),
+        (("inputs", 0, "path"), WITHOUT, "input 1 lacks its path"),
+        (("inputs", 1, "path"), 7, "input 2 lacks its path"),
+        (("inputs", 1, "path"), "a\0b", "input 2 lacks its path"),
+        (("inputs", 0, "role"), ["background"], "input 1 lacks"),
+        (("inputs", 1, "role"), "background", "2 files as background frame"),
+        (("inputs", 1, "role"), "bridge", "0 files as foreground frame"),
+        (("output",), "gate.tif", "output.path"),
+        (("output", "path"), WITHOUT, "output.path"),
+        (("output", "path"), "..", "output.path"),
+        (("output", "bits"), WITHOUT, "output.bits"),
+        (("output", "bits"), True, "output.bits"),
+        (("settings",), WITHOUT, "settings of the merge"),
+    ],
+)
+def test_a_damaged_report_ends_in_one_line_with_the_next_step(
+    tmp_path: Path, place: tuple[Any, ...], value: object, said: str
+) -> None:
+    document = described(tmp_path / "gate.tif", tmp_path / "wide.tif")
+    for name in ("wide.tif", "stopped.tif"):
+        (tmp_path / name).touch()
+    inner: Any = document
+    for key in place[:-1]:
+        inner = inner[key]
+    if value is WITHOUT:
+        del inner[place[-1]]
+    else:
+        inner[place[-1]] = value
+    report = tmp_path / "gate.report.json"
+    report.write_text(json.dumps(document))
+    done = run(report)
+    assert done.exit_code == 2, done.exception
+    for part in (said, str(report), "merge the pair again"):
+        assert part in done.output.replace("\n", "")
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [((), "needs a third frame"), (("--bridge", "nowhere.tif"), "nowhere.tif")],
+)
+def test_a_bridge_that_is_not_there_is_told_before_the_merge(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, more: tuple[str, ...], said: str
+) -> None:
+    for seed, name in enumerate(("wide.tif", "stopped.tif")):
+        pixels = np.random.default_rng(seed).random((40, 60, 3)).astype(np.float32)
+        write_picture(tmp_path / name, pixels, like=Frame(pixels))
+    report = tmp_path / "gate.report.json"
+    report.write_text(json.dumps(described(tmp_path / "gate.tif", tmp_path / "wide.tif")))
+    merges: list[object] = []
+    monkeypatch.setattr(repair_run, "merge_pair", lambda *given, **_: merges.append(given))
+    done = run(report, "--repair", "bridge", *more)
+    assert done.exit_code == 2, done.exception
+    assert said in done.output
+    assert merges == []
+
+
 def test_a_file_that_the_report_names_must_be_there(tmp_path: Path) -> None:
     report = tmp_path / "gate.report.json"
-    document = {
-        "schema": "blendkit.report/1",
-        "output": {"path": str(tmp_path / "gate.tif"), "bits": 16},
-        "inputs": [{"path": str(tmp_path / "gone.tif"), "role": "background"}],
-    }
-    report.write_text(json.dumps(document))
+    report.write_text(json.dumps(described(tmp_path / "gate.tif", tmp_path / "gone.tif")))
     done = run(report)
     assert done.exit_code == 2
     assert "gone.tif" in done.output
@@ -59,12 +137,7 @@ def test_a_file_that_the_report_names_must_be_there(tmp_path: Path) -> None:
 def test_files_beside_the_report_are_found_from_any_folder(tmp_path: Path) -> None:
     report = tmp_path / "gate.report.json"
     (tmp_path / "wide.tif").touch()
-    document = {
-        "schema": "blendkit.report/1",
-        "output": {"path": "shoot/gate.tif", "bits": 16},
-        "inputs": [{"path": "shoot/wide.tif", "role": "background"}],
-    }
-    report.write_text(json.dumps(document))
+    report.write_text(json.dumps(described("shoot/gate.tif", "shoot/wide.tif")))
     found = read_report(report)
     assert found["inputs"][0]["path"] == str(tmp_path / "wide.tif")
     assert found["output"]["path"] == "shoot/gate.tif"
@@ -77,31 +150,22 @@ def test_frames_of_those_names_in_the_working_folder_are_not_taken(
     for pose in ("pose1", "pose2"):
         (tmp_path / pose).mkdir()
         (tmp_path / pose / "wide.tif").touch()
-    document = {
-        "schema": "blendkit.report/1",
-        "output": {"path": "gate.tif", "bits": 16},
-        "inputs": [{"path": "wide.tif", "role": "background"}],
-    }
     report = tmp_path / "pose1" / "gate.report.json"
-    report.write_text(json.dumps(document))
+    report.write_text(json.dumps(described("gate.tif", "wide.tif")))
     monkeypatch.chdir(tmp_path / "pose2")
     found = read_report(Path("../pose1/gate.report.json"))
     assert Path(found["inputs"][0]["path"]).samefile(tmp_path / "pose1" / "wide.tif")
 
 
-def moved_shoot(folder: Path, *, role: str = "background") -> Path:
+def moved_shoot(folder: Path) -> Path:
     """Return the report of a batch's result, called after its background frame, and moved."""
     results = folder / "now" / "results"
     results.mkdir(parents=True)
     for path in (folder / "now" / "wide.tif", results / "wide.tif"):
         path.write_text(str(path))
-    document = {
-        "schema": "blendkit.report/1",
-        "output": {"path": str(folder / "once" / "results" / "wide.tif"), "bits": 16},
-        "inputs": [{"path": str(folder / "once" / "wide.tif"), "role": role}],
-    }
+    once = folder / "once"
     report = results / "wide.report.json"
-    report.write_text(json.dumps(document))
+    report.write_text(json.dumps(described(once / "results" / "wide.tif", once / "wide.tif")))
     return report
 
 

@@ -307,6 +307,57 @@ def test_the_command_delivers_several_and_reports(
         assert Path(record["path"]).is_file()
 
 
+@pytest.mark.parametrize("given", ["nothere.tif", "torn.tif"])
+def test_a_folder_that_nothing_came_into_is_not_left_behind(tmp_path: Path, given: str) -> None:
+    (tmp_path / "torn.tif").write_bytes(b"II*\0torn")
+    done = CliRunner().invoke(
+        command, [str(tmp_path / given), "--to", str(tmp_path / "newlab"), "--json"]
+    )
+    assert isinstance(done.exception, InputError)
+    assert given in str(done.exception)
+    assert not (tmp_path / "newlab").exists()
+
+
+def test_a_folder_with_copies_stays_though_a_later_result_is_missing(
+    tmp_path: Path, master: Path
+) -> None:
+    arguments = [str(master), str(tmp_path / "nothere.tif"), "--to", str(tmp_path / "newlab")]
+    assert isinstance(CliRunner().invoke(command, arguments).exception, InputError)
+    assert list((tmp_path / "newlab").glob("gate-*.jpg"))
+
+
+def test_a_long_edge_that_the_picture_has_not_is_told(master: Path) -> None:
+    done = deliver(master, DeliverySettings(long_edge_px=3000))
+    assert done.size == (300, 200)
+    assert "300 px on its long edge, not 3000; it was not enlarged" in " ".join(done.notes)
+    for settings in (
+        DeliverySettings(long_edge_px=3000, enlarge=True),
+        DeliverySettings(long_edge_px=150),
+    ):
+        assert "it was not enlarged" not in " ".join(deliver(master, settings).notes)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--long-edge", "0"), "--long-edge = 0: allowed is 16 to 100000 px"),
+        (("--sharpen", "-1"), "--sharpen = -1.0: allowed is 0 to 3"),
+        (("--print", "0x20"), "--print: width = 0.0: allowed is 1 to 1000 cm"),
+        (("--bits", "12"), "--bits = 12: choose 8 or 16"),
+    ],
+)
+def test_a_value_out_of_range_is_told_by_its_option(
+    master: Path, arguments: tuple[str, ...], said: str
+) -> None:
+    done = CliRunner().invoke(command, [str(master), *arguments])
+    assert str(done.exception) == said
+
+
+def test_a_delivery_in_one_word_is_told_by_its_names_too() -> None:
+    with pytest.raises(InputError, match="--deliver: long-edge = 0: allowed is 16"):
+        parse_delivery("full,long-edge=0")
+
+
 def test_the_command_refuses_one_name_for_two(master: Path, scene: Float) -> None:
     write_picture(master.with_name("second.tif"), scene, like=Frame(scene))
     run = CliRunner().invoke(

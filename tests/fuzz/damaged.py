@@ -17,6 +17,7 @@ import tifffile
 from PIL import Image
 
 from blendkit.batch.pairs_file import read_pairs, read_settings
+from blendkit.cli.repair import read_report
 from blendkit.errors import InputError
 from blendkit.files import exif, ifd, profiles, read_frame, read_labels, read_mask, write_picture
 from blendkit.files.capture import read_capture
@@ -77,6 +78,7 @@ def kinds(folder: Path) -> tuple[Kind, ...]:
         Kind("exif", ".exif", _read_exif, (ifd.dump_block(DIRECTORY),)),
         Kind("strokes", ".json", lambda path: read_strokes(path, SIZE), (_json(STROKES),), True),
         Kind("sidecar", ".json", read_sidecar, (_json(SIDECAR),), True),
+        Kind("report", ".json", read_report, (_json(REPORT),), True),
         Kind("pairs", ".toml", _read_pairs, (PAIRS.encode(),), True),
         Kind("settings", ".toml", read_settings, (SETTINGS.encode(),), True),
     )
@@ -113,6 +115,15 @@ SIDECAR = {
     "settings": {"matte": {"hold": 4.0}},
     "repairs": [],
     "decision": "open",
+}
+REPORT = {
+    "schema": "blendkit.report/1",
+    "output": {"path": "gate.tif", "bits": 16, "asked": {"aligned": False}},
+    "inputs": [
+        {"path": "wide.tif", "role": "background"},
+        {"path": "stopped.tif", "role": "foreground"},
+    ],
+    "settings": {"matte": {"hold": 4.0}},
 }
 PAIRS = """schema = "blendkit.pairs/1"
 folder = "."

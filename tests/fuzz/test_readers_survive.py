@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from damaged import (
     PAIRS,
+    REPORT,
     SETTINGS,
     SIDECAR,
     SIZE,
@@ -22,6 +23,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from blendkit.batch.pairs_file import read_pairs, read_settings
+from blendkit.cli.repair import read_report
+from blendkit.cli.repair_run import given_from
 from blendkit.errors import InputError
 from blendkit.files import profiles
 from blendkit.masks.strokes import rasterise, strokes_from
@@ -121,6 +124,24 @@ def test_sidecars_with_anything_anywhere(
     path = tmp_path / "gate.blendkit.json"
     path.write_text(json.dumps(changed(SIDECAR, place, value)))
     one_line(lambda: read_sidecar(path))
+
+
+REPORT_PLACES = [
+    *((key,) for key in REPORT),
+    ("output", "path"),
+    ("output", "bits"),
+    ("inputs", 0),
+    ("inputs", 0, "path"),
+    ("inputs", 1, "role"),
+]
+
+
+@ON_DISK
+@given(st.sampled_from(REPORT_PLACES), anything)
+def test_reports_with_anything_anywhere(tmp_path: Path, place: tuple[Any, ...], value: Any) -> None:
+    path = tmp_path / "gate.report.json"
+    path.write_text(json.dumps(changed(REPORT, place, value)))
+    one_line(lambda: given_from(read_report(path)))
 
 
 @QUICK

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from blendkit.filters.disc import disc_blur
 from blendkit.frame import Capture, Frame
 from blendkit.hints import Hints
 from blendkit.masks.zones import SITTER
@@ -96,6 +97,62 @@ def test_a_bridge_frame_at_f16_closes_the_gap(gap: tuple) -> None:
     after = psnr(done.merged.pixels, truth, region=zone)
     assert before + 3 < after
     assert 34 <= after < 60
+
+
+def test_a_bridge_frame_must_show_the_ground_where_it_lies(gap: tuple) -> None:
+    """The pair was given as aligned: nothing has looked yet at where the bridge frame lies."""
+    merged, background, foreground, view, _ = gap
+    bridge = taken(view, Lens(135, 16.0, 5.9, WIDTH), iso=400, seed=9)
+    rng = np.random.default_rng(3)
+    noise = rng.random(bridge.pixels.shape).astype(np.float32)
+    other = taken(receding(SIZE, 8, surface="grass", horizon=0.3), Lens(135, 16.0, 5.9, WIDTH))
+    moved = np.roll(bridge.pixels, (3, 4), axis=(0, 1))
+    for pixels, said in (
+        (noise, "does not show this ground where it lies"),
+        (other.pixels, "does not show this ground where it lies"),
+        (moved, "px off the pair"),
+    ):
+        wrong = Frame(pixels, bridge.capture, "b.tif")
+        done = repair_result(merged, background, foreground, mode="bridge", bridges=[wrong])
+        (attempt,) = done.attempts
+        assert not attempt.applied
+        assert attempt.why.startswith("b.tif was not used: ")
+        assert said in attempt.why
+        assert np.array_equal(done.merged.pixels, merged.pixels)
+    done = repair_result(merged, background, foreground, mode="bridge", bridges=[wrong, bridge])
+    assert done.attempts[0].applied
+    assert "b.tif was not used" in done.attempts[0].why
+
+
+def test_a_bridge_that_leaves_less_blur_is_taken_and_the_flag_says_what_is_left(
+    gap: tuple,
+) -> None:
+    merged, background, foreground, view, _ = gap
+    lens = Lens(135, 16.0, 5.9, WIDTH)
+    half = disc_blur(taken(view, lens, seed=9).pixels, 3.0)
+    bridge = Frame(half, Capture(iso=100, focal_length_mm=135), "half.tif")
+    done = repair_result(merged, background, foreground, mode="bridge", bridges=[bridge])
+    (attempt,) = done.attempts
+    flag, before = soft_flag(done.merged), soft_flag(merged)
+    assert attempt.applied
+    assert flag is not None
+    assert before is not None
+    assert flag.severity == attempt.after
+    assert "after the repair" in flag.message
+    assert disc_told(flag) < disc_told(before) / 1.3
+
+
+def disc_told(flag: Flag) -> float:
+    return float(flag.message.split("its disc reaches ")[1].split(" px")[0])
+
+
+def test_a_second_repair_lets_a_closed_gap_alone(gap: tuple) -> None:
+    merged, background, foreground, view, _ = gap
+    bridge = taken(view, Lens(135, 16.0, 5.9, WIDTH), iso=400, seed=9)
+    first = repair_result(merged, background, foreground, mode="bridge", bridges=[bridge])
+    second = repair_result(first.merged, background, foreground, mode="taper")
+    assert second.attempts == ()
+    assert second.merged is first.merged
 
 
 def test_taper_lets_blur_only_grow(gap: tuple) -> None:
