@@ -37,7 +37,7 @@ export function showFinding(slip, pair, index, trial, wishes) {
   if (trial) parts.push(...trialParts(trial, wishes));
   else if (flag) parts.push(...flagParts(pair, flag, index, wishes));
   else parts.push(...calmParts(pair, wishes));
-  if (pair.merged && pair.repair && !trial) parts.push(...keptParts(pair.repair, wishes));
+  if (pair.merged && pair.repair && !trial && !pair.stale) parts.push(...keptParts(pair.repair, wishes));
   for (const note of pair.notes) parts.push(make("p", { class: "advice" }, note));
   put(slip, parts);
 }
