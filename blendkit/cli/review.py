@@ -25,9 +25,12 @@ def command(
     """
     if find_spec("starlette") is None or find_spec("uvicorn") is None:
         raise InputError("the page needs starlette and uvicorn; install blendkit[review]")
-    from blendkit.review.serve import Server, open_browser  # noqa: PLC0415 - quick help
+    from blendkit.review.folder import not_shown  # noqa: PLC0415 - quick help
+    from blendkit.review.serve import Server, open_browser  # noqa: PLC0415
     from blendkit.review.session import Session  # noqa: PLC0415
 
+    for sentence in not_shown(folder, frames=frames):
+        click.echo(sentence, err=True)
     server = Server(Session(folder, frames=frames, cache=cache), port=port)
 
     def ready(url: str) -> None:

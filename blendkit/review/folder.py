@@ -101,6 +101,27 @@ def pairs_in(folder: Path, *, frames: Sequence[Path] = ()) -> list[PairFiles]:
     return sorted(pairs, key=lambda pair: pair.name)
 
 
+def not_shown(folder: Path, *, frames: Sequence[Path] = ()) -> list[str]:
+    """Return a sentence on each pair of a folder that `pairs_in` leaves out; arguments as there."""
+    allowed = [place.resolve() for place in (folder, *frames)]
+    found = [
+        f"a result of {path.name} is not shown: the frame is not in {path.parent} any more, or "
+        "name its folder after this one"
+        for path in _merged(folder, allowed)[1]
+    ]
+    try:
+        summary = read_json(folder / "summary.json", what="a summary", cure="run batch again")
+        failed = [one for one in summary["pairs"] if one["status"] == "failed"]
+        found += [
+            f"{one['name']} is not shown: {one['reason']}"
+            for one in failed
+            if not (folder / f"{one['name']}{_REPORT}").exists()
+        ]
+    except (InputError, KeyError, TypeError):  # no batch wrote here, or what it wrote is damaged
+        pass
+    return found
+
+
 def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], list[Path]]:
     """Return pairs that have a report, and frames of reports that lie elsewhere."""
     pairs, outside = [], []

@@ -6,6 +6,7 @@
 
 const SIZE_STEP = 1.18;
 const PRESSURE_STEP = 1.2;
+const WHEEL_STEP = 60;
 const LEAST_PX = 1;
 const MOST_POINTS = 4000;
 
@@ -29,6 +30,7 @@ export class Brush extends EventTarget {
     /** @type {Point | null} */
     this.last = null;
     this.down = false;
+    this.turned = 0;
     /** @type {Map<number, Point>} */
     this.fingers = new Map();
     surface.addEventListener("pointerdown", (event) => this.#press(event));
@@ -129,11 +131,18 @@ export class Brush extends EventTarget {
   #wheel(event) {
     if (!this.on) return;
     event.preventDefault();
+    if (!event.deltaY) return;
     if (event.ctrlKey || event.metaKey) {
       const box = this.surface.getBoundingClientRect();
       const at = /** @type {Point} */ ([event.clientX - box.left, event.clientY - box.top]);
       this.stage.zoomBy(event.deltaY < 0 ? 1.25 : 0.8, at);
-    } else this.resize(event.deltaY < 0 ? 1 : -1);
+      return;
+    }
+    // A wheel's notch is one step; a trackpad's many small turns add up to one.
+    this.turned = Math.sign(this.turned) === Math.sign(event.deltaY) ? this.turned + event.deltaY : event.deltaY;
+    if (Math.abs(this.turned) < WHEEL_STEP && event.deltaMode === WheelEvent.DOM_DELTA_PIXEL) return;
+    this.turned = 0;
+    this.resize(event.deltaY < 0 ? 1 : -1);
   }
 
   /** Two fingers move the picture. @param {number} id @param {Point} before @param {Point} here */
@@ -164,6 +173,10 @@ export class Brush extends EventTarget {
       Math.min(Math.max(y + below * reach, 0), height - 1),
     ];
     if (this.down) this.#extend(this.at, this.diameter_px);
+    const [left, top] = this.stage.toStage(this.at);
+    const { clientWidth: wide, clientHeight: high } = this.stage.element;
+    // The view goes along with a brush that leaves it.
+    if (left < 0 || top < 0 || left > wide || top > high) this.stage.panBy(left - wide / 2, top - high / 2, true);
     this.#redraw();
   }
 

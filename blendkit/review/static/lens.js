@@ -16,17 +16,23 @@ export class Lens {
     this.on = false;
     /** @type {OpenSeadragon.Viewer | null} */
     this.viewer = null;
+    /** @type {Point | null} CSS px on the stage */
+    this.at = null;
     stage.element.parentElement?.addEventListener("pointermove", (event) => {
       const box = stage.element.getBoundingClientRect();
-      this.follow([event.clientX - box.left, event.clientY - box.top]);
+      this.at = [event.clientX - box.left, event.clientY - box.top];
+      this.follow(this.at);
     });
+    for (const event of ["show", "move"])
+      stage.addEventListener(event, () => { if (this.at) this.follow(this.at); });
   }
 
   /** @param {boolean} on */
   use(on) {
     this.on = on;
     this.element.hidden = !on;
-    if (on) this.follow([this.stage.element.clientWidth / 2, this.stage.element.clientHeight / 2]);
+    this.at ??= [this.stage.element.clientWidth / 2, this.stage.element.clientHeight / 2];
+    this.follow(this.at);
   }
 
   /** @param {Point} place  CSS px on the stage */
@@ -55,7 +61,9 @@ export class Lens {
     this.viewer ??= makeViewer(this.element);
     this.id = picture.id;
     this.viewer.world.removeAll();
-    const options = { tileSource: sourceOf(picture), x: 0, y: 0, width: 1 };
+    // The first picture of a viewer is shown whole once it is there, whatever was aimed at before.
+    const success = () => { if (this.at) this.#aim(this.stage.toPicture(this.at)); };
+    const options = { tileSource: sourceOf(picture), x: 0, y: 0, width: 1, success };
     this.viewer.addTiledImage(/** @type {any} */ (options));
   }
 

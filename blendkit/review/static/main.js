@@ -288,8 +288,13 @@ function openHelp() {
 
 async function endSession() {
   await desk.queue;
+  try {
+    await api.end();
+  } catch (error) {
+    notice(error instanceof Error ? error.message : String(error));
+    return;
+  }
   desk.close();
-  await api.end();
   stage.viewer.removeAllHandlers("viewport-change");
   stage.viewer.removeAllHandlers("resize");
   stage.viewer.destroy();

@@ -23,6 +23,8 @@ export function nameShown(stage) {
 /** Say something for some seconds. @param {string} words */
 export function notice(words) {
   const place = byId("notice");
+  // What lies outside an open dialog is hidden behind it.
+  (document.querySelector("dialog[open]") ?? document.body).append(place);
   place.textContent = sentence(words);
   place.hidden = false;
   clearTimeout(Number(place.dataset.timer));

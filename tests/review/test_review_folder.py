@@ -1,0 +1,51 @@
+"""Which pairs of a folder the page shows, and what is said of the others."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from blendkit.cli.main import main
+from blendkit.review import serve
+from blendkit.review.folder import not_shown
+
+
+class Silent:
+    """A server that serves nobody."""
+
+    def __init__(self, *_: object, **__: object) -> None:
+        pass
+
+    def run(self, *_: object) -> None:
+        """End at once."""
+
+
+def failed(name: str, reason: str) -> dict[str, str]:
+    return {"name": name, "status": "failed", "reason": reason}
+
+
+def test_what_the_page_leaves_out_is_told(
+    shoot: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    assert not_shown(shoot) == []
+    summary = [failed("torn", "torn.tif: is damaged; export it again"), failed("loud", "before")]
+    (shoot / "summary.json").write_text(json.dumps({"pairs": summary}))
+    (torn,) = not_shown(shoot)  # the other has been merged since
+    assert torn == "torn is not shown: torn.tif: is damaged; export it again"
+    lost = shoot / "calm-wide.tif"
+    lost.rename(tmp_path_factory.mktemp("away") / lost.name)
+    moved, _ = not_shown(shoot)
+    assert moved.startswith("a result of calm-wide.tif is not shown")
+    (shoot / "summary.json").write_text("no JSON")
+    assert not_shown(shoot) == [moved]
+
+
+def test_the_command_tells_it_before_the_page_opens(
+    shoot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (shoot / "summary.json").write_text(json.dumps({"pairs": [failed("torn", "is damaged")]}))
+    monkeypatch.setattr(serve, "Server", Silent)
+    done = CliRunner().invoke(main, ["review", str(shoot), "--no-browser"])
+    assert done.exit_code == 0, done.output
+    assert "torn is not shown: is damaged" in done.stderr
