@@ -48,7 +48,7 @@ _KINDS: dict[str, tuple[type, str]] = {
 }
 
 _HEAD = """\
-Pairs of a shoot, found by blendkit {version}: {pairs} of them, {alone} frames left alone.
+Pairs of a shoot, found by blendkit {version}: {pairs} of them; frames left alone: {alone}.
 `blendkit batch` merges what stands here; edit it as you like.  Each [[pair]] may have:
   name             of the result's file; unique
   background       the frame that gives the geometry, the background and the sitter

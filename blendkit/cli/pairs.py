@@ -55,7 +55,12 @@ def _lines(found: Any) -> list[str]:
     lines += [f"left alone: {path.name}: {reason}" for path, reason in found.alone]
     lines += list(found.notes)
     frames = len({pair.background for pair in found.pairs} | {p.foreground for p in found.pairs})
-    return [*lines, f"{len(found.pairs)} pairs of {frames} frames, {len(found.alone)} left alone"]
+    told = f"{_counted(len(found.pairs), 'pair')} of {_counted(frames, 'frame')}"
+    return [*lines, f"{told}, {len(found.alone)} left alone"]
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _document(found: Any) -> dict[str, Any]:

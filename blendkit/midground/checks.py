@@ -12,6 +12,8 @@ from blendkit.midground import LARGEST_F_NUMBER, Flag
 
 _MEASURABLE_PX = 4.0
 """Discs below this cannot be told from bark's own texture at a bough's edge."""
+_RIM_PX = 5
+"""The warp's kernel reads four px to each side, and a shift of less than one moves that rim."""
 _LEAST_SHARE, _LEAST_CLIPPED = 1e-4, 5e-4
 _LOUD_UNPLACED = 0.005
 _SOLID = 0.5
@@ -27,12 +29,16 @@ def not_covered(footprint: Bool) -> Iterator[Flag]:
     """Flag the rim that the foreground frame does not reach; the background frame stays there."""
     share = 1 - float(footprint.mean())
     if share > _LEAST_SHARE:
+        inner = slice(_RIM_PX, -_RIM_PX)
+        cure = "frame a little wider, or deliver copies with --trim"
+        if footprint[inner, inner].all():  # no framing helps against the resampling's own rim
+            cure = "it is the rim that resampling takes; deliver copies with --trim"
         yield Flag(
             "not-covered",
             "note",
             ~footprint,
             f"the foreground frame does not reach {100 * share:.1f} % of the picture",
-            "the background frame stays there; frame a little wider, or deliver copies with --trim",
+            f"the background frame stays there; {cure}",
         )
 
 

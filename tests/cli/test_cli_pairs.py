@@ -39,7 +39,7 @@ def test_pairs_writes_a_list_that_batch_can_read(shoot: Path, tmp_path: Path) ->
     assert "P1.jpg + P2.jpg" in result.stdout
     assert "f/2.8 against f/16" in result.stdout
     assert "left alone: Q1.jpg" in result.stdout
-    assert "1 pairs of 2 frames, 1 left alone" in result.stdout
+    assert "1 pair of 2 frames, 1 left alone" in result.stdout
 
 
 def test_pairs_prints_json_on_standard_output_alone(shoot: Path, tmp_path: Path) -> None:

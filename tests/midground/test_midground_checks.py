@@ -3,7 +3,7 @@
 import numpy as np
 
 from blendkit.alignment import Alignment
-from blendkit.midground.checks import ends_at_sitter, loosely_aligned, nothing_found
+from blendkit.midground.checks import ends_at_sitter, loosely_aligned, not_covered, nothing_found
 
 
 def test_boughs_that_end_at_the_sitters_outline_are_pointed_out() -> None:
@@ -50,3 +50,15 @@ def test_a_merge_that_took_nothing_says_so() -> None:
     assert "paint" in flag.advice
     alpha[100:110, 100:110] = 1
     assert list(nothing_found(alpha)) == []
+
+
+def test_the_rim_that_resampling_takes_is_no_matter_of_framing() -> None:
+    footprint = np.zeros((400, 600), np.bool_)
+    footprint[3:-4, 4:-4] = True
+    (flag,) = not_covered(footprint)
+    assert "rim that resampling takes" in flag.advice
+    assert "wider" not in flag.advice
+    footprint[:, :20] = False
+    (flag,) = not_covered(footprint)
+    assert "frame a little wider" in flag.advice
+    assert list(not_covered(np.ones((400, 600), np.bool_))) == []
