@@ -123,6 +123,25 @@ def test_what_was_refused_is_not_shown_as_kept(hasty: Any) -> None:
     hasty.errors.clear()  # the refusal itself, on the console
 
 
+def test_a_pair_whose_frame_is_gone_says_so_and_is_no_dead_end(hasty: Any) -> None:
+    page, first = hasty.page, name_at_hand(hasty)
+    lost = hasty.folder / f"{first}-wide.tif"
+    kept_at = lost.rename(lost.with_suffix(".away"))
+    page.keyboard.press("n")
+    hasty.eventually(300, lambda: name_at_hand(hasty) != first)
+    page.keyboard.press("p")
+    page.locator("#slip", has_text="This pair cannot be shown").wait_for()
+    assert lost.name in page.locator("#slip").inner_text()
+    assert name_at_hand(hasty) == first
+    page.keyboard.press("n")
+    hasty.ready()
+    kept_at.rename(lost)
+    page.keyboard.press("p")
+    hasty.eventually(300, lambda: "to decide" in page.locator("#name").inner_text())
+    assert name_at_hand(hasty) == first
+    hasty.errors.clear()  # the refusal itself, on the console
+
+
 def test_what_is_typed_stays_while_the_slip_is_made_anew(hasty: Any) -> None:
     page = hasty.page
     page.keyboard.press("b")

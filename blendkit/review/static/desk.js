@@ -8,7 +8,7 @@ const BUSY_MS = 400;
 
 /**
  * Raises "leave" (before another pair is asked for), "pair" (another pair), "change" (the same pair,
- * changed, or a change refused), "preview", "trouble".
+ * changed, or a change refused), "missing" (a pair that cannot be shown), "preview", "trouble".
  */
 export class Desk extends EventTarget {
   constructor() {
@@ -52,16 +52,23 @@ export class Desk extends EventTarget {
     this.asking?.abort();
     this.index = this.pairs.indexOf(entry);
     history.replaceState(null, "", `#${entry.id}`);
-    await this.#safely(async () => {
-      const pair = await api.pair(entry.id);
+    /** @type {Pair} */
+    let pair;
+    try {
+      pair = await api.pair(entry.id);
+    } catch (error) {
       if (this.pairs[this.index]?.id !== entry.id) return;
-      this.previews = [];
-      this.previewState = "";
-      this.pair = pair;
-      this.#noted(pair);
-      this.dispatchEvent(new Event("pair"));
-      if (this.previewWanted) this.preview();
-    });
+      this.pair = null;
+      this.dispatchEvent(new CustomEvent("missing", { detail: { name: entry.name, words: wordsOf(error) } }));
+      return;
+    }
+    if (this.pairs[this.index]?.id !== entry.id) return;
+    this.previews = [];
+    this.previewState = "";
+    this.pair = pair;
+    this.#noted(pair);
+    this.dispatchEvent(new Event("pair"));
+    if (this.previewWanted) this.preview();
   }
 
   // Changes run one after another, in the order in which they were made.
@@ -228,7 +235,9 @@ export class Desk extends EventTarget {
 
   /** @param {unknown} error */
   #trouble(error) {
-    const words = error instanceof Error ? error.message : String(error);
-    this.dispatchEvent(new CustomEvent("trouble", { detail: words }));
+    this.dispatchEvent(new CustomEvent("trouble", { detail: wordsOf(error) }));
   }
 }
+
+/** @param {unknown} error */
+const wordsOf = (error) => (error instanceof Error ? error.message : String(error));

@@ -11,7 +11,7 @@ import { Ink } from "./ink.js";
 import { fillHelp, listen } from "./keys.js";
 import { Lens } from "./lens.js";
 import { farewell, nameShown, notice } from "./signs.js";
-import { sentence, showFinding, showPaint, showTies } from "./slip.js";
+import { sentence, showFinding, showMissing, showPaint, showTies } from "./slip.js";
 import { Stage } from "./stage.js";
 
 const PAN_PX = 90;
@@ -433,6 +433,16 @@ desk.addEventListener("change", () => {
   show();
   head();
   slip();
+});
+desk.addEventListener("missing", (event) => {
+  const { name, words } = /** @type {CustomEvent} */ (event).detail;
+  trial = null;
+  for (const select of [first, second, marks]) fill(select, [], "");
+  stage.clear([3, 2]);
+  byId("position").textContent = `${desk.index + 1} of ${desk.pairs.length}`;
+  byId("name").textContent = name;
+  byId("reason").textContent = sentence(words);
+  showMissing(byId("slip"), words);
 });
 desk.addEventListener("preview", () => {
   const had = kindOf(first.value);

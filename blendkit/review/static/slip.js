@@ -199,6 +199,15 @@ export function showTies(slip, pair, side, half, wishes) {
   ]);
 }
 
+/** @param {HTMLElement} slip @param {string} words */
+export function showMissing(slip, words) {
+  put(slip, [
+    make("h2", {}, "This pair cannot be shown"),
+    make("p", { class: "message" }, sentence(words)),
+    make("p", { class: "advice" }, "Put the file back where it was and load the page again, or go on to another pair (N)."),
+  ]);
+}
+
 /** Upper case first, a full stop last. @param {string} text */
 export function sentence(text) {
   if (!text) return "";
