@@ -302,7 +302,7 @@ def _raised(
         *ends_at_sitter(alpha, merged.sitter * firm),
         *not_covered(lit.covered),
         *clipped(*lit.clipped),
-        *soft_foreground(foreground, alpha, own_disc_px),
+        *soft_foreground(foreground, alpha, own_disc_px, settings.viewing),
         *missed_focus((pixels, aligned), sigmas, seen, settings.viewing, foreground.name),
         *ground,
         *light_step(pixels, aligned, surface_seams(blur, alpha)),

@@ -9,6 +9,8 @@ from blendkit.alignment import Alignment
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.midground import LARGEST_F_NUMBER, Flag
+from blendkit.midground.loudness import blur_severity, just_visible_px
+from blendkit.settings import ViewingSettings
 
 _MEASURABLE_PX = 4.0
 """Discs below this cannot be told from bark's own texture at a bough's edge."""
@@ -139,27 +141,25 @@ def clipped(background: Bool, foreground: Bool) -> Iterator[Flag]:
             )
 
 
-def soft_foreground(frame: Frame, alpha: Float, own_disc_px: float | None) -> Iterator[Flag]:
+def soft_foreground(
+    frame: Frame, alpha: Float, own_disc_px: float | None, viewing: ViewingSettings
+) -> Iterator[Flag]:
     """Flag a foreground that the foreground frame itself does not hold sharp.
 
-    own_disc_px: its disc there as measured, None if it could not be.
+    own_disc_px: its disc there as measured, None if it could not be.  viewing: the print, whose
+        circle of confusion is what still counts as sharp.
     """
-    allowed_px = max(frame.size) * circle_of_confusion_px_share()
+    allowed_px = just_visible_px(frame.size, viewing)
     if own_disc_px is None or own_disc_px <= max(allowed_px, _MEASURABLE_PX):
         return
     yield Flag(
         "soft-foreground",
-        "fail" if own_disc_px > 3 * allowed_px else "warn",
+        blur_severity(own_disc_px, allowed_px),
         alpha > 0.5,
         f"the foreground is not sharp in {frame.name}: its disc is about {own_disc_px:.1f} px, "
-        f"and {allowed_px:.1f} px still counts as sharp",
+        f"and {allowed_px:.1f} px still counts as sharp on the print",
         advice_for_sharpness(frame.capture, own_disc_px / allowed_px),
     )
-
-
-def circle_of_confusion_px_share() -> float:
-    """Return the circle of confusion as a share of a 3:2 frame's long side (diagonal / 1500)."""
-    return float(np.hypot(1, 2 / 3) / 1500)
 
 
 def advice_for_sharpness(capture: Capture, excess: float) -> str:

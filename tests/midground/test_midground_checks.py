@@ -1,9 +1,20 @@
 """Checks that need nothing but the matte and the sitter."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from blendkit.alignment import Alignment
-from blendkit.midground.checks import ends_at_sitter, loosely_aligned, not_covered, nothing_found
+from blendkit.frame import Capture, Frame
+from blendkit.midground import Flag
+from blendkit.midground.checks import (
+    ends_at_sitter,
+    loosely_aligned,
+    not_covered,
+    nothing_found,
+    soft_foreground,
+)
+from blendkit.settings import ViewingSettings
 
 
 def test_boughs_that_end_at_the_sitters_outline_are_pointed_out() -> None:
@@ -50,6 +61,25 @@ def test_a_merge_that_took_nothing_says_so() -> None:
     assert "paint" in flag.advice
     alpha[100:110, 100:110] = 1
     assert list(nothing_found(alpha)) == []
+
+
+def test_soft_boughs_are_as_loud_as_the_print_shows_them() -> None:
+    """A disc of 9 px of 6000: from 50 cm, 2.25 times what is just visible at 60 x 40 cm."""
+    frame = Frame(np.zeros((400, 600, 3), np.float32), Capture(f_number=8.0), "stopped")
+    wide = replace(frame, pixels=np.broadcast_to(np.float32(0), (4000, 6000, 3)))
+    alpha = np.ones((4, 6), np.float32)
+
+    def told(width_cm: float, viewing_cm: float) -> list[Flag]:
+        viewing = ViewingSettings(width_cm, 2 * width_cm / 3, viewing_cm)
+        return list(soft_foreground(wide, alpha, 9.0, viewing))
+
+    loud = {cm: [flag.severity for flag in told(60, cm)] for cm in (40, 50, 80, 120)}
+    assert loud == {40: ["fail"], 50: ["warn"], 80: ["note"], 120: []}
+    assert told(20, 50) == [], "on a small print it is sharp"
+    (flag,) = told(60, 50)
+    assert "stop down to about f/18" in flag.advice, "f/8 times 9 / 4"
+    (flag,) = told(60, 40)
+    assert "f/8 cannot hold it" in flag.advice, "f/22.5 is beyond f/22"
 
 
 def test_the_rim_that_resampling_takes_is_no_matter_of_framing() -> None:
