@@ -76,14 +76,14 @@ def test_a_repair_is_tried_left_tried_again_and_kept(repairing: Any) -> None:
     offer.click()
     keep = page.get_by_role("button", name="Keep it")
     keep.wait_for()
-    page.wait_for_function("() => document.querySelector('[data-keep=keep]')?.disabled === false")
+    page.locator("[data-keep=keep]:enabled").wait_for()
     before = (results / "gap.tif").read_bytes()
     page.get_by_role("button", name="Leave it").click()
     assert (results / "gap.tif").read_bytes() == before
     offer.click()
-    page.wait_for_function("() => document.querySelector('[data-keep=keep]')?.disabled === false")
+    page.locator("[data-keep=keep]:enabled").wait_for()
     keep.click()
-    page.wait_for_function("() => !document.querySelector('[data-keep=keep]')")
+    keep.wait_for(state="detached")
     report = results / "gap.report.json"
     for _ in range(600):
         document = json.loads(report.read_text())
