@@ -27,6 +27,8 @@ _READABLE_PX = 1.5
 _LEAST_SHARE = 0.003
 _BROAD_SHARE = 0.03
 _FALLS = 0.5
+_BESIDE_SHARE = 0.008
+"""How far a jump of blur is marked to both sides, of the map's long side."""
 _STRAY = 0.02
 
 
@@ -188,7 +190,7 @@ def _step_flag(
     ground: Ground, blur: ResultBlur, size: tuple[int, int], visible: float
 ) -> Iterator[Flag]:
     """Flag the seam of the matte on a surface where blur jumps across it."""
-    edge = _seam(ground)
+    edge = seam_of(ground)
     if edge.sum() < 0.02 * max(edge.shape):
         return
     x = ground.nearness[edge]
@@ -199,12 +201,10 @@ def _step_flag(
     severity = step_severity(one, other, visible)
     if severity is None:
         return
-    side = max(round(0.008 * max(edge.shape)), 1) * 2 + 1
-    region = cv2.dilate(edge.astype(np.uint8), np.ones((side, side), np.uint8)) > 0
     yield Flag(
         "blur-step",
         severity,
-        at_full_size(region, size),
+        around_seam(edge, size),
         f"blur jumps from {other:.1f} to {one:.1f} px where the foreground frame ends on a surface",
         "end the foreground where both frames are equally sharp, or repair it with extend or taper",
     )
@@ -219,12 +219,19 @@ def surface_seams(blur: ResultBlur, alpha: Float, *, seed: int = 0) -> Bool:
     seams = np.zeros(alpha.shape, np.bool_)
     if blur.lens.evidence != "unknown":
         for ground in grounds_of(blur, alpha, seed=seed):
-            seams |= at_full_size(_seam(ground), size)
+            seams |= at_full_size(seam_of(ground), size)
     return seams
 
 
-def _seam(ground: Ground) -> Bool:
-    """Return where the matte ends inside a surface."""
+def around_seam(edge: Bool, size: tuple[int, int]) -> Bool:
+    """Return a seam of the blur map with what lies beside it, at full size (width, height)."""
+    side = max(round(_BESIDE_SHARE * max(edge.shape)), 1) * 2 + 1
+    region = cv2.dilate(edge.astype(np.uint8), np.ones((side, side), np.uint8)) > 0
+    return at_full_size(np.asarray(region, np.bool_), size)
+
+
+def seam_of(ground: Ground) -> Bool:
+    """Return where the matte ends inside a surface, bool at the blur map's scale."""
     inside = (ground.pasted > 0.5).astype(np.uint8)
     edge = cv2.morphologyEx(inside, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
     return np.asarray(edge & ground.surface.region, np.bool_)

@@ -2,18 +2,21 @@
 
 from collections.abc import Iterator
 
-import cv2
 import numpy as np
 
 from blendkit.frame import Bool, Source
 from blendkit.midground import Flag
 from blendkit.midground.loudness import blur_severity, step_severity
-from blendkit.midground.soft_ground import at_full_size, bridge_advice, soft_from_px
+from blendkit.midground.soft_ground import (
+    around_seam,
+    at_full_size,
+    bridge_advice,
+    seam_of,
+    soft_from_px,
+)
 from blendkit.repair.job import Job, Made, soft_in, worst_disc_px
 
 _ABOUT = frozenset({"soft-midground", "blur-step"})
-_EDGE_SHARE = 0.008
-"""How far a jump is marked to both sides, of the map's long side."""
 
 
 def flags_after(job: Job, made: Made) -> tuple[Flag, ...]:
@@ -61,10 +64,7 @@ def _advice(job: Job, made: Made) -> str:
 def _step_after(job: Job, made: Made) -> Iterator[Flag]:
     """Yield a jump of blur as far as one is left where the foreground frame ends now."""
     ground = made.ground
-    front = ground.pasted > 0.5
-    inside = front.astype(np.uint8)
-    edge = cv2.morphologyEx(inside, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
-    edge &= ground.surface.region
+    front, edge = ground.pasted > 0.5, seam_of(ground)
     sides = [edge & side for side in (front, ~front)]
     if not all(side.any() for side in sides):
         return
@@ -72,12 +72,10 @@ def _step_after(job: Job, made: Made) -> Iterator[Flag]:
     severity = step_severity(one, other, job.visible_px)
     if severity is None or max(one, other) < soft_from_px(job.background.size, job.visible_px):
         return
-    side = max(round(_EDGE_SHARE * max(edge.shape)), 1) * 2 + 1
-    region = cv2.dilate(edge.astype(np.uint8), np.ones((side, side), np.uint8)) > 0
     yield Flag(
         "blur-step",
         severity,
-        at_full_size(np.asarray(region, np.bool_), job.background.size),
+        around_seam(edge, job.background.size),
         f"blur jumps from {one:.1f} to {other:.1f} px after the repair, "
         "where the foreground frame ends on a surface",
         "end the foreground where both frames are equally sharp",
