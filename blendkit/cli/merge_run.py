@@ -39,7 +39,7 @@ from blendkit.report.inputs import (
     read_strokes,
     with_strokes,
 )
-from blendkit.report.mending import modes_of, read_bridges, repaired_by
+from blendkit.report.mending import check_bridges, modes_of, read_bridges, repaired_by
 from blendkit.report.plain import Document
 from blendkit.report.reduced import settings_at
 from blendkit.report.screen import SCREEN_PX
@@ -125,6 +125,9 @@ def run_merge(job: Job) -> Merged:
     size = pair.background.size
     for copy in check_copies(job.output, job.deliveries, size, taken, inputs=job.inputs):
         check_replaceable(copy)
+    modes = _modes(job, known.sidecar)
+    if modes:
+        check_bridges(job.bridges, pair)
     try:
         merged = _merged(pair, known.settings, job)
     except AlignmentError as error:
@@ -140,7 +143,6 @@ def run_merge(job: Job) -> Merged:
         if place != paths["report"]:
             click.echo(f"{job.output} stays as it was; why, stands in {place}", err=True)
         raise
-    modes = _modes(job, known.sidecar)
     repaired, bridges = Repaired(merged, ()), tuple[Input, ...]()
     if modes:
         bridges = read_bridges(job.bridges, pair)

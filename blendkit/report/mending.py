@@ -6,6 +6,8 @@ from typing import Any, cast
 
 from blendkit.errors import InputError
 from blendkit.files import as_the_pair, read_frame
+from blendkit.files.capture import read_capture
+from blendkit.files.raw import is_raw
 from blendkit.merge import Merged
 from blendkit.repair import Attempt, Mode, Repaired, repair_result
 from blendkit.report.document import Input
@@ -48,15 +50,37 @@ def read_bridges(paths: Sequence[Path], pair: Pair) -> tuple[Input, ...]:
     InputError : a file that cannot be read, or of another size than the pair.
     """
     found = []
-    own = next((item.path for item in pair.inputs if item.role == "background"), None)
     for named in paths:
-        path = named if own is None else as_the_pair(named, own)
+        path = _as_named(named, pair)
         frame = read_frame(path, match=pair.background)
-        if frame.size != pair.background.size:
-            one, other = ("x".join(map(str, f.size)) for f in (frame, pair.background))
-            raise InputError(f"{frame.name} is {one}, {pair.background.name} {other}: use one size")
+        _check_size(frame.name, frame.size, pair)
         found.append(Input(path, "bridge", frame))
     return tuple(found)
+
+
+def check_bridges(paths: Sequence[Path], pair: Pair) -> None:
+    """Read the heads of bridge frames before a merge that takes a minute: it would be for nothing.
+
+    Raises
+    ------
+    InputError : a file that is missing, that is no picture, or of another size than the pair.
+    """
+    for named in paths:
+        path = _as_named(named, pair)
+        _, size = read_capture(path)
+        if not is_raw(path):  # how a RAW comes out is known once it is developed
+            _check_size(path.name, size, pair)
+
+
+def _as_named(named: Path, pair: Pair) -> Path:
+    own = next((item.path for item in pair.inputs if item.role == "background"), None)
+    return named if own is None else as_the_pair(named, own)
+
+
+def _check_size(name: str, size: tuple[int, int], pair: Pair) -> None:
+    if size != pair.background.size:
+        one, other = ("x".join(map(str, item)) for item in (size, pair.background.size))
+        raise InputError(f"{name} is {one}, {pair.background.name} {other}: use one size")
 
 
 def repaired_by(

@@ -18,7 +18,10 @@ import tifffile
 from click.testing import CliRunner, Result
 from PIL import Image
 
+from blendkit.cli import merge_run
 from blendkit.cli.main import main
+from blendkit.files import write_picture
+from blendkit.frame import Frame
 
 IMAGES = Path(__file__).parents[2] / "testimages"
 SIZE = (96, 64)
@@ -261,6 +264,22 @@ def test_outputs_and_options_that_cannot_be(
     frames = ["--background", "wide.tif", "--foreground", "stopped.tif"]
     done = CliRunner().invoke(main, ["merge", *frames, *filled])
     assert_refused(done, good, {"wide.tif", "stopped.tif"}, *words)
+
+
+@pytest.mark.parametrize("size", [None, (40, 60)])
+def test_a_bridge_frame_that_cannot_be_laid_in_is_told_before_the_merge(
+    good: Path, monkeypatch: pytest.MonkeyPatch, size: tuple[int, int] | None
+) -> None:
+    middle = good / "middle.tif"
+    if size:
+        pixels = np.full((*size, 3), 0.5, np.float32)
+        write_picture(middle, pixels, like=Frame(pixels))
+    merges: list[object] = []
+    monkeypatch.setattr(merge_run, "_merged", lambda *given: merges.append(given))
+    done = run(good, "-o", str(good / "gate.tif"), "--bridge", str(middle))
+    there = {"wide.tif", "stopped.tif"} | ({"middle.tif"} if size else set())
+    assert_refused(done, good, there, "middle.tif", "use one size" if size else "no such file")
+    assert merges == []
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
