@@ -78,13 +78,20 @@ def rasterise(
     return PaintedMasks(masks["foreground"], masks["background"])
 
 
-def nearer_lines(strokes: Iterable[Stroke]) -> tuple[NearerLine, ...]:
-    """Return the strokes that say where a surface comes nearer.
+def nearer_lines(strokes: Iterable[Stroke], *, scale: float = 1.0) -> tuple[NearerLine, ...]:
+    """Return the strokes that say where a surface comes nearer, in px of a picture scaled so.
 
     >>> nearer_lines([Stroke(((5.0, 1.0), (5.0, 9.0)), 4.0, "nearer")])
     (NearerLine(points=((5.0, 1.0), (5.0, 9.0)), width_px=4.0),)
     """
-    return tuple(NearerLine(one.points, one.diameter_px) for one in strokes if one.role == "nearer")
+    return tuple(
+        NearerLine(
+            tuple(((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5) for x, y in one.points),
+            one.diameter_px * scale,
+        )
+        for one in strokes
+        if one.role == "nearer"
+    )
 
 
 def _paint(layer: NDArray[np.uint8], stroke: Stroke, value: int, scale: float) -> None:

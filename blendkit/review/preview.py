@@ -13,8 +13,8 @@ from blendkit.files.curves import SRGB
 from blendkit.files.encode import encoded
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Capture, Float, Frame, Label, Progress
-from blendkit.hints import Hints
-from blendkit.masks.strokes import Stroke, rasterise
+from blendkit.hints import Hints, NearerLine
+from blendkit.masks.strokes import Stroke, nearer_lines, rasterise
 from blendkit.merge import Merged, merge_pair
 from blendkit.report.reduced import settings_at
 from blendkit.review.pyramid import Pyramid, count_levels, level_size
@@ -62,7 +62,12 @@ class Small:
             back_strokes=masks.background,
             aligned=self.aligned,
             ties=places,
+            nearer=self.nearer(strokes),
         )
+
+    def nearer(self, strokes: tuple[Stroke, ...]) -> tuple[NearerLine, ...]:
+        """Return the lines over surfaces, at this size."""
+        return nearer_lines(strokes, scale=0.5**self.level)
 
 
 def _smaller(place: tuple[float, float], scale: float) -> tuple[float, float]:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from blendkit.errors import InputError
+from blendkit.masks.strokes import Stroke
 from blendkit.merge import Merged
 from blendkit.repair import MODES, Mode, repair_result
 from blendkit.review.preview import Small
@@ -52,8 +53,12 @@ def checked_mode(mode: str) -> Mode:
     raise InputError(f"repair {mode!r}: choose one of {', '.join(MODES)}")
 
 
-def try_repair(merged: Merged, small: Small, mode: Mode) -> Merged:
+def try_repair(
+    merged: Merged, small: Small, mode: Mode, strokes: tuple[Stroke, ...] = ()
+) -> Merged:
     """Return the small merge repaired.
+
+    strokes : in px of the background frame; lines over surfaces among them tell their order.
 
     Raises
     ------
@@ -62,7 +67,14 @@ def try_repair(merged: Merged, small: Small, mode: Mode) -> Merged:
     if mode == "bridge":
         raise InputError("a bridge frame is laid in at full size only: keep it, then look")
     scale = max(small.full_size) / max(small.background.size)
-    done = repair_result(merged, small.background, small.foreground, mode=mode, scale=scale)
+    done = repair_result(
+        merged,
+        small.background,
+        small.foreground,
+        mode=mode,
+        nearer=small.nearer(strokes),
+        scale=scale,
+    )
     if not any(attempt.applied for attempt in done.attempts):
         why = "; ".join(attempt.why for attempt in done.attempts)
         raise InputError(f"this repair does not help here: {why or 'nothing to repair was found'}")

@@ -237,7 +237,8 @@ class Session:
         state = self.pair(key)
         wanted = repairs.checked_mode(mode)
         merged = self._small_merge(state)
-        repaired = repairs.try_repair(merged, self._previewer(state).small(), wanted)
+        small, (strokes, *_) = self._previewer(state).small(), state.work()
+        repaired = repairs.try_repair(merged, small, wanted, strokes)
         shown = {"repair": display(repaired.pixels)}
         return {"revision": state.revision, "pictures": self._keep(state, shown)}
 

@@ -10,6 +10,7 @@ from blendkit.errors import InputError
 from blendkit.frame import Capture, Float, Frame, Source
 from blendkit.hints import NearerLine
 from blendkit.masks import Matte
+from blendkit.masks.strokes import Stroke
 from blendkit.merge import Merged
 from blendkit.midground import LensPair, ResultBlur
 from blendkit.midground.soft_ground import soft_midground
@@ -166,6 +167,15 @@ def test_sharpening_that_works_at_screen_size_only_is_refused_there_too() -> Non
     page = Small(wide, stopped, level=2, full_size=(4 * SIZE[0], 4 * SIZE[1]))
     with pytest.raises(InputError, match="at full size; sharpening brings back up to 6 px"):
         try_repair(merged, page, "sharpen")
+
+
+def test_the_page_lets_ground_alone_whose_order_a_line_contradicts() -> None:
+    merged, wide, stopped = merged_ground(SLOPE, 6.0, 5.0)
+    page = Small(wide, stopped, level=2, full_size=(4 * SIZE[0], 4 * SIZE[1]))
+    assert try_repair(merged, page, "extend") is not merged
+    points = tuple((4 * x, 4 * y) for x, y in reversed(LINE.points))
+    with pytest.raises(InputError, match="does not help here"):
+        try_repair(merged, page, "extend", (Stroke(points, 800.0, "nearer"),))
 
 
 def test_ground_that_only_a_line_gives_an_order_is_refused_with_the_reason() -> None:
