@@ -40,9 +40,12 @@ def plan_document(plan: Plan) -> dict[str, Any]:
             "focus_distance_m": single.focus_distance_m,
         },
         "advised": {
-            "frames": [_advised(plan, frame) for frame in plan.advised],
+            "frames": [_frame(one) | _needed(plan, one.exposure) for one in plan.advised],
             "gaps": [_interval(gap) for gap in plan.advised_gaps],
-            "bridges": [[_exposure(frame) for frame in bridge.frames] for bridge in plan.bridges],
+            "bridges": [
+                [_exposure(frame) | _needed(plan, frame) for frame in bridge.frames]
+                for bridge in plan.bridges
+            ],
         },
         "bracket": [_exposure(frame) for frame in plan.bracket],
         "advice": list(plan.advice),
@@ -89,11 +92,10 @@ def _exposure_change(plan: Plan) -> dict[str, Any]:
     }
 
 
-def _advised(plan: Plan, frame: FramePlan) -> dict[str, Any]:
-    """Return a frame with what it needs: the time at the metered ISO, or the ISO at its time."""
-    light = light_at(plan.scene, frame.exposure)
+def _needed(plan: Plan, frame: Exposure) -> dict[str, Any]:
+    """Return what a frame needs: the time at the metered ISO, or the ISO at the metered time."""
+    light = light_at(plan.scene, frame)
     return {
-        **_frame(frame),
         "exposure": {
             "factor": light.factor,
             "exposure_time_s": light.exposure_time_s,

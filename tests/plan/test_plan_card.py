@@ -222,3 +222,7 @@ def test_a_bridge_at_another_f_number_tells_its_exposure() -> None:
     assert frame.f_number == 10
     assert line.how.startswith("f/10 focused at 11.4 m, 1/80 s at the same ISO")
     assert line.how.endswith("or the same shutter at ISO x 6.4")
+    (needed,) = (one["exposure"] for one in plan_document(plan)["advised"]["bridges"][0])
+    assert needed["factor"] == pytest.approx(6.398, rel=1e-3)
+    assert needed["exposure_time_s"] == pytest.approx(2**-9 * needed["factor"])  # 1/500 is 2^-9
+    assert needed["iso"] is None
