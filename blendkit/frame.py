@@ -24,16 +24,12 @@ LUMINANCE_WEIGHTS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 """Share of linear red, green and blue in luminance (ITU-R BT.709-6, item 3.2)."""
 
 
-FULL_FRAME_MM = 36.0
-"""Long side of the sensor that is meant where nothing else is recorded."""
-
-
 @dataclass(frozen=True, slots=True)
 class Capture:
     """What the camera recorded; None = the file does not say.
 
     f_number is nominal (2.8 for 2.83), as every camera writes it.
-    focal_length_35mm: of the lens that sees as much on a sensor of 36 mm, mm (Exif 3.0, 41989).
+    focal_length_35mm: of the lens that sees as much on 36 x 24 mm, mm (Exif 3.0, 41989).
     """
 
     f_number: float | None = None
@@ -47,13 +43,6 @@ class Capture:
     copyright: str | None = None
     flash_fired: bool | None = None
     focal_length_35mm: float | None = None
-
-    @property
-    def sensor_width_mm(self) -> float:
-        """Long side of the sensor: 36 mm unless the equivalent focal length says otherwise."""
-        if not self.focal_length_mm or not self.focal_length_35mm:
-            return FULL_FRAME_MM
-        return FULL_FRAME_MM * self.focal_length_mm / self.focal_length_35mm
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,11 +10,11 @@ import click
 
 from blendkit.errors import InputError
 from blendkit.files import atomic, check_output
+from blendkit.optics.recorded_sensor import recorded_sensor_mm
 from blendkit.plan import Plan, Scene, card_html, diagram_svg, make_plan, plan_document, plan_text
 from blendkit.plan.as_json import table_document
 from blendkit.plan.checklist import CAUTIONS
 from blendkit.plan.recorded import Exposed, carried_over
-from blendkit.plan.recorded_sensor import recorded_sensor_mm
 from blendkit.plan.table import table_text
 from blendkit.plan.units import (
     parse_length_m,

@@ -28,8 +28,9 @@ with two foci and somebody in it have 0.10 to 0.25, those with one focus at most
 
 def refocused(blur: RelativeBlur, captures: Captures) -> bool:
     """Return whether the foreground frame was surely focused on the boughs, not on the sitter."""
-    long_side_px = round(max(blur.disc_px.shape) * blur.factor)
-    gap_px = recorded_gap_px(*captures, long_side_px)
+    height_px, width_px = (round(side * blur.factor) for side in blur.disc_px.shape)
+    long_side_px = max(width_px, height_px)
+    gap_px = recorded_gap_px(*captures, (width_px, height_px))
     if gap_px is not None and gap_px > LEAST_GAP_SHARE * long_side_px:
         return True
     sure = blur.confidence > _SURE

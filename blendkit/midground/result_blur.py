@@ -69,20 +69,21 @@ def lens_of(
 ) -> LensPair:
     """Return how the frames' discs hang together, by the tags or by the frames' edges."""
     ratio = aperture_ratio(*captures)
-    width = max(frames[0].shape)
-    recorded = recorded_gap_px(*captures, width)
+    height, width = frames[0].shape[:2]
+    long_side_px = max(width, height)
+    recorded = recorded_gap_px(*captures, (width, height))
     # At one f-number and one focus both frames would be the same: cameras record coarse steps.
-    one_focus = recorded is not None and recorded < LEAST_GAP_SHARE * width
+    one_focus = recorded is not None and recorded < LEAST_GAP_SHARE * long_side_px
     if recorded is not None and not (one_focus and ratio > SAME_APERTURE):
         return LensPair(ratio, recorded, "recorded")
     disc, confidence, _ = relative
-    scale = max(round(width / _EDGE_PX), 1)
+    scale = max(round(long_side_px / _EDGE_PX), 1)
     size = (disc.shape[1], disc.shape[0])
     seen = [_edges(frame, sigma, scale, size) for frame, sigma in zip(frames, noise, strict=True)]
     pick = (slice(_STRIDE // 2, None, _STRIDE),) * 2
     sure = confidence[pick] > _SURE
     values = [np.asarray(v[pick][sure], np.float64) for v in (disc, *seen)]
-    gap = measured_gap_px(values[0], values[1], values[2], ratio, 0.12 * width)
+    gap = measured_gap_px(values[0], values[1], values[2], ratio, 0.12 * long_side_px)
     if gap is None:
         return LensPair(ratio, 0.0, "unknown" if ratio > SAME_APERTURE else "measured")
     return LensPair(ratio, gap, "measured")

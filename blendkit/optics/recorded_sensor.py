@@ -7,7 +7,15 @@ taken: who crops it later leaves it as it is.
 
 import math
 
-from blendkit.plan.units import SENSORS_MM
+from blendkit.frame import Capture
+
+SENSORS_MM = {
+    "full-frame": (36.0, 24.0),
+    "aps-c": (23.5, 15.6),
+    "four-thirds": (17.3, 13.0),
+    "44x33": (43.8, 32.9),
+}
+"""Width and height in mm by the trade's names (common practice, no source)."""
 
 FULL_FRAME_DIAGONAL_MM = math.hypot(*SENSORS_MM["full-frame"])
 """43.27 mm."""
@@ -49,6 +57,25 @@ def recorded_sensor_mm(
         f" {sensor_mm[0]:g} x {sensor_mm[1]:g} mm, by its 35 mm equivalent of"
         f" {equivalent_mm:g} mm; give --sensor if it was another"
     )
+
+
+def px_per_mm(capture: Capture, size: tuple[int, int]) -> float:
+    """Return how many px of a picture of size (width, height) cover a mm of its sensor.
+
+    A picture that fits its sensor's shape fills its long side; a crop is taken to keep the
+    sensor's short side or its long one, whichever it can.  36 x 24 mm where nothing is recorded.
+
+    >>> round(px_per_mm(Capture(), (6000, 4000)), 2)
+    166.67
+    >>> crop = Capture(focal_length_mm=135, focal_length_35mm=135)
+    >>> [round(px_per_mm(crop, size), 2) for size in ((3200, 4000), (4000, 2000))]
+    [133.33, 111.11]
+    """
+    sensor_mm = SENSORS_MM["full-frame"]
+    if capture.focal_length_mm and capture.focal_length_35mm:
+        recorded = capture.focal_length_mm, capture.focal_length_35mm
+        sensor_mm, _ = recorded_sensor_mm(*recorded, size)
+    return max(max(size) / max(sensor_mm), min(size) / min(sensor_mm))
 
 
 def _known_mm(diagonal_mm: float) -> tuple[float, float] | None:

@@ -4,6 +4,7 @@ import math
 import re
 
 from blendkit.errors import InputError
+from blendkit.optics.recorded_sensor import SENSORS_MM
 
 MM_PER_UNIT = {
     "mm": 1.0,
@@ -15,14 +16,6 @@ MM_PER_UNIT = {
     "yd": 914.4,
 }
 """Inch, foot and yard are exact by the international yard and pound agreement of 1959."""
-
-SENSORS_MM = {
-    "full-frame": (36.0, 24.0),
-    "aps-c": (23.5, 15.6),
-    "four-thirds": (17.3, 13.0),
-    "44x33": (43.8, 32.9),
-}
-"""Width and height in mm by the trade's names (common practice, no source)."""
 
 _NUMBER = r"(\d+(?:\.\d*)?|\.\d+)"
 _LENGTH = re.compile(rf"{_NUMBER}\s*([a-z]*)")

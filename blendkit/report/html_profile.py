@@ -10,6 +10,7 @@ from blendkit.merge import Merged
 from blendkit.midground.loudness import just_visible_px
 from blendkit.midground.repaired_ground import grounds_as_repaired
 from blendkit.midground.soft_ground import Ground, soft_between_sharp, soft_from_px
+from blendkit.optics.recorded_sensor import px_per_mm
 
 _WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP = 900, 320, 60, 46, 26
 
@@ -45,7 +46,7 @@ def profile_figure(merged: Merged, captures: tuple[Capture, Capture]) -> str:
         "foreground frame": np.abs(blur.lens.ratio * x - blur.lens.gap_px),
     }
     places = np.asarray(rows * blur.factor, np.float32)
-    labels = _distances_m(x, captures, max(size))
+    labels = _distances_m(x, captures, size)
     return _svg(places, curves, offending, visible, labels)
 
 
@@ -65,14 +66,16 @@ def _line(ground: Ground) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     return points[:, 1], points[:, 0]
 
 
-def _distances_m(x: Float, captures: tuple[Capture, Capture], width_px: int) -> Float | None:
+def _distances_m(
+    x: Float, captures: tuple[Capture, Capture], size: tuple[int, int]
+) -> Float | None:
     """Return distances along the line from recorded optics; None where they are not recorded."""
     own = captures[0]
     if not (own.f_number and own.focal_length_mm and own.focus_distance_m):
         return None
     focal_m = own.focal_length_mm / 1000
     scale = own.focal_length_mm**2 / own.f_number / (1 - focal_m / own.focus_distance_m)
-    inverse = x * own.sensor_width_mm / width_px * 1000 / scale + 1 / own.focus_distance_m
+    inverse = x / px_per_mm(own, size) * 1000 / scale + 1 / own.focus_distance_m
     return np.asarray(1 / np.maximum(inverse, 1e-3), np.float32)
 
 

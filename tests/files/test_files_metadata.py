@@ -9,6 +9,7 @@ import pytest
 
 from blendkit.files import exif, ifd, read_frame, write_picture, xmp
 from blendkit.frame import Capture, Embedded, Frame
+from blendkit.optics.recorded_sensor import px_per_mm
 
 NAMES = ["r.tif", "r.png", "r.jpg"]
 PIXELS = np.full((30, 40, 3), 0.25, np.float32)
@@ -62,13 +63,23 @@ def test_the_capture_says_what_the_camera_recorded() -> None:
     )
 
 
-def test_the_sensor_is_as_wide_as_the_equivalent_focal_length_says() -> None:
+@pytest.mark.parametrize(
+    ("equivalent_mm", "size", "sensor_mm"),
+    [
+        (None, (6000, 4000), (36, 24)),
+        (203, (6000, 4000), (24, 16)),
+        (270, (5184, 3888), (17.3, 13.0)),  # by the diagonal: the long side alone says 18 mm
+    ],
+)
+def test_the_sensor_is_as_large_as_the_equivalent_focal_length_says(
+    equivalent_mm: int | None, size: tuple[int, int], sensor_mm: tuple[float, float]
+) -> None:
     details = DIRECTORY[ifd.EXIF]
     assert isinstance(details, dict)
-    crop = details | {exif.FOCAL_LENGTH_35MM: ifd.short_entry(203)}
-    small = exif.capture_of(DIRECTORY | {ifd.EXIF: crop})
-    assert small.sensor_width_mm == pytest.approx(36 * 135 / 203)  # 24 mm, a third smaller
-    assert exif.capture_of(DIRECTORY).sensor_width_mm == 36
+    if equivalent_mm:
+        details = details | {exif.FOCAL_LENGTH_35MM: ifd.short_entry(equivalent_mm)}
+    capture = exif.capture_of(DIRECTORY | {ifd.EXIF: details})
+    assert px_per_mm(capture, size) == pytest.approx(size[0] / sensor_mm[0], rel=0.005)
 
 
 def test_a_camera_without_a_maker_is_its_model() -> None:

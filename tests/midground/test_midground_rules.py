@@ -69,7 +69,7 @@ def test_relative_blur_gives_back_both_discs_of_a_thin_lens(stops: tuple[float, 
         Capture(f_number=stop, focal_length_mm=135.0, focus_distance_m=focus)
         for stop, focus in zip(stops, (far, near), strict=True)
     ]
-    gap = recorded_gap_px(captures[0], captures[1], 1200)
+    gap = recorded_gap_px(captures[0], captures[1], (1200, 800))
     assert gap is not None
     # Focusing nearer lengthens the image distance a little: the ratio is not quite the f-numbers'.
     pair = LensPair(aperture_ratio(captures[0], captures[1]), gap, "recorded")
@@ -266,7 +266,7 @@ def test_a_recorded_distance_inside_the_focal_length_says_nothing(
     far, near = (
         Capture(f_number=5.6, focal_length_mm=135, focus_distance_m=m) for m in (far_m, near_m)
     )
-    assert recorded_gap_px(far, near, 1200) is None
+    assert recorded_gap_px(far, near, (1200, 800)) is None
 
 
 def test_a_surface_keeps_all_that_was_seen_of_it_when_plain_ground_joins_it() -> None:
