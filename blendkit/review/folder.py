@@ -1,5 +1,6 @@
 """Which pairs a folder holds: those listed, those with results, or those found among its frames."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -101,25 +102,39 @@ def pairs_in(folder: Path, *, frames: Sequence[Path] = ()) -> list[PairFiles]:
     return sorted(pairs, key=lambda pair: pair.name)
 
 
-def not_shown(folder: Path, *, frames: Sequence[Path] = ()) -> list[str]:
-    """Return a sentence on each pair of a folder that `pairs_in` leaves out; arguments as there."""
+def not_shown(folder: Path, *, frames: Sequence[Path] = (), places: bool = True) -> list[str]:
+    """Return a sentence on each pair of a folder that `pairs_in` leaves out; arguments as there.
+
+    places: whether folders of this machine may be named, which the page does not need.
+    """
     allowed = [place.resolve() for place in (folder, *frames)]
-    found = [
-        f"a result of {path.name} is not shown: the frame is not in {path.parent} any more, or "
-        "name its folder after this one"
-        for path in _merged(folder, allowed)[1]
-    ]
+    found = []
+    for path in _merged(folder, allowed)[1]:
+        where = f"in {path.parent}" if places else "where it was"
+        found.append(
+            f"a result of {path.name} is not shown: the frame is not {where} any more, or "
+            "name its folder after this one"
+        )
     try:
         summary = read_json(folder / "summary.json", what="a summary", cure="run batch again")
         failed = [one for one in summary["pairs"] if one["status"] == "failed"]
         found += [
-            f"{one['name']} is not shown: {one['reason']}"
+            f"{one['name']} is not shown: {one['reason'] if places else _placeless(one['reason'])}"
             for one in failed
             if not (folder / f"{one['name']}{_REPORT}").exists()
         ]
     except (InputError, KeyError, TypeError):  # no batch wrote here, or what it wrote is damaged
         pass
     return found
+
+
+def _placeless(reason: str) -> str:
+    """Return a reason with the names of files in place of their paths.
+
+    >>> _placeless("/home/ana/shoot 3/torn.tif: is damaged; export it again")
+    'torn.tif: is damaged; export it again'
+    """
+    return re.sub(r"(?<!\S)/(?:[^/:;,]+/)+", "", reason)
 
 
 def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], list[Path]]:

@@ -13,7 +13,7 @@ from blendkit.masks.strokes import Paint, Role
 from blendkit.report.handwork import Work, handwork
 from blendkit.review import marks, repairs
 from blendkit.review.fields import NEAR, setting_fields
-from blendkit.review.folder import pairs_in
+from blendkit.review.folder import not_shown, pairs_in
 from blendkit.review.jobs import Job, Jobs
 from blendkit.review.pictures import Tiled, Whole, file_pictures, whole
 from blendkit.review.preview import Previewer, Shown, Small, display, small_frames
@@ -46,6 +46,7 @@ class Session:
         self, folder: Path, *, frames: Sequence[Path] = (), cache: Path | None = None
     ) -> None:
         self.folder = folder
+        self._frames = tuple(frames)
         self.pyramids = Pyramids(cache)
         states = [PairState(files) for files in pairs_in(folder, frames=frames)]
         # The order is settled once, so that nothing moves under the photographer's hand.
@@ -70,6 +71,7 @@ class Session:
         return {
             "folder": self.folder.name or str(self.folder),
             "pairs": [self._entry(state) for state in self.pairs.values()],
+            "left_out": not_shown(self.folder, frames=self._frames, places=False),
         }
 
     def document(self, key: str) -> Document:

@@ -31,6 +31,12 @@ def shoot(tmp_path: Path, drawn: Path, write_finding: Any) -> Path:
             shutil.copy(drawn / f"gate-{which}.tif", folder / f"{name}-{which}.tif")
         listed += (drawn / "pairs.toml").read_text().replace("gate", name)
     (folder / "pairs.toml").write_text(listed)
+    torn = {
+        "name": "torn",
+        "status": "failed",
+        "reason": "torn-wide.tif: is damaged; send it again",
+    }
+    (folder / "summary.json").write_text(json.dumps({"pairs": [torn]}))
     write_finding(folder, "loud", FLAG)
     return folder
 
@@ -161,6 +167,7 @@ def test_decisions_go_to_the_sidecar_and_the_next_open_pair_comes(visit: Any) ->
     listed = page.locator("#list").inner_text()
     assert "2 pairs, 0 to decide" in listed
     assert "sent back" in listed
+    assert "torn is not shown: torn-wide.tif: is damaged; send it again" in listed
     page.keyboard.press("Escape")
 
 

@@ -1,6 +1,7 @@
 """The page's questions and answers, without a browser."""
 
 import io
+import json
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields
 from pathlib import Path
@@ -74,6 +75,9 @@ def test_every_setting_is_a_field_with_its_unit_and_range(client: TestClient) ->
 
 
 def test_no_path_of_this_machine_is_told(client: TestClient, shoot: Path) -> None:
+    failed = {"name": "torn", "status": "failed", "reason": f"{shoot}/torn.tif: is damaged"}
+    (shoot / "summary.json").write_text(json.dumps({"pairs": [failed]}))
+    assert client.get("/pairs").json()["left_out"] == ["torn is not shown: torn.tif: is damaged"]
     pair = client.get("/pairs").json()["pairs"][0]["id"]
     for address in ("/pairs", f"/pairs/{pair}", "/news"):
         assert str(shoot.parent) not in client.get(address).text

@@ -37,6 +37,7 @@ def test_what_the_page_leaves_out_is_told(
     lost.rename(tmp_path_factory.mktemp("away") / lost.name)
     moved, _ = not_shown(shoot)
     assert moved.startswith("a result of calm-wide.tif is not shown")
+    assert all(str(shoot.parent) not in one for one in not_shown(shoot, places=False))
     (shoot / "summary.json").write_text("no JSON")
     assert not_shown(shoot) == [moved]
 

@@ -15,6 +15,8 @@ export class Desk extends EventTarget {
     super();
     /** @type {Entry[]} */
     this.pairs = [];
+    /** @type {string[]} */
+    this.leftOut = [];
     this.index = 0;
     /** @type {Pair | null} */
     this.pair = null;
@@ -38,7 +40,7 @@ export class Desk extends EventTarget {
 
   async open() {
     await this.#safely(async () => {
-      this.pairs = (await api.folder()).pairs;
+      ({ pairs: this.pairs, left_out: this.leftOut } = await api.folder());
       await this.go(Math.max(this.pairs.findIndex((pair) => `#${pair.id}` === location.hash), 0));
     });
     this.#listen();

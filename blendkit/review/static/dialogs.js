@@ -8,8 +8,8 @@ import { sentence } from "./slip.js";
 
 const DECISIONS = { open: "open", accepted: "accepted", "sent-back": "sent back", skipped: "skipped" };
 
-/** @param {HTMLDialogElement} dialog @param {Entry[]} pairs @param {number} index @param {(index: number) => void} go @param {() => void} end */
-export function fillList(dialog, pairs, index, go, end) {
+/** @param {HTMLDialogElement} dialog @param {{pairs: Entry[], leftOut: string[]}} folder @param {number} index @param {(index: number) => void} go @param {() => void} end */
+export function fillList(dialog, { pairs, leftOut }, index, go, end) {
   const open = pairs.filter((pair) => pair.decision === "open").length;
   dialog.replaceChildren(
     button("Close", () => dialog.close(), { class: "close" }),
@@ -20,6 +20,7 @@ export function fillList(dialog, pairs, index, go, end) {
         make("td", {}, button(pair.name, () => { dialog.close(); go(i); })),
         make("td", {}, make("span", { class: "swatch" }), sentence(pair.reason)),
         make("td", {}, DECISIONS[pair.decision]))))),
+    ...(leftOut.length ? [make("h3", {}, "Not shown"), make("ul", { class: "left-out" }, ...leftOut.map((one) => make("li", {}, one)))] : []),
     make("p", { class: "advice" }, "Everything is saved as you go."),
     button("End the session", end));
 }

@@ -271,7 +271,7 @@ function head() {
 // Doors
 
 function openList() {
-  fillList(dialogById("list"), desk.pairs, desk.index, (index) => desk.go(index), endSession);
+  fillList(dialogById("list"), desk, desk.index, (index) => desk.go(index), endSession);
   dialogById("list").showModal();
 }
 

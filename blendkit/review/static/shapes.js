@@ -41,7 +41,7 @@
  *   fields: Field[], job: Job | null, repair: string | null, stale: boolean,
  *   notes: string[]}} Pair
  */
-/** @typedef {{folder: string, pairs: Entry[]}} Folder */
+/** @typedef {{folder: string, pairs: Entry[], left_out: string[]}} Folder */
 /** @typedef {{revision: number, pictures: Picture[]}} Preview */
 /** @typedef {{id: string, revision: number, job: Job | null, entry: Entry}} News */
 
