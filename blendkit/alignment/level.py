@@ -8,8 +8,8 @@ import numpy as np
 from blendkit.alignment import models
 from blendkit.alignment.boxes import cut, mapped_box, whole_box, zone_box
 from blendkit.alignment.fit import Fit
-from blendkit.alignment.system import WINDOW_PX, Band, System, window_power
-from blendkit.filters.bands import band_pass, window_mean
+from blendkit.alignment.system import Band, System, window_power
+from blendkit.filters.bands import band_pass
 from blendkit.filters.disc import disc_blur
 from blendkit.filters.resample import matrix_at_reduced_scale, reduce_by
 from blendkit.filters.threads import each_result
@@ -130,7 +130,7 @@ class Level:
         """Return the error over the whole frame that the fit is taken to have, px of the scale."""
         covariance = system.block_covariance(model)
         error = models.predicted_rms_px(covariance, model, self._grid, self.size)
-        trusted = float(system.weights.sum() / np.prod(self._shape))
+        trusted = system.trusted / float(np.prod(self._shape))
         chance = _TRUSTED_BY_CHANCE / (trusted + 1e-12)
         return error * (1 + penalty * abs(disc_px)) * (1 + chance**2)
 
@@ -142,8 +142,11 @@ class Level:
         soft_b = disc_blur(self._light_b, max(-disc_px, 0.0))
         soft_f = disc_blur(self._light_f, max(disc_px, 0.0))
         band_b, band_f = band_pass(soft_b, fine, wide), band_pass(soft_f, fine, wide)
-        floor = _noise_floor(disc_blur(self._whole_b, max(-disc_px, 0.0)), fine, wide)
-        return Band.of(band_b, floor), band_f
+        power = seen = window_power(band_b)
+        if self._light_b.shape != self._shape:
+            whole_b = disc_blur(self._whole_b, max(-disc_px, 0.0))
+            seen = window_power(band_pass(whole_b, fine, wide))
+        return Band(band_b, power, _noise_floor(seen)), band_f
 
     def _correlation(self, small: Matrix, bands: _Bands, weights: Float) -> float:
         own, band_f = bands
@@ -227,7 +230,6 @@ def shift_by(x: float, y: float) -> Matrix:
     return np.array([[1.0, 0.0, x], [0.0, 1.0, y], [0.0, 0.0, 1.0]])
 
 
-def _noise_floor(light: Float, fine_px: float, wide_px: float) -> float:
+def _noise_floor(power: Float) -> float:
     """Return a floor for band power: what the quietest tenth of the whole frame shows."""
-    power = window_mean(np.square(band_pass(light, fine_px, wide_px)), WINDOW_PX)
     return float(np.percentile(power[::4, ::4], 10)) + 1e-12

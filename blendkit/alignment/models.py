@@ -20,30 +20,41 @@ def centre_and_half(size: tuple[int, int]) -> tuple[NDArray[np.float64], float]:
     return (np.array(size, np.float64) - 1) / 2, max(size) / 2
 
 
-def _basis(model: str, u: NDArray[np.floating], v: NDArray[np.floating]) -> NDArray[np.float32]:
-    """Return d(x, y)/d(parameters) at centred coordinates, shape (2, parameters, points), px."""
-    one, zero = np.ones_like(u), np.zeros_like(u)
-    along_x = [one, zero]
-    along_y = [zero, one]
+_Motions = list[NDArray[np.floating] | float]
+"""Motion along one axis by each parameter: an array of the points', or a number for all."""
+
+
+def _basis(
+    model: str, u: NDArray[np.floating], v: NDArray[np.floating]
+) -> tuple[_Motions, _Motions]:
+    """Return d x/d(parameter) and d y/d(parameter) at centred coordinates, px."""
+    along_x: _Motions = [1.0, 0.0]
+    along_y: _Motions = [0.0, 1.0]
     if model == "similarity":
         along_x += [u, -v]
         along_y += [v, u]
     elif model in ("affine", "homography"):
-        along_x += [u, v, zero, zero]
-        along_y += [zero, zero, u, v]
+        along_x += [u, v, 0.0, 0.0]
+        along_y += [0.0, 0.0, u, v]
     if model == "homography":
         along_x += [-u * u, -u * v]
         along_y += [-u * v, -v * v]
-    return np.asarray([along_x, along_y], np.float32)
+    return along_x, along_y
 
 
-def motion_basis(
-    model: str, shape: tuple[int, ...], places: NDArray[np.integer]
-) -> NDArray[np.float32]:
-    """Return the motion basis, (2, parameters, points), at places of the flattened array."""
+def descent_rows(
+    model: str, shape: tuple[int, ...], places: NDArray[np.integer], slope: tuple[Float, Float]
+) -> Float:
+    """Return how a picture changes by each parameter, float32 (parameters, points).
+
+    places: of the flattened array of that shape.  slope: the picture's gradient (x, y) there.
+    """
     centre, half = centre_and_half((shape[1], shape[0]))
-    rows, columns = np.divmod(places, shape[1])
-    return _basis(model, (columns - centre[0]) / half, (rows - centre[1]) / half)
+    rows = places // shape[1]
+    u = np.asarray((places - rows * shape[1] - centre[0]) / half, np.float32)
+    v = np.asarray((rows - centre[1]) / half, np.float32)
+    changes = [x * slope[0] + y * slope[1] for x, y in zip(*_basis(model, u, v), strict=True)]
+    return np.asarray(changes, np.float32)
 
 
 def point_basis(
@@ -52,7 +63,8 @@ def point_basis(
     """Return the motion basis, (2, parameters, n), at points (n, 2) of (x, y) px."""
     centre, half = centre_and_half(size)
     u, v = (np.asarray(points, np.float64) - centre).T / half
-    return np.asarray(_basis(model, u, v), np.float64)
+    axes = [[np.broadcast_to(motion, u.shape) for motion in axis] for axis in _basis(model, u, v)]
+    return np.asarray(axes, np.float64)
 
 
 def step(
