@@ -9,6 +9,7 @@ import math
 import mmap
 from collections.abc import Callable
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,9 @@ from numpy.typing import NDArray
 
 _M_TRIM_THRESHOLD, _M_MMAP_THRESHOLD = -1, -3
 """Of mallopt(3)."""
+_WORTH_GIVING_BACK = 768 << 20
+"""Bytes that the process holds from which freed memory is worth its way back: the next request
+fetches it page by page, a tenth of the time of a merge at 1200 px."""
 _LARGE_BLOCK = 8 << 20
 """From here on the C library asks the system; left alone it raises this to 32 MiB, and what tiles
 free stays.  Costs some 3 % of the time at 24 megapixels, saves 2 % of the memory."""
@@ -42,11 +46,21 @@ def lean_copy(values: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def give_back_memory() -> None:
-    """Let go of freed memory; does nothing where the C library has no such call.
+    """Let go of freed memory, where the process holds much of it and the C library has such a call.
 
-    From the first call on, large blocks go back as soon as they are freed.
+    From then on large blocks go back as soon as they are freed.
     """
-    _trim()(0)
+    if resident_bytes() >= _WORTH_GIVING_BACK:
+        _trim()(0)
+
+
+def resident_bytes() -> int:
+    """Return the memory that the process holds now; 0 where the system does not tell (proc(5))."""
+    try:
+        pages = int(Path("/proc/self/statm").read_text().split()[1])
+    except (OSError, IndexError, ValueError):
+        return 0
+    return pages * mmap.PAGESIZE
 
 
 @cache

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from blendkit import memory
 from blendkit.memory import give_back_memory, lean_copy, unwritten
 
 STATM = Path("/proc/self/statm")
@@ -45,10 +46,15 @@ def test_a_lean_copy_is_a_copy() -> None:
 
 
 @pytest.mark.skipif(not STATM.exists(), reason="the system tells no process its memory")
-def test_freed_blocks_go_back() -> None:
-    # Small enough that the C library would keep them, held apart by one that stays.
-    blocks = [np.ones(MIB // 32, np.float32) for _ in range(1600)]
+@pytest.mark.parametrize("much", [False, True])
+def test_freed_blocks_go_back_where_the_process_holds_much(
+    monkeypatch: pytest.MonkeyPatch, much: bool
+) -> None:
+    worth = (resident_mib() + (0 if much else 10_000)) * MIB
+    monkeypatch.setattr(memory, "_WORTH_GIVING_BACK", worth)
+    # So small that the C library keeps them, and held in place by the last, which stays.
+    blocks = [np.ones(MIB // 64, np.float32) for _ in range(3200)]
+    full = resident_mib()
     del blocks[:-1]
-    before = resident_mib()
     give_back_memory()
-    assert resident_mib() <= before + 1
+    assert (resident_mib() < full - 100) == much
