@@ -159,7 +159,10 @@ class PairState:
             if decision == "accepted" and not self.merged:
                 raise InputError("there is no result to accept: merge it first")
             if decision == "accepted" and shown not in (None, self.revision):
-                raise InputError("another result is there since this one was shown: look again")
+                raise InputError(
+                    "this pair has changed since it was shown (another result, or work on another "
+                    "page): look again, then accept"
+                )
             if decision == "accepted" and self.stale:
                 raise InputError(
                     "strokes, ties or numbers have changed since this result: merge again and "
