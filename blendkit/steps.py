@@ -30,6 +30,11 @@ from blendkit.sharpness.relative import relative_blur
 _TILE = 512
 _VEIL_REACH_SHARE = 0.04
 """How far from its boughs a veil may lie, of the long side: half a disc of 100 px at 1200."""
+_PAINTED_REACH_SHARE = 0.02
+"""The same from what is painted, which reaches past the boughs by itself."""
+_LEAST_UNVEILED = 0.03
+"""Share of what both frames show that must be left off the veil for light to rest on it: from less
+the fall-off runs off in the corners, and all that is seen says more."""
 _LEAST_FREE = 0.01
 """Share of what both frames show that must be left unpainted for light and blur to rest on it."""
 
@@ -97,13 +102,18 @@ def in_one_light(
 ) -> Lit:
     """Bring the foreground frame to the background frame's place and light: one resampling.
 
-    painted: bool (height, width), what the user painted; light is not measured there.
+    painted: bool (height, width), what the user painted; light is not measured there, nor in the
+        veil beside it.
     """
     moved = warp_to_background(foreground.pixels, matrix, background.size)
     full_b = clipped_at(background, background.pixels, np.eye(3))
     full_f = clipped_at(foreground, moved.pixels, matrix)
-    free, painted_over = _without(painted, moved.footprint & ~full_b & ~full_f)
-    light = fit_light(background, moved.pixels, free, settings.light, recorded=foreground.capture)
+    shown = moved.footprint & ~full_b & ~full_f
+    _, painted_over = _without(painted, shown)
+    unveiled = _unveiled(painted, shown)
+    light = fit_light(
+        background, moved.pixels, unveiled, settings.light, recorded=foreground.capture
+    )
     lit = apply_light(moved.pixels, light)
     return Lit(lit, moved.footprint, light, (full_b, full_f), painted_over)
 
@@ -114,6 +124,21 @@ def _without(painted: Bool, free: Bool) -> tuple[Bool, bool]:
     if np.count_nonzero(free & ~painted) < _LEAST_FREE * seen:
         return free, True  # what the veil dims is better than nothing
     return free & ~painted, False
+
+
+def _unveiled(painted: Bool, shown: Bool) -> Bool:
+    """Return what both frames show off the paint and the veil beside it; all, if that is little."""
+    if not painted.any():
+        return shown
+    unveiled = shown & ~_reaching(painted, _PAINTED_REACH_SHARE)
+    enough = np.count_nonzero(unveiled) >= _LEAST_UNVEILED * np.count_nonzero(shown)
+    return unveiled if enough else shown
+
+
+def _reaching(region: Bool, share: float) -> Bool:
+    """Return a region with what lies within a share of the long side of it, both ways."""
+    reach = 2 * round(share * max(region.shape)) + 1
+    return cv2.dilate(region.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
 
 
 def noise_models(
@@ -179,13 +204,11 @@ def clear_frame(
     moved = warp_to_background(frame.pixels, found.matrix, background.size)
     full = clipped_at(frame, moved.pixels, found.matrix)
     full_b = clipped_at(background, background.pixels, np.eye(3))
-    in_front = (hints.painted(background.size) | (alpha > 0)).astype(np.uint8)
-    reach = 2 * round(_VEIL_REACH_SHARE * max(background.size)) + 1
-    veiled = cv2.dilate(in_front, np.ones((reach, reach), np.uint8)) > 0
+    in_front = hints.painted(background.size) | (alpha > 0)
     seen = moved.footprint & ~full_b & ~full
-    free, too_little = _without(veiled, seen)
+    free, too_little = _without(_reaching(in_front, _VEIL_REACH_SHARE), seen)
     if too_little:
-        free, _ = _without(in_front > 0, seen)
+        free, _ = _without(in_front, seen)
     light = fit_light(background, moved.pixels, free, settings.light, recorded=frame.capture)
     # Clipped light brought down to the background frame's exposure would be grey.
     return Warped(apply_light(moved.pixels, light), moved.footprint & ~near(full)), ()

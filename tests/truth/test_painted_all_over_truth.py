@@ -58,6 +58,27 @@ def test_a_mask_all_white_asks_for_what_the_pair_itself_says() -> None:
     assert as_taken + 2 < psnr(merged.pixels, pair().truth.composite) < 60
 
 
+@pytest.mark.parametrize("corners", [(0, 1), (0, 1, 2, 3)])
+def test_the_veil_beside_the_paint_says_nothing_of_the_light(corners: tuple[int, ...]) -> None:
+    """Boughs painted in the corners, a dark veil in the 8 px beside: no fall-off is there."""
+    height, width = 400, 600
+    noise = np.random.default_rng(2).random((height, width, 3))
+    ground = cv2.GaussianBlur(noise.astype(np.float32), (0, 0), 12) + np.float32(0.1)
+    rows, columns = np.mgrid[:height, :width].astype(np.float32)
+    painted, veil = np.zeros((height, width), np.bool_), np.zeros((height, width), np.float32)
+    for corner in corners:
+        away = np.hypot(rows - (corner // 2) * height, columns - (corner % 2) * width)
+        painted |= away < 180
+        veil = np.maximum(veil, np.clip(1 - (away - 180) / 8, 0, 1))
+    soft, sharp = ground * (1 - 0.4 * veil[..., None]), ground / 2
+    boughs = painted & (rows // 12 % 2 == 0)
+    for frame in (soft, sharp):
+        frame[boughs] = 0.02
+    light = in_one_light(Frame(soft), Frame(sharp), np.eye(3), painted, MergeSettings()).light
+    assert abs(sum(light.falloff_ev)) < 0.03
+    assert np.allclose(light.gain_ev, 1.0, atol=0.02)
+
+
 def test_a_stroke_beside_a_painted_mask_opens_what_it_covers() -> None:
     left, right = np.zeros(SIZE[::-1], np.float32), np.zeros(SIZE[::-1], np.float32)
     left[:, :180] = 1
