@@ -45,14 +45,20 @@ def not_covered(footprint: Bool) -> Iterator[Flag]:
 
 
 def nothing_found(alpha: Float) -> Iterator[Flag]:
-    """Flag a merge that took nothing from the foreground frame: it is the background frame."""
-    share = float((alpha > _SOLID).mean())
-    if share < _LEAST_SHARE:
+    """Flag a merge that took nothing, or next to nothing, from the foreground frame."""
+    taken = alpha > 0
+    said = "nothing that stands in front was found: the result is the background frame"
+    if taken.any():
+        said = (
+            "hardly anything that stands in front was found: "
+            f"{100 * float(taken.mean()):.2g} % of the picture is taken from the foreground frame"
+        )
+    if float((alpha > _SOLID).mean()) < _LEAST_SHARE:
         yield Flag(
             "nothing-found",
             "warn",
-            np.zeros(alpha.shape, np.bool_),
-            "nothing that stands in front was found: the result is the background frame",
+            np.asarray(taken, np.bool_),
+            said,
             "paint roughly over the foreground, 10 to 20 px past its twigs, and merge again",
         )
 

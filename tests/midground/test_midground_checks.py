@@ -58,7 +58,12 @@ def test_a_merge_that_took_nothing_says_so() -> None:
     alpha = np.zeros((400, 600), np.float32)
     (flag,) = nothing_found(alpha)
     assert (flag.kind, flag.severity) == ("nothing-found", "warn")
+    assert "the result is the background frame" in flag.message
     assert "paint" in flag.advice
+    alpha[50:53, 100:106] = 1
+    (flag,) = nothing_found(alpha)
+    assert "0.0075 % of the picture is taken" in flag.message
+    assert np.array_equal(flag.region, alpha > 0)
     alpha[100:110, 100:110] = 1
     assert list(nothing_found(alpha)) == []
 
