@@ -35,6 +35,7 @@ from blendkit.midground.checks import (
     nothing_found,
     soft_foreground,
     unplaced_zones,
+    veil_on_sitter,
 )
 from blendkit.midground.focus import missed_focus
 from blendkit.midground.frame_checks import (
@@ -295,11 +296,13 @@ def _raised(
     # Soft mid-ground looks like a figure to the network: soft in both frames alike.
     firm = ~np.logical_or.reduce([np.zeros_like(drawn), *soft_regions(ground)])
     seen = drawn & firm & lit.covered & ~near(alpha > 0)
+    discs_px = [group.disc_px for group in view.groups]
     return (
         *nothing_found(alpha),
         *loosely_aligned(merged.alignment, alpha.shape),
         *unplaced_zones(view.unplaced),
         *ends_at_sitter(alpha, merged.sitter * firm),
+        *veil_on_sitter(view.coverage, alpha, merged.sitter, drawn & firm, discs_px),
         *not_covered(lit.covered),
         *clipped(*lit.clipped),
         *soft_foreground(foreground, alpha, own_disc_px, settings.viewing),

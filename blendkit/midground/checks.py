@@ -1,6 +1,6 @@
 """The checks of a finished merge, each of which may raise flags."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import cv2
 import numpy as np
@@ -25,6 +25,8 @@ _TOUCH_SHARE, _PLACE_SHARE = 1 / 400, 1 / 40
 """How near to the sitter a bough ends that may run on, and how far apart two places are, of the
 long side: 3 and 30 px of 1200."""
 _COUNTED_PX = 300
+_VEIL_SEEN = 0.05
+"""Coverage of a veil from which skin shows it: a twentieth of its contrast."""
 
 
 def not_covered(footprint: Bool) -> Iterator[Flag]:
@@ -112,6 +114,32 @@ def ends_at_sitter(alpha: Float, sitter: Float) -> Iterator[Flag]:
         ends,
         f"boughs end at the sitter's outline in {places}",
         "paint them across the sitter if they run on in front; unpainted she stays as she is",
+    )
+
+
+def veil_on_sitter(
+    coverage: Float, alpha: Float, sitter: Float, drawn: Bool, discs_px: Sequence[float]
+) -> Iterator[Flag]:
+    """Flag the veil that boughs painted across the sitter leave on her beside the paint.
+
+    coverage: of the blurred foreground; alpha: the matte; sitter: 1 where she stays the background
+    frame's; float32 (height, width).  drawn: bool, where a sitter is.  discs_px: the boughs'.
+    """
+    hers = sitter > _SOLID
+    across = (alpha > _SOLID) & drawn & ~hers
+    if float(across.mean()) < _LEAST_SHARE:
+        return
+    reach_px = max(discs_px, default=0.0) / 2
+    veiled = hers & drawn & (coverage > _VEIL_SEEN) & _within(across, reach_px / max(hers.shape))
+    if float(veiled.mean()) < _LEAST_SHARE:
+        return
+    yield Flag(
+        "veil-on-sitter",
+        "note",
+        np.asarray(veiled, np.bool_),
+        "the veil of boughs painted across the sitter stays on her beside the paint",
+        f"paint {reach_px:.0f} px past them where they cross her, half of their disc; unpainted "
+        "she stays as she is",
     )
 
 

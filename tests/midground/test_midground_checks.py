@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 
 from blendkit.alignment import Alignment
@@ -13,6 +14,7 @@ from blendkit.midground.checks import (
     not_covered,
     nothing_found,
     soft_foreground,
+    veil_on_sitter,
 )
 from blendkit.settings import ViewingSettings
 
@@ -97,3 +99,27 @@ def test_the_rim_that_resampling_takes_is_no_matter_of_framing() -> None:
     (flag,) = not_covered(footprint)
     assert "frame a little wider" in flag.advice
     assert list(not_covered(np.ones((400, 600), np.bool_))) == []
+
+
+def test_the_veil_of_boughs_painted_across_the_sitter_is_told() -> None:
+    alpha, sitter = np.zeros((400, 600), np.float32), np.zeros((400, 600), np.float32)
+    drawn = np.zeros((400, 600), np.bool_)
+    drawn[100:, 200:400] = True
+    alpha[:, 290:310] = 1  # a bough across her, its disc 80 px, painted 5 px past it
+    sitter[drawn] = 1
+    sitter[:, 285:315] = 0
+    coverage = cv2.blur(alpha, (80, 80))
+    (flag,) = veil_on_sitter(coverage, alpha, sitter, drawn, [30.0, 80.0])
+    assert (flag.kind, flag.severity) == ("veil-on-sitter", "note")
+    assert "paint 40 px past them" in flag.advice
+    beside = np.zeros_like(drawn)
+    beside[:, 250:350] = True
+    assert not (flag.region & ~(beside & drawn & (sitter > 0))).any()
+    assert flag.region.sum() > 0.6 * (beside & drawn & (sitter > 0)).sum()
+    sitter[:, 245:355] = 0  # painted widely enough
+    assert list(veil_on_sitter(coverage, alpha, sitter, drawn, [30.0, 80.0])) == []
+    unpainted = np.where(drawn, np.float32(0), alpha)
+    sitter[drawn] = 1
+    assert (
+        list(veil_on_sitter(cv2.blur(unpainted, (80, 80)), unpainted, sitter, drawn, [80.0])) == []
+    )
