@@ -19,7 +19,7 @@ _M_TRIM_THRESHOLD, _M_MMAP_THRESHOLD = -1, -3
 """Of mallopt(3)."""
 _WORTH_GIVING_BACK = 768 << 20
 """Bytes that the process holds from which freed memory is worth its way back: the next request
-fetches it page by page, a tenth of the time of a merge at 1200 px."""
+fetches it page by page, up to a fifth of the time of a merge at 1200 px."""
 _LARGE_BLOCK = 8 << 20
 """From here on the C library asks the system; left alone it raises this to 32 MiB, and what tiles
 free stays.  Costs some 3 % of the time at 24 megapixels, saves 2 % of the memory."""
