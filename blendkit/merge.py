@@ -18,13 +18,14 @@ from blendkit.explain import View, at_f_numbers, explained
 from blendkit.frame import Bool, Capture, Float, Frame, Label, Progress, Warped, no_progress
 from blendkit.hints import Hints, NearerLine
 from blendkit.masks import Matte
+from blendkit.masks.beside_sitter import beside, running_on
 from blendkit.masks.edges import own_disc_px
 from blendkit.masks.find import Found, find_coverage
 from blendkit.masks.light_search import find_lights
 from blendkit.masks.lights import Lights
 from blendkit.masks.pair_focus import refocused
 from blendkit.masks.region import search_region
-from blendkit.masks.sitter import fading, find_sitter, protected
+from blendkit.masks.sitter import Sitter, fading, find_sitter, protected
 from blendkit.masks.zones import zone_map
 from blendkit.midground import Flag, ResultBlur
 from blendkit.midground.checks import (
@@ -130,17 +131,20 @@ def merge_pair(
         blur, softness = _measured(background, lit, lit.free(painted), grain, settings)
     with watch("matte"):
         frames = background.pixels, lit.aligned
-        kept, drawn = _sitter(frames, blur, grain[1], painted)
-        region = search_region(lit.covered, frames, grain, protected(kept, painted), hints)
+        seen = _sitter(frames, blur, grain[1], painted)
+        held = protected(seen.kept, painted)
+        region = search_region(lit.covered, frames, grain, held, seen.hers, hints)
         lights = find_lights(background.pixels, lit.aligned, softness, lit.clipped[1])
-        found = _coverage(frames, captures, lit, lights, blur, region, hints, grain[1], settings)
+        where = region, beside(region, held)
+        del held
+        found = _coverage(frames, captures, lit, lights, blur, where, hints, grain[1], settings)
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
             bare = lit.free(painted) & ~near(found.alpha > 0)
             blur, softness = _measured(background, lit, bare, grain, settings)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings, found.alpha)
-        laid = _laid(background, lit, lights, softness, (kept, painted), clear, found)
+        laid = _laid(background, lit, lights, softness, (seen.kept, painted), clear, found)
         del softness  # as large as a channel, and laid in both its parts
         view, plate = explained(laid, found.alpha, region, grain[1], hints, settings)
         del found
@@ -149,8 +153,8 @@ def merge_pair(
         shown, plate = at_f_numbers(laid, view, plate, captures, own_px, blur_after.lens, settings)
     with watch("composite"):
         grain_plate(plate, view.coverage, laid.softness, noise[0], settings.grain)
-        sitter = protected(kept, painted)
-        del laid, kept  # what rests on them is done, and the checks need room
+        seen = replace(seen, kept=protected(seen.kept, painted))
+        del laid  # what rests on it is done, and the checks need room
         own = noise[2] if shown is view.matte else NO_NOISE
         pixels = _composed(background, plate, shown, (own, noise[0]), lit.covered, settings)
     merged = Merged(
@@ -164,8 +168,8 @@ def merge_pair(
         plate=plate,
         aligned=lit.aligned,
         covered=lit.covered,
-        sitter=sitter,
-        zones=zone_map(view.matte.alpha, sitter, view.unplaced),
+        sitter=seen.kept,
+        zones=zone_map(view.matte.alpha, seen.kept, view.unplaced),
         noise=noise,
         flags=clear_flags,
         settings=settings,
@@ -173,7 +177,7 @@ def merge_pair(
         result_blur=blur_after,
     )
     with watch("checks"):
-        flags = _raised(background, foreground, merged, view, lit, drawn, hints.nearer, own_px)
+        flags = _raised(background, foreground, merged, view, lit, seen, hints.nearer, own_px)
     return _flagged(merged, view, (*clear_flags, *flags))
 
 
@@ -185,12 +189,10 @@ def _measured(
     return blur, filled(blur, background.size)
 
 
-def _sitter(
-    frames: tuple[Float, Float], blur: RelativeBlur, grain: float, painted: Bool
-) -> tuple[Float, Bool]:
-    """Return what the plate keeps, fading where painted, and where a sitter was seen at all."""
+def _sitter(frames: tuple[Float, Float], blur: RelativeBlur, grain: float, painted: Bool) -> Sitter:
+    """Return the sitter as the plate keeps her, fading where painted."""
     found = find_sitter(*frames, blur, grain)
-    return fading(found.kept, painted), found.drawn
+    return replace(found, kept=fading(found.kept, painted), hers=found.hers & ~painted)
 
 
 def _coverage(
@@ -199,24 +201,26 @@ def _coverage(
     lit: Lit,
     lights: Lights,
     blur: RelativeBlur,
-    region: Bool,
+    where: tuple[Bool, Bool],
     hints: Hints,
     grain: float,
     settings: MergeSettings,
 ) -> Found:
+    """Find the foreground; where: what is searched, and what of it lies beside the sitter."""
     if hints.matte is not None:
         return Found(np.asarray(hints.matte * lit.covered, np.float32))
     with lights.dots_out(lit.aligned):
-        return find_coverage(
+        found = find_coverage(
             lights.discs_out(frames[0]),
             lit.aligned,
-            region,
+            where[0],
             grain,
             settings.matte,
             painted=hints.foreground_mask is not None,
             strokes=(hints.front_strokes, hints.back_strokes),
             refocused=refocused(blur, captures),
         )
+    return replace(found, alpha=running_on(found.alpha, where[1]))
 
 
 def _laid(
@@ -280,7 +284,7 @@ def _raised(
     merged: Merged,
     view: View,
     lit: Lit,
-    drawn: Bool,
+    sitter: Sitter,
     nearer: tuple[NearerLine, ...],
     own_disc_px: float | None,
 ) -> tuple[Flag, ...]:
@@ -294,15 +298,16 @@ def _raised(
     sigmas = merged.noise[0].coarse_sigma, merged.noise[1].coarse_sigma
     ground = tuple(soft_midground(blur, alpha, settings.viewing, captures, nearer=nearer))
     # Soft mid-ground looks like a figure to the network: soft in both frames alike.
-    firm = ~np.logical_or.reduce([np.zeros_like(drawn), *soft_regions(ground)])
-    seen = drawn & firm & lit.covered & ~near(alpha > 0)
+    firm = ~np.logical_or.reduce([np.zeros_like(sitter.drawn), *soft_regions(ground)])
+    drawn = sitter.drawn & firm
+    seen = drawn & lit.covered & ~near(alpha > 0)
     discs_px = [group.disc_px for group in view.groups]
     return (
         *nothing_found(alpha),
         *loosely_aligned(merged.alignment, alpha.shape),
         *unplaced_zones(view.unplaced),
-        *ends_at_sitter(alpha, merged.sitter * firm),
-        *veil_on_sitter(view.coverage, alpha, merged.sitter, drawn & firm, discs_px),
+        *ends_at_sitter(alpha, sitter.hers & firm),
+        *veil_on_sitter(view.coverage, alpha, merged.sitter, drawn, discs_px),
         *not_covered(lit.covered),
         *clipped(*lit.clipped),
         *soft_foreground(foreground, alpha, own_disc_px, settings.viewing),

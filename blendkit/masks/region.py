@@ -14,6 +14,7 @@ def search_region(
     frames: tuple[Float, Float],
     grain: tuple[float, float],
     sitter: Float,
+    hers: Bool,
     hints: Hints,
 ) -> Bool:
     """Return where the matte is searched.
@@ -28,6 +29,8 @@ def search_region(
         Noise of both at middle grey, linear standard deviation.
     sitter : ndarray
         float32 (height, width), 1 where the zone in focus stays the background frame's.
+    hers : ndarray
+        bool (height, width), what of that lies within her outline: boughs run on beside her.
     hints : Hints
         A painted foreground mask decides; without one the whole frame is searched, off the sitter.
         A stroke on foreground opens what it covers either way.
@@ -41,7 +44,7 @@ def search_region(
     if hints.foreground_mask is not None:
         meant = hints.foreground_mask > PAINTED
     else:
-        meant = sitter < _LIKELY
+        meant = (sitter < _LIKELY) | ~hers
     if hints.front_strokes is not None:
         meant |= hints.front_strokes > PAINTED
     region = footprint & meant & own_detail(*frames, grain)

@@ -20,6 +20,7 @@ from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tiles
 from blendkit.frame import Bool, Float, luminance
 from blendkit.masks.network import focus_zone
+from blendkit.masks.sitter_colours import unlike_her
 from blendkit.masks.sitter_focus import how_held
 from blendkit.masks.sitter_outline import carried_to_outline
 from blendkit.sharpness import RelativeBlur
@@ -45,6 +46,9 @@ _MOST_IN_PLACE = 0.5
 """Share of detail that lies in place and is softer in one frame, from which nobody has moved."""
 _FADE_SHARE, _FADED_PX = 1 / 120, 1200
 """Over which she fades inside what is painted, of the long side, and the size it is measured at."""
+_HERS, _FIRMLY = 0.5, 0.8
+"""From what chance a place is hers whatever its colour.  Her outline is a few px wide at that size,
+and between its 0.5 and 0.8 lies sky that is wanted."""
 _LARGEST_SHARE = 0.45
 """A zone in focus over more of the frame than this is the scene itself, not somebody in it."""
 
@@ -57,10 +61,12 @@ class Sitter:
         change; all 0 where no such zone stands out.
     drawn: bool (height, width): what the network takes for a sitter, whether or not the frames
         hold it sharp.
+    hers: bool (height, width): what lies within her outline.  What is kept reaches past it.
     """
 
     kept: Float
     drawn: Bool
+    hers: Bool
 
 
 def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: float) -> Sitter:
@@ -92,13 +98,27 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: fl
     if not (enough and _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE):
         inside = _elsewhere(one, other, grain / factor, in_place=held.softer & alike)
     if not _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE:
-        return Sitter(np.zeros(shape, np.float32), whole)
+        return Sitter(np.zeros(shape, np.float32), whole, np.zeros(shape, np.bool_))
+    found = inside
     # Nothing is measured between boughs that were painted, but detail is seen there.
     inside = _carried_on(inside, (held.same | held.unmeasured) & (likeness > _SAME))
     # A cell beyond what was found: an outline that is kept costs less than one that changes.
     zone = cv2.dilate(inside.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     zone = carried_to_outline(zone, one)
-    return Sitter(_at_full_size(np.asarray(zone, np.float32), background, factor), whole)
+    hers = _within_outline(found, zone, chance, one)
+    kept = _at_full_size(np.asarray(zone, np.float32), background, factor)
+    size = (shape[1], shape[0])
+    return Sitter(kept, whole, np.asarray(zone_limit(np.asarray(hers, np.float32), size) > _HERS))
+
+
+def _within_outline(found: Bool, zone: Bool, chance: Float, picture: Float) -> Bool:
+    """Return what lies within her outline, as far as her colours tell it from what lies around.
+
+    found: as the network drew it and blur bore it out; zone: drawn wide; both bool.
+    """
+    unlike = unlike_her(picture, chance, zone)
+    hers = found & ~(unlike & (chance < _FIRMLY))
+    return carried_to_outline(hers, picture, unlike & (chance < _POSSIBLY))
 
 
 def _carried_on(inside: Bool, same: Bool) -> Bool:

@@ -23,14 +23,14 @@ _WITHIN_PX, _TIMES = 3, 2
 """How far inside the zone the walker sets out, px of the working size, and how often.  The zone
 reaches a little past her outline, and a walker set out beside her walks on over even ground: boughs
 then end in mid-air before her.  Set out well inside her he needs two days for an arm."""
-_LIKELY = 0.5
+_LIKELY, _ALL = 0.5, 0.9
 _NO_EDGES = 1e-3
 _LEFT = 1e-5
 """Of the equations' right side; less costs seconds and moves 0.01 % of a picture's pixels."""
 _BEYOND, _INSIDE = 2, 1
 
 
-def carried_to_outline(zone: Bool, picture: Float) -> Bool:
+def carried_to_outline(zone: Bool, picture: Float, beyond: Bool | None = None) -> Bool:
     """Return a zone with what belongs to it by the picture's edges.
 
     Parameters
@@ -39,23 +39,27 @@ def carried_to_outline(zone: Bool, picture: Float) -> Bool:
         bool (height, width), surely inside.
     picture : ndarray
         The background frame at that size, float32 (height, width, 3), linear.
+    beyond : ndarray, optional
+        bool (height, width), what of the rest is known to be outside, however near it lies.
 
     Returns
     -------
     ndarray
         bool (height, width), the zone and what was added.
     """
+    outside = np.zeros_like(zone) if beyond is None else beyond
     for _ in range(_TIMES):
-        zone = _carried_once(zone, picture)
+        zone = _carried_once(zone, picture, outside)
     return zone
 
 
-def _carried_once(zone: Bool, picture: Float) -> Bool:
+def _carried_once(zone: Bool, picture: Float, beyond: Bool) -> Bool:
     factor = -(-max(zone.shape) // _WORKING_PX)
     inside = reduce_by(zone.astype(np.float32), factor) > _LIKELY
     away_px = cv2.distanceTransform((~inside).astype(np.uint8), cv2.DIST_L2, 5)
     marks = np.zeros(inside.shape, np.int32)
     marks[away_px > _REACH_SHARE * max(inside.shape)] = _BEYOND
+    marks[(away_px > 1) & (reduce_by(beyond.astype(np.float32), factor) > _ALL)] = _BEYOND
     kernel = np.ones((2 * _WITHIN_PX + 1, 2 * _WITHIN_PX + 1), np.uint8)
     marks[cv2.erode(inside.astype(np.uint8), kernel) > 0] = _INSIDE
     root = np.sqrt(np.clip(reduce_by(picture, factor), 0, 1))

@@ -96,13 +96,12 @@ def unplaced_zones(region: Bool) -> Iterator[Flag]:
         )
 
 
-def ends_at_sitter(alpha: Float, sitter: Float) -> Iterator[Flag]:
+def ends_at_sitter(alpha: Float, hers: Bool) -> Iterator[Flag]:
     """Flag boughs that end at the sitter's outline: she is never covered unasked.
 
-    alpha: the matte; sitter: 1 where she stays the background frame's; float32 (height, width).
+    alpha: the matte, float32 (height, width); hers: bool, within her outline.
     """
-    boughs, hers = alpha > _SOLID, sitter > _SOLID
-    ends = _within(boughs, _TOUCH_SHARE) & _within(hers, _TOUCH_SHARE)
+    ends = _within(alpha > _SOLID, _TOUCH_SHARE) & _within(hers, _TOUCH_SHARE)
     if not ends.any():
         return
     small = reduce_by(ends.astype(np.float32), max(max(ends.shape) // _COUNTED_PX, 1)) > 0

@@ -23,9 +23,9 @@ from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float, Frame
 from blendkit.hints import Hints
 from blendkit.masks import Matte
+from blendkit.masks.beside_sitter import beside, running_on
 from blendkit.masks.find import find_coverage, given_matte
 from blendkit.masks.pair_focus import refocused
-from blendkit.masks.region import search_region
 from blendkit.masks.sitter import fading
 from blendkit.masks.spread import reduced_marks, spread_strokes
 from blendkit.merge import Merged
@@ -70,7 +70,7 @@ def prepare(frames: tuple[Frame, Frame], merged: Merged, hints: Hints) -> Ready:
     if hints.matte is None:
         laid = background, merged.aligned
         grain = merged.noise[0].at_middle_grey, merged.noise[1].at_middle_grey
-        region = search_region(merged.covered, laid, grain, merged.sitter, hints)
+        region = merged.matte.searched
         found = find_coverage(
             *laid,
             region,
@@ -80,7 +80,8 @@ def prepare(frames: tuple[Frame, Frame], merged: Merged, hints: Hints) -> Ready:
             refocused=refocused(merged.blur, (frames[0].capture, frames[1].capture)),
         )
         color_blur_px = measure_color_blur(merged.aligned)
-        free = given_matte(merged.aligned, found.alpha, region, color_blur_px=color_blur_px)
+        alone = running_on(found.alpha, beside(region, merged.sitter))
+        free = given_matte(merged.aligned, alone, region, color_blur_px=color_blur_px)
     keep = (1 - np.maximum(free.alpha, alpha)) * merged.covered
     rendered, mass = rerender(merged.aligned, keep, np.maximum(softness, 0))
     return Ready(background, merged, free, softness, rendered, mass)

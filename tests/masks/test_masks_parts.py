@@ -131,7 +131,7 @@ def test_paint_decides_where_to_search() -> None:
     painted[:80], barred[:20] = 1, 1
     hints = Hints(foreground_mask=painted, background_mask=barred)
     frames = (np.full((*SHAPE, 3), 0.2, np.float32),) * 2
-    region = search_region(everywhere, frames, (0.01, 0.01), none, hints)
+    region = search_region(everywhere, frames, (0.01, 0.01), none, none > 0, hints)
     assert region[20:80].all()
     assert not region[:20].any()
     assert not region[80:].any()
@@ -146,12 +146,17 @@ def test_without_paint_the_sitter_and_what_is_sharper_behind_are_left_alone() ->
     twig[:, 30:33] = True
     sharp = np.where(twig[..., None], np.float32(0.01), soft)
     sitter[:, 100:] = 1
-    region = search_region(everywhere, (leaves, sharp), (1e-3, 1e-3), sitter, Hints())
+    hers = sitter > 0
+    region = search_region(everywhere, (leaves, sharp), (1e-3, 1e-3), sitter, hers, Hints())
     assert region[twig].all(), "a twig that only the foreground frame shows may be foreground"
     assert not region[:, 60:].any(), "leaves that are sharp in the background frame alone may not"
-    same = search_region(everywhere, (soft, sharp), (1e-3, 1e-3), sitter, Hints())
+    same = search_region(everywhere, (soft, sharp), (1e-3, 1e-3), sitter, hers, Hints())
     assert same[:, :100].all()
     assert not same[:, 100:].any(), "nor may the sitter"
+    hers[:, :120] = False
+    same = search_region(everywhere, (soft, sharp), (1e-3, 1e-3), sitter, hers, Hints())
+    assert same[:, :120].all(), "what is kept beside her may hold a bough"
+    assert not same[:, 120:].any()
 
 
 def test_strokes_keep_what_hangs_together_and_background_strokes_stop_them() -> None:

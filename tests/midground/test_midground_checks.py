@@ -20,11 +20,11 @@ from blendkit.settings import ViewingSettings
 
 
 def test_boughs_that_end_at_the_sitters_outline_are_pointed_out() -> None:
-    alpha, sitter = (np.zeros((400, 600), np.float32) for _ in range(2))
-    sitter[150:, 250:350] = 1
+    alpha, hers = np.zeros((400, 600), np.float32), np.zeros((400, 600), np.bool_)
+    hers[150:, 250:350] = True
     alpha[40:46], alpha[200:208, :250], alpha[300:308, :249] = 1, 1, 1
     alpha[220:228, 350:], alpha[290:298, 356:] = 1, 1
-    (flag,) = ends_at_sitter(alpha, sitter)
+    (flag,) = ends_at_sitter(alpha, hers)
     assert flag.severity == "note"
     assert "in 3 places" in flag.message, "two at her left, one at her right"
     rows = np.flatnonzero(flag.region.any(axis=1))
@@ -34,11 +34,11 @@ def test_boughs_that_end_at_the_sitters_outline_are_pointed_out() -> None:
 
 
 def test_no_bough_at_the_sitter_no_finding() -> None:
-    alpha, sitter = (np.zeros((400, 600), np.float32) for _ in range(2))
+    alpha, hers = np.zeros((400, 600), np.float32), np.zeros((400, 600), np.bool_)
     alpha[40:46] = 1
-    assert list(ends_at_sitter(alpha, sitter)) == []
-    sitter[150:, 250:350] = 1
-    assert list(ends_at_sitter(alpha, sitter)) == []
+    assert list(ends_at_sitter(alpha, hers)) == []
+    hers[150:, 250:350] = True
+    assert list(ends_at_sitter(alpha, hers)) == []
 
 
 def alignment(uncertainty_px: float) -> Alignment:
