@@ -120,7 +120,8 @@ def weigh(
         )
 
     def without(matted: Matted, chance: Float) -> Matted:
-        alpha = keep_likely(matted.alpha, chance, marked=hints.front_strokes)
+        masked = hints.foreground_mask is not None
+        alpha = keep_likely(matted.alpha, chance, marked=hints.front_strokes, masked=masked)
         if not _differ(alpha, matted.alpha):
             return matted
         sketch = draw_sketch(small, alpha, matted.color, settings.discs)

@@ -12,6 +12,7 @@ from blendkit.masks.closed_form import closed_form
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.colour_vote import voted_by_colour
 from blendkit.masks.first_look import Proposed, first_look
+from blendkit.masks.marked import found_where_marked
 from blendkit.masks.network import SOFT, network_matte
 from blendkit.masks.spread import reduced_marks, spread_strokes
 from blendkit.masks.unpainted import unpainted_mask
@@ -121,6 +122,9 @@ def _proposed(full: _Sought, *, painted: bool, refocused: bool) -> tuple[Propose
         found = network_matte(
             *frames, mask.astype(np.float32), small.grain, weights=first.weights, turned=True
         )
+    front = small.strokes[0]
+    if front is not None:
+        found = found_where_marked(*frames, found, small.region, front, small.grain, first.weights)
     proposal = voted_by_colour(*frames, found, small.region)
     if any(marks is not None for marks in small.strokes):
         proposal = spread_strokes(proposal, small.aligned, *small.strokes)

@@ -110,6 +110,41 @@ def ever_finer(
         yield factor, np.asarray(matte * (where > 0), np.float32)
 
 
+def look_again(
+    background: Float,
+    foreground: Float,
+    hint: Float,
+    grain: float,
+    weights: str,
+    matte: Float,
+    prior: Float,
+    told: Float,
+    where: Bool,
+) -> Float:
+    """Return a matte with what the network says of some places at this size, if told more of them.
+
+    Parameters
+    ----------
+    background, foreground, hint, grain, weights
+        As for `network_matte`.
+    matte : ndarray
+        As it is, float32 (height, width).
+    prior : ndarray
+        Of the foreground, as a coarser scale would give it, float32 (height, width).
+    told : ndarray
+        What else than colours inside and outside the hint speaks for foreground, 0 to 1, float32
+        (height, width).
+    where : ndarray
+        bool (height, width), the places.
+    """
+    exposure = exposure_scale(background)
+    look = partial(_from_all_sides if max(hint.shape) <= _TURNED_PX else run_network, weights)
+    scale = _Scale(background, foreground, hint, grain, exposure, look)
+    colour = colour_evidence(foreground, hint, exposure)
+    either = np.asarray(1 - (1 - colour) * (1 - told), np.float32)
+    return scale.asked(prior, either, where, matte)
+
+
 def focus_zone(background: Float, foreground: Float, grain: float) -> Float:
     """Propose the zone in focus in both frames, where nothing hides it.
 

@@ -1,9 +1,10 @@
 """What strokes change in a small merge: the pieces of the matte that they touch, and their veil.
 
-A merge from the beginning takes many seconds even at screen size.  Strokes only choose among what
-was found, so everything else is worked out once, without them: alignment, light, discs, the matte
-of all that might be foreground, the re-rendered background.  What a stroke changes is composed
-again in a window.  The merge in full starts from the beginning.
+A merge from the beginning takes many seconds even at screen size.  Strokes choose among what was
+found, and have the network look again where they mark more; everything else is worked out once,
+without them: alignment, light, discs, the matte of all that might be foreground, the re-rendered
+background.  What a stroke changes is composed again in a window.  The merge in full starts from
+the beginning.
 """
 
 from collections.abc import Callable
@@ -21,10 +22,12 @@ from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float, Frame
-from blendkit.hints import Hints
+from blendkit.hints import PAINTED, Hints
 from blendkit.masks import Matte
 from blendkit.masks.beside_sitter import beside, running_on
 from blendkit.masks.find import find_coverage, given_matte
+from blendkit.masks.marked import found_where_marked
+from blendkit.masks.network import REFOCUSED, SHARP, SOFT
 from blendkit.masks.pair_focus import refocused
 from blendkit.masks.sitter import fading
 from blendkit.masks.spread import reduced_marks, spread_strokes
@@ -48,6 +51,7 @@ class Ready:
     free: matte of all that might be foreground, proven or not.
     softness: disc of the background, px, float32 (height, width).
     rendered, mass: the background re-rendered without any of it, from `rerender`.
+    weights: of the network that looks again under strokes.
     """
 
     background: Float
@@ -56,6 +60,7 @@ class Ready:
     softness: Float
     rendered: Float
     mass: Float
+    weights: str
 
 
 def prepare(frames: tuple[Frame, Frame], merged: Merged, hints: Hints) -> Ready:
@@ -66,7 +71,7 @@ def prepare(frames: tuple[Frame, Frame], merged: Merged, hints: Hints) -> Ready:
     background = frames[0].pixels
     alpha = merged.matte.alpha
     softness = filled(merged.blur, (alpha.shape[1], alpha.shape[0]))
-    free = merged.matte
+    free, weights = merged.matte, SHARP
     if hints.matte is None:
         laid = background, merged.aligned
         grain = merged.noise[0].at_middle_grey, merged.noise[1].at_middle_grey
@@ -79,12 +84,13 @@ def prepare(frames: tuple[Frame, Frame], merged: Merged, hints: Hints) -> Ready:
             painted=hints.foreground_mask is not None,
             refocused=refocused(merged.blur, (frames[0].capture, frames[1].capture)),
         )
+        weights = SOFT if found.factor > 1 else REFOCUSED if found.refocused else SHARP
         color_blur_px = measure_color_blur(merged.aligned)
         alone = running_on(found.alpha, beside(region, merged.sitter))
         free = given_matte(merged.aligned, alone, region, color_blur_px=color_blur_px)
     keep = (1 - np.maximum(free.alpha, alpha)) * merged.covered
     rendered, mass = rerender(merged.aligned, keep, np.maximum(softness, 0))
-    return Ready(background, merged, free, softness, rendered, mass)
+    return Ready(background, merged, free, softness, rendered, mass, weights)
 
 
 def repaint(
@@ -119,6 +125,8 @@ def _chosen(ready: Ready, hints: Hints) -> Matte | None:
     if front is None and back is None:
         return None
     known = ready.free if front is not None else ready.merged.matte
+    if front is not None and hints.matte is None:
+        known = _with_marked(ready, known, front)
     small = reduced_marks(front, _HALF), reduced_marks(back, _HALF)
     proposal = reduce_by(known.alpha, _HALF)
     kept = spread_strokes(proposal, reduce_by(ready.merged.aligned, _HALF), *small)
@@ -128,6 +136,18 @@ def _chosen(ready: Ready, hints: Hints) -> Matte | None:
     lost = _at_full(rim & (kept <= _PIECE), known.alpha.shape)
     alpha = np.where(lost, 0, known.alpha).astype(np.float32)
     return Matte(alpha, known.color, known.searched)
+
+
+def _with_marked(ready: Ready, known: Matte, front: Float) -> Matte:
+    """Return a matte with what the network finds under strokes that mark more than it has."""
+    region = known.searched | ((front > PAINTED) & ready.merged.covered)
+    aligned, noise = ready.merged.aligned, ready.merged.noise[1]
+    alpha = found_where_marked(
+        ready.background, aligned, known.alpha, region, front, noise.at_middle_grey, ready.weights
+    )
+    if alpha is known.alpha:
+        return known
+    return given_matte(aligned, alpha, region, color_blur_px=measure_color_blur(aligned))
 
 
 def _at_full(region: Bool, shape: tuple[int, ...]) -> Bool:

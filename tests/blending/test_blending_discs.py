@@ -168,15 +168,23 @@ def test_dense_boughs_as_soft_as_their_background_are_not_disproved(disc_px: flo
     assert (matte * (lean < -0.2)).sum() / matte.sum() < 0.1
 
 
+@pytest.mark.parametrize("masked", [False, True])
 @pytest.mark.parametrize(("chance", "piece"), [(0.0, 0.0), (0.29, 0.4), (0.6, 1.0)])
-def test_what_a_stroke_covers_is_kept_and_its_piece_needs_less(chance: float, piece: float) -> None:
+def test_what_a_stroke_covers_is_kept_and_its_piece_needs_less(
+    chance: float,
+    piece: float,
+    masked: bool,
+) -> None:
     alpha, marked = np.zeros(SHAPE, np.float32), np.zeros(SHAPE, np.float32)
     alpha[100:106, 50:250], alpha[100:106, 350:550] = 0.9, 0.9
     marked[90:120, 100:120] = 1
-    kept = keep_likely(alpha, np.full(SHAPE, chance, np.float32), marked=marked)
+    likely = np.full(SHAPE, chance, np.float32)
+    kept = keep_likely(alpha, likely, marked=marked, masked=masked)
     np.testing.assert_array_equal(kept[:, 100:120], alpha[:, 100:120])
-    np.testing.assert_allclose(kept[:, 130:250], piece * alpha[:, 130:250], atol=1e-4)
     elsewhere = max((chance - 0.3) / 0.5, 0)
+    if masked:
+        piece = elsewhere
+    np.testing.assert_allclose(kept[:, 130:250], piece * alpha[:, 130:250], atol=1e-4)
     np.testing.assert_allclose(kept[:, 350:], elsewhere * alpha[:, 350:], atol=1e-4)
 
 
