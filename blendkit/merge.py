@@ -63,6 +63,9 @@ from blendkit.steps import (
     noise_models,
 )
 
+_HERS = 0.5
+"""Of the sitter as she is kept, from which a place was not painted."""
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Merged:
@@ -128,10 +131,11 @@ def merge_pair(
         noise = noise_models(background, foreground, lit, alignment.matrix)
         foreground = foreground.recorded  # its light is in `lit`: whoever lent it may let go of it
         grain = noise[0].at_middle_grey, noise[1].at_middle_grey
-        blur, softness = _measured(background, lit, lit.free(painted), grain, settings)
+        blur = blur_between(background, lit, lit.free(painted), grain, settings)
     with watch("matte"):
         frames = background.pixels, lit.aligned
         seen = _sitter(frames, blur, grain[1], painted)
+        softness = filled(blur, background.size, apart=seen.hers)
         held = protected(seen.kept, painted)
         region = search_region(lit.covered, frames, grain, held, seen.hers, hints)
         lights = find_lights(background.pixels, lit.aligned, softness, lit.clipped[1])
@@ -141,7 +145,8 @@ def merge_pair(
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
             bare = lit.free(painted) & ~near(found.alpha > 0)
-            blur, softness = _measured(background, lit, bare, grain, settings)
+            blur = blur_between(background, lit, bare, grain, settings)
+            softness = filled(blur, background.size, apart=seen.hers)
     with watch("plate"):
         clear, clear_flags = clear_frame(background, hints, settings, found.alpha)
         laid = _laid(background, lit, lights, softness, (seen.kept, painted), clear, found)
@@ -181,18 +186,10 @@ def merge_pair(
     return _flagged(merged, view, (*clear_flags, *flags))
 
 
-def _measured(
-    background: Frame, lit: Lit, where: Bool, grain: tuple[float, float], settings: MergeSettings
-) -> tuple[RelativeBlur, Float]:
-    """Return the relative blur as measured, and filled in at full size."""
-    blur = blur_between(background, lit, where, grain, settings)
-    return blur, filled(blur, background.size)
-
-
 def _sitter(frames: tuple[Float, Float], blur: RelativeBlur, grain: float, painted: Bool) -> Sitter:
     """Return the sitter as the plate keeps her, fading where painted."""
     found = find_sitter(*frames, blur, grain)
-    return replace(found, kept=fading(found.kept, painted), hers=found.hers & ~painted)
+    return replace(found, kept=fading(found.kept, painted))
 
 
 def _coverage(
@@ -306,7 +303,7 @@ def _raised(
         *nothing_found(alpha),
         *loosely_aligned(merged.alignment, alpha.shape),
         *unplaced_zones(view.unplaced),
-        *ends_at_sitter(alpha, sitter.hers & firm),
+        *ends_at_sitter(alpha, sitter.hers & (merged.sitter > _HERS) & firm),
         *veil_on_sitter(view.coverage, alpha, merged.sitter, drawn, discs_px),
         *not_covered(lit.covered),
         *clipped(*lit.clipped),

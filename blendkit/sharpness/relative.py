@@ -32,6 +32,7 @@ _SAME_PX = 1.0
 _SMALL_PX = 2.0
 _SHARPER_PX = 2.0
 """Disc from which the background frame is taken for the sharper one behind: less is measurement."""
+_HERS = 0.5
 _OF_LUMINANCE = 0.74
 """Grain of luminance over that of one channel, where the channels' grain is independent."""
 
@@ -183,24 +184,43 @@ def _window_variance(values: Float, share: Float, side: int) -> Float:
     return np.asarray(square / (window_mean(share, side) + 1e-3), np.float32)
 
 
-def filled(blur: RelativeBlur, size: tuple[int, int], *, spread_share: float = 0.02) -> Float:
+def filled(
+    blur: RelativeBlur,
+    size: tuple[int, int],
+    *,
+    spread_share: float = 0.02,
+    apart: Bool | None = None,
+) -> Float:
     """Return the disc map at full size (width, height), unsure places filled from sure ones.
 
     Normalised averaging at growing widths (Knutsson & Westin 1993, CVPR,
     doi:10.1109/CVPR.1993.341081): each place takes the narrowest mean that rests on enough.
+    apart: bool, full size, a sitter: what is measured on her is not spread to what lies beside her,
+    which is painted, perhaps, and has no measurement of its own.
     """
-    width = spread_share * max(blur.disc_px.shape)
     weight = np.asarray(np.square(blur.confidence) + 1e-6, np.float32)
-    result = np.zeros_like(blur.disc_px)
-    remaining = np.ones_like(blur.disc_px)
+    width = spread_share * max(blur.disc_px.shape)
+    result = _spread(blur.disc_px, weight, width)
+    if apart is not None and apart.any():
+        share = cv2.resize(
+            apart.astype(np.float32), result.shape[::-1], interpolation=cv2.INTER_AREA
+        )
+        beside = _spread(blur.disc_px, np.where(share > 0, np.float32(1e-6), weight), width)
+        result = np.where(share > _HERS, result, beside)
+    return np.asarray(cv2.resize(result, size, interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def _spread(disc_px: Float, weight: Float, width: float) -> Float:
+    result = np.zeros_like(disc_px)
+    remaining = np.ones_like(disc_px)
     for k in range(6):
         sigma = width * 2**k
         mass = slow_gaussian(weight, sigma)
-        mean = slow_gaussian(np.asarray(weight * blur.disc_px, np.float32), sigma) / mass
+        mean = slow_gaussian(np.asarray(weight * disc_px, np.float32), sigma) / mass
         enough = np.clip(mass / 0.15, 0, 1) if k < 5 else np.ones_like(mass)
         result += remaining * enough * mean
         remaining *= 1 - enough
-    return np.asarray(cv2.resize(result, size, interpolation=cv2.INTER_LINEAR), np.float32)
+    return result
 
 
 def sharper_by(disc_px: Float) -> Float:

@@ -84,3 +84,18 @@ def test_two_zones_are_told_apart_and_empty_ones_filled() -> None:
     assert disc.shape == (400, 500)
     assert np.median(disc[:, :200]) < 2
     assert np.median(disc[:, 300:]) == pytest.approx(16, rel=0.2)
+
+
+def test_what_is_measured_on_the_sitter_is_not_spread_beside_her() -> None:
+    sharp = gravel()
+    columns = np.arange(500)[None, :, None]
+    soft = np.where(columns < 250, sharp, disc_blur(sharp, 16))
+    usable = np.ones(sharp.shape[:2], np.bool_)
+    usable[:, 250:340] = False  # painted
+    hers = np.broadcast_to(columns[..., 0] < 250, usable.shape)
+    blur = relative_blur(soft, sharp, usable, SharpnessSettings())
+    spread, kept_apart = (filled(blur, (500, 400), apart=one) for one in (None, hers))
+    gap = np.s_[:, 256:300]
+    assert np.median(spread[gap]) < 10, "her sharpness reaches into the gap"
+    assert np.median(kept_apart[gap]) == pytest.approx(16, rel=0.2)
+    np.testing.assert_allclose(kept_apart[:, :230], spread[:, :230], atol=1e-4)
