@@ -84,7 +84,7 @@ def test_a_stroke_beside_a_painted_mask_opens_what_it_covers() -> None:
     left[:, :180] = 1
     right[100:110, 250:260] = 1
     sharp = np.random.default_rng(1).random((*SIZE[::-1], 3)).astype(np.float32)
-    arguments = np.ones(SIZE[::-1], bool), (0 * sharp, sharp), (0.001, 0.001), 0 * left
+    arguments = np.ones(SIZE[::-1], bool), (0 * sharp, sharp), (0.001, 0.001), 0 * left, left > 1
     region = search_region(*arguments, Hints(foreground_mask=left, front_strokes=right))
     assert region[100:110, 250:260].all()
     assert not region[:90, 190:].any()
