@@ -74,7 +74,8 @@ class Merged:
     pixels: float32 (height, width, 3), linear, in the background frame's light.
     sources: uint8 (height, width), values of `frame.Source`.
     aligned: the foreground frame on this grid, in this light; covered: where it reaches.
-    groups: boughs with a blur disc each; sitter: what stays the background frame's.
+    groups: boughs with a blur disc each; sitter: what stays the background frame's, which reaches
+    past her; hers: what lies within her own outline.
     zones: numbered zones, see `masks.zones`.
     noise: of the background frame, of `aligned` (resampling dulls it), of the foreground frame
     itself in this light.
@@ -92,6 +93,7 @@ class Merged:
     aligned: Float
     covered: Bool
     sitter: Float
+    hers: Bool
     zones: Label
     noise: tuple[NoiseModel, NoiseModel, NoiseModel]
     flags: tuple[Flag, ...]
@@ -174,6 +176,7 @@ def merge_pair(
         aligned=lit.aligned,
         covered=lit.covered,
         sitter=seen.kept,
+        hers=seen.hers,
         zones=zone_map(view.matte.alpha, seen.kept, view.unplaced),
         noise=noise,
         flags=clear_flags,

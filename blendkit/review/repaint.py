@@ -70,7 +70,7 @@ def prepare(frames: tuple[Frame, Frame], merged: Merged, hints: Hints) -> Ready:
     """
     background = frames[0].pixels
     alpha = merged.matte.alpha
-    softness = filled(merged.blur, (alpha.shape[1], alpha.shape[0]))
+    softness = filled(merged.blur, (alpha.shape[1], alpha.shape[0]), apart=merged.hers)
     free, weights = merged.matte, SHARP
     if hints.matte is None:
         laid = background, merged.aligned

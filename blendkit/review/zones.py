@@ -23,7 +23,8 @@ def zones_of(merged: Merged) -> NDArray[np.int32]:
     height, width = merged.matte.alpha.shape
     factor = max(max(height, width) / _WORKING_PX, 1.0)
     size = (max(round(width / factor), 1), max(round(height / factor), 1))
-    softer = cv2.resize(filled(merged.blur, (width, height)), size, interpolation=cv2.INTER_AREA)
+    softness = filled(merged.blur, (width, height), apart=merged.hers)
+    softer = cv2.resize(softness, size, interpolation=cv2.INTER_AREA)
     matte = cv2.resize(merged.matte.alpha, size, interpolation=cv2.INTER_AREA)
     kinds = np.select([matte > 0.2, softer > _SOFTER_PX, softer < -_SOFTER_PX], [1, 2, 3], 4)
     zones = np.zeros(kinds.shape, np.int32)

@@ -71,6 +71,7 @@ def merged_ground(
         aligned=ahead,
         covered=np.ones(alpha.shape, np.bool_),
         sitter=np.zeros(alpha.shape, np.float32),
+        hers=np.zeros(alpha.shape, np.bool_),
         zones=no,
         noise=(NO_NOISE, NO_NOISE, NO_NOISE),
         flags=flags,
