@@ -5,9 +5,11 @@ its centre lies at (n*j + (n-1)/2, n*i + (n-1)/2) in px of the full picture.
 """
 
 from collections.abc import Callable
+from typing import TypeVar
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tile_side, tiles
@@ -143,6 +145,18 @@ def enlarged_part(values: Float, factor: int, part: tuple[slice, slice]) -> Floa
     return full[
         part[0].start - top : part[0].stop - top, part[1].start - left : part[1].stop - left
     ]
+
+
+Coordinate = TypeVar("Coordinate", float, NDArray[np.float32], NDArray[np.float64])
+
+
+def coordinate_at_scale(value: Coordinate, scale: float) -> Coordinate:
+    """Return a coordinate, px, in a picture scaled so; whole numbers are pixel centres in both.
+
+    >>> coordinate_at_scale(0.5, 0.5), coordinate_at_scale(3.0, 2.0)
+    (0.0, 6.5)
+    """
+    return (value + 0.5) * scale - 0.5
 
 
 def matrix_at_reduced_scale(matrix: Matrix, factor: float) -> Matrix:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from blendkit.filters.circles import distance_px, window_around
 from blendkit.filters.patches import Patch
+from blendkit.filters.resample import coordinate_at_scale
 from blendkit.filters.tiles import Window
 from blendkit.frame import Bool, Float
 from blendkit.masks.light_dots import Dot
@@ -128,7 +129,7 @@ class Lights:
     def _ground_in(self, window: Window) -> Float:
         """Return the ground in a window of the full picture."""
         rows, columns = (np.arange(p.start, p.stop, dtype=np.float32) for p in window)
-        x, y = ((at + 0.5) / self.factor - 0.5 for at in (columns, rows))
+        x, y = (coordinate_at_scale(at, 1 / self.factor) for at in (columns, rows))
         places = np.meshgrid(x, y)
         read = cv2.remap(self.ground, *places, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(read, np.float32)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.errors import InputError
+from blendkit.filters.resample import coordinate_at_scale
 from blendkit.frame import Bool, Float
 from blendkit.hints import NearerLine
 
@@ -86,7 +87,10 @@ def nearer_lines(strokes: Iterable[Stroke], *, scale: float = 1.0) -> tuple[Near
     """
     return tuple(
         NearerLine(
-            tuple(((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5) for x, y in one.points),
+            tuple(
+                (coordinate_at_scale(x, scale), coordinate_at_scale(y, scale))
+                for x, y in one.points
+            ),
             one.diameter_px * scale,
         )
         for one in strokes
@@ -96,7 +100,7 @@ def nearer_lines(strokes: Iterable[Stroke], *, scale: float = 1.0) -> tuple[Near
 
 def _paint(layer: NDArray[np.uint8], stroke: Stroke, value: int, scale: float) -> None:
     """Set the pixels whose centre lies under a stroke."""
-    places = (np.asarray(stroke.points, np.float64) + 0.5) * scale - 0.5
+    places = coordinate_at_scale(np.asarray(stroke.points, np.float64), scale)
     # A brush thinner than a pixel still marks the pixels that its line runs through.
     reach = max(stroke.diameter_px * scale, 1.0) / 2
     for start, end in pairwise([places[0], *places]):

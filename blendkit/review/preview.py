@@ -11,7 +11,7 @@ from blendkit.errors import AlignmentError
 from blendkit.files import profiles, read_mask
 from blendkit.files.curves import SRGB
 from blendkit.files.encode import encoded
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import coordinate_at_scale, reduce_by
 from blendkit.frame import Capture, Float, Frame, Label, Progress
 from blendkit.hints import Hints, NearerLine
 from blendkit.masks.strokes import Stroke, nearer_lines, rasterise
@@ -71,7 +71,7 @@ class Small:
 
 
 def _smaller(place: tuple[float, float], scale: float) -> tuple[float, float]:
-    return (place[0] + 0.5) * scale - 0.5, (place[1] + 0.5) * scale - 0.5
+    return coordinate_at_scale(place[0], scale), coordinate_at_scale(place[1], scale)
 
 
 def screen_level(size: tuple[int, int]) -> int:

@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from blendkit.filters.resample import coordinate_at_scale
 from blendkit.frame import Bool
 from blendkit.masks.strokes import Role, Stroke
 from blendkit.merge import Merged
@@ -80,7 +81,7 @@ def _runs(row: Bool) -> list[tuple[int, int]]:
 
 
 def _run(row: int, first: int, last: int, cell_px: float, role: Role) -> Stroke:
-    y = round((row + 0.5) * cell_px - 0.5, 1)
-    ends = sorted({round((column + 0.5) * cell_px - 0.5, 1) for column in (first, last)})
+    y = round(coordinate_at_scale(row, cell_px), 1)
+    ends = sorted({round(coordinate_at_scale(x, cell_px), 1) for x in (first, last)})
     # The diagonal of a cell, so that neighbouring rows leave no gap.
     return Stroke(tuple((x, y) for x in ends), round(1.42 * cell_px, 1), role)
