@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from blendkit.batch.pairs_file import Pair
 from blendkit.errors import InputError
 from blendkit.merge import Merged
-from blendkit.repair import Attempt, Repaired
+from blendkit.repair import MODES, Attempt, Repaired
 from blendkit.report.document import Input
 from blendkit.report.inputs import Pair as ReadPair
 from blendkit.report.mending import modes_of, read_bridges, repaired_by
@@ -29,7 +29,13 @@ def mended(own: Pair, sidecar: Sidecar, merged: Merged, pair: ReadPair) -> Mende
     own : the pair as listed; sidecar : its sidecar, whose repairs win.
     merged : what came of it; pair : its frames as they were read.
     """
-    modes, bridges, troubles = modes_for(own, sidecar), list[Input](), list[str]()
+    asked, bridges, troubles = modes_for(own, sidecar), list[Input](), list[str]()
+    modes = tuple(mode for mode in asked if mode in MODES)
+    troubles += [
+        f"the repair {mode!r} was left out, as it is none of {', '.join(MODES)}"
+        for mode in asked
+        if mode not in MODES
+    ]
     for path in own.bridges if modes else ():
         try:
             bridges += read_bridges([path], pair)

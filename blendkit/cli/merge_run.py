@@ -13,12 +13,12 @@ from blendkit.alignment.warp import covered_box
 from blendkit.cli.merge_small import PREVIEW_SOFTWARE, preview_path, reduced_pair
 from blendkit.cli.progress import shown_progress
 from blendkit.cli.repair_run import tell_attempts
-from blendkit.errors import AlignmentError
+from blendkit.errors import AlignmentError, InputError
 from blendkit.files import depth_of, write_picture
 from blendkit.files.deliver import check_replaceable, deliver_copies
 from blendkit.files.delivery_plan import check_copies
 from blendkit.merge import Merged, merge_pair
-from blendkit.repair import Repaired
+from blendkit.repair import MODES, Repaired
 from blendkit.report.asked import Asked
 from blendkit.report.bundle import (
     as_json,
@@ -134,14 +134,15 @@ def run_merge(job: Job) -> Merged:
         place = refusal_path(paths["report"])
         refused = write_refusal(
             place,
-            str(error),
+            error.reason,
+            advice=error.cure,
             inputs=pair.inputs,
             settings=known.settings,
             time_s=known.time_s,
         )
         _print_json(refused, job)
         if place != paths["report"]:
-            click.echo(f"{job.output} stays as it was; why, stands in {place}", err=True)
+            click.echo(f"{job.output} stays as it was; the reason is in {place}", err=True)
         raise
     repaired, bridges = Repaired(merged, ()), tuple[Input, ...]()
     if modes:
@@ -242,6 +243,12 @@ def _modes(job: Job, sidecar: Sidecar) -> tuple[str, ...]:
     if job.repair is not None:
         return (job.repair,)
     modes = modes_of(sidecar.repairs, ())
+    for mode in modes:
+        if mode not in MODES:
+            raise InputError(
+                f"{sidecar_path(job.output)}: repair mode {mode!r} is none of {', '.join(MODES)}; "
+                "correct it or move it away"
+            )
     if "bridge" in modes and not job.bridges:
         click.echo("  bridge: left out, name its frames with --bridge", err=True)
         modes = tuple(mode for mode in modes if mode != "bridge")

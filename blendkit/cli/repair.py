@@ -75,8 +75,8 @@ def damage_in(document: dict[str, Any]) -> str:
     if not isinstance(output, dict) or not _names_file(output):
         return "it does not name the result as output.path"
     bits = output.get("bits")
-    if isinstance(bits, bool) or bits not in (8, 16):
-        return f"output.bits = {bits!r} is neither 8 nor 16"
+    if isinstance(bits, bool) or bits not in (8, 16, 32):
+        return f"output.bits = {bits!r} is none of 8, 16, 32"
     if not isinstance(document.get("settings"), dict):
         return "it does not say the settings of the merge"
     return _damage_in_inputs(document.get("inputs"))

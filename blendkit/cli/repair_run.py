@@ -12,7 +12,7 @@ from blendkit.cli.progress import shown_progress
 from blendkit.errors import InputError
 from blendkit.merge import merge_pair
 from blendkit.repair import Repaired, check_asked
-from blendkit.report.asked import asked_from
+from blendkit.report.asked import asked_from, check_own_paint
 from blendkit.report.bundle import as_json as json_text
 from blendkit.report.bundle import check_targets, target_paths, write_result
 from blendkit.report.html import write_html
@@ -48,7 +48,13 @@ def run_repair(
         bits = None  # another kind of file has its own usual depth
     sources = [*given.paths, *bridges, result]
     check_targets(paths | {"page": page}, sources, bits=bits)
-    pair = _with_handwork(read_pair(given), read_sidecar(sidecar_path(result)))
+    sidecar = read_sidecar(sidecar_path(result))
+    check_own_paint(
+        asked,
+        painted=bool(sidecar.strokes or given.painted),
+        instead=f"give it repair = {mode!r} in pairs.toml and run `blendkit batch` again",
+    )
+    pair = _with_handwork(read_pair(given), sidecar)
     settings = merge_settings(document["settings"])
     thirds = read_bridges(bridges, pair)
     check_asked(mode, pair.background, [item.frame for item in thirds if item.frame is not None])

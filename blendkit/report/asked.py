@@ -37,6 +37,16 @@ class Asked:
 USUAL = Asked()
 
 
+def check_own_paint(asked: Asked, *, painted: bool, instead: str) -> None:
+    """Raise InputError for a merge that used what was painted for another pair.
+
+    Its report names no files of that paint, so repeated from the report the pair would lose it.
+    painted: whether it has paint of its own; instead: what to do, as a clause.
+    """
+    if asked.lent_by and not painted:
+        raise InputError(f"this pair uses what was painted for {asked.lent_by}: {instead}")
+
+
 def asked_from(document: Mapping[str, Any]) -> Asked:
     """Return what a report says was asked; the usual where it says nothing that can be used."""
     output = document.get("output")

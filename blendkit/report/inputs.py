@@ -51,6 +51,12 @@ class Given:
                 )
 
     @property
+    def painted(self) -> tuple[Path, ...]:
+        """Return the files that say where the foreground is."""
+        named = (self.foreground_mask, self.background_mask, self.matte, self.strokes)
+        return tuple(path for path in named if path is not None)
+
+    @property
     def paths(self) -> list[Path]:
         """All files that are read."""
         painted = [getattr(self, name) for name in PAINTED]

@@ -90,10 +90,12 @@ def test_a_repair_kept_in_the_sidecar_is_carried_out_and_a_bad_bridge_costs_noth
     again = read_frame(pair.background)  # nothing is held aside here: one more exposure
     write_picture(aside, with_noise(again.pixels, 100, seed=5), like=again)
     spoilt = replace(pair, bridges=(tmp_path / "small.png",), clear=aside)
-    kept = ({"flag": "soft-midground", "mode": "bridge"}, *KEPT)
+    unheard_of = {"flag": "soft-midground", "mode": "polish"}
+    kept = ({"flag": "soft-midground", "mode": "bridge"}, unheard_of, *KEPT)
     outcome = done(spoilt, tmp_path / "out", {"repairs": kept})
     assert outcome.status == "needs-a-look"
-    assert outcome.reason.startswith("a bridge frame was not used: small.png")
+    assert outcome.reason.startswith("the repair 'polish' was left out, as it is none of ")
+    assert "a bridge frame was not used: small.png" in outcome.reason
     assert "\n" not in outcome.reason
     document = report(tmp_path / "out")
     tried = document["repairs"]

@@ -10,7 +10,7 @@ from click.testing import CliRunner, Result
 
 from blendkit.cli import repair_run
 from blendkit.cli.main import main
-from blendkit.cli.repair import read_report
+from blendkit.cli.repair import damage_in, read_report
 from blendkit.cli.repair_run import _keep_handwork
 from blendkit.files import write_picture
 from blendkit.frame import Frame
@@ -82,6 +82,7 @@ WITHOUT = object()
         (("output", "path"), "..", "output.path"),
         (("output", "bits"), WITHOUT, "output.bits"),
         (("output", "bits"), True, "output.bits"),
+        (("output", "bits"), 12, "none of 8, 16, 32"),
         (("settings",), WITHOUT, "settings of the merge"),
     ],
 )
@@ -104,6 +105,28 @@ def test_a_damaged_report_ends_in_one_line_with_the_next_step(
     assert done.exit_code == 2, done.exception
     for part in (said, str(report), "merge the pair again"):
         assert part in done.output.replace("\n", "")
+
+
+@pytest.mark.parametrize("bits", [8, 16, 32])
+def test_a_result_of_any_depth_that_is_written_can_be_repaired(tmp_path: Path, bits: int) -> None:
+    document = described(tmp_path / "gate.tif", tmp_path / "wide.tif")
+    document["output"]["bits"] = bits
+    assert not damage_in(document)
+
+
+def test_a_pair_that_used_anothers_paint_is_not_repaired_without_it(tmp_path: Path) -> None:
+    """The report names no files of that paint: merged from it alone, the boughs would be lost."""
+    document = described(tmp_path / "gate.tif", tmp_path / "wide.tif")
+    document["output"]["asked"] = {"lent_by": "arch"}
+    for name in ("wide.tif", "stopped.tif"):
+        (tmp_path / name).touch()
+    report = tmp_path / "gate.report.json"
+    report.write_text(json.dumps(document))
+    done = run(report, "--repair", "taper")
+    assert done.exit_code == 2, done.exception
+    said = " ".join(done.output.split())
+    assert "uses what was painted for arch: give it repair = 'taper' in pairs.toml" in said
+    assert "run `blendkit batch` again" in said
 
 
 @pytest.mark.parametrize(

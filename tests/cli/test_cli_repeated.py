@@ -171,6 +171,21 @@ def test_a_repair_kept_on_the_page_is_carried_out_by_merge(
     assert asked == [("taper",)], "without a bridge frame there is no bridge"
 
 
+def test_a_repair_that_nobody_knows_is_named_before_the_merge(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(merge_run, "merge_pair", lambda *_, **__: pytest.fail("merged in vain"))
+    kept = {"flag": "soft-midground", "mode": "polish"}
+    place = tmp_path / "gate.blendkit.json"
+    write_sidecar(place, replace(read_sidecar(tmp_path / "none.json"), repairs=(kept,)))
+    arguments = ["merge", WIDE, STOPPED, "-o", tmp_path / "gate.tif"]
+    done = CliRunner().invoke(main, [str(argument) for argument in arguments])
+    assert done.exit_code == 2
+    said = done.stderr.replace("\n", "")
+    assert f"{place}: repair mode 'polish' is none of" in said
+    assert "correct it or move it away" in said
+
+
 def test_a_repair_that_finds_nothing_writes_nothing(merged: Path) -> None:
     sidecar_path(merged / "gate.tif").unlink(missing_ok=True)
     before = sorted(merged.iterdir())
