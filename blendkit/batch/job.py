@@ -166,9 +166,16 @@ def _merge(job: Job, began: float) -> Outcome:
     try:
         merged = merge_pair(pair.background, pair.hand_over(), hints=pair.hints, settings=settings)
     except AlignmentError as error:
-        why = error.with_cure(_CURE)
-        write_refusal(report, why, inputs=pair.inputs, settings=settings, time_s=time_s)
-        outcome = failed(job, why, time_s=time.perf_counter() - began)
+        advice = _CURE if error.cure else ""
+        write_refusal(
+            report,
+            error.reason,
+            advice=advice,
+            inputs=pair.inputs,
+            settings=settings,
+            time_s=time_s,
+        )
+        outcome = failed(job, error.with_cure(_CURE), time_s=time.perf_counter() - began)
         return replace(outcome, report=report.name)
     done = mended(job.pair, sidecar, merged, pair)
     merged = done.repaired.merged

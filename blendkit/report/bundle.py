@@ -192,12 +192,15 @@ def write_refusal(
     path: Path | str,
     reason: str,
     *,
+    advice: str = "",
     inputs: Sequence[Input],
     settings: MergeSettings,
     time_s: Mapping[str, float] | None = None,
 ) -> Document:
     """Write, and return, the report of a pair that could not be aligned."""
-    document = refusal_document(reason, inputs=inputs, settings=settings, time_s=time_s)
+    document = refusal_document(
+        reason, advice=advice, inputs=inputs, settings=settings, time_s=time_s
+    )
     with atomic(path, [item.path for item in inputs]) as temporary:
         _write_json(temporary, document)
     return document

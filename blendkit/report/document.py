@@ -96,12 +96,15 @@ def report_document(
 def refusal_document(
     reason: str,
     *,
+    advice: str = "",
     inputs: Sequence[Input],
     settings: MergeSettings,
     time_s: Mapping[str, float] | None = None,
 ) -> Document:
-    """Return the report of a pair that could not be aligned: its one flag says why."""
-    why, _, advice = reason.partition(":")
+    """Return the report of a pair that could not be aligned: its one flag says why.
+
+    reason, advice: why, and what to try; advice may be empty where the reason says.
+    """
     width, height = next(item.frame.size for item in inputs if item.frame is not None)
     flag = {
         "id": 1,
@@ -109,8 +112,8 @@ def refusal_document(
         "severity": "fail",
         "box": [0, 0, width, height],
         "area_px": width * height,
-        "message": why.strip(),
-        "advice": advice.strip() or "check that both frames show the same scene",
+        "message": reason,
+        "advice": advice or "check that both frames show the same scene",
     }
     return as_document(
         {

@@ -12,6 +12,7 @@ from blendkit.frame import Progress
 from blendkit.masks.strokes import Stroke
 from blendkit.merge import merge_pair
 from blendkit.repair import Mode
+from blendkit.report.asked import check_own_paint
 from blendkit.report.bundle import (
     check_targets,
     refusal_path,
@@ -60,11 +61,11 @@ def merge_in_full(task: Task, told: Progress) -> None:
             f"{files.unreachable[0]}: is part of this pair, but is in no folder that the page may "
             "look into: put it back, or start `blendkit review` with its folder after the first"
         )
-    if files.asked.lent_by and not task.strokes and not files.masks:
-        raise InputError(
-            f"this pair uses what was painted for {files.asked.lent_by}: run `blendkit batch` "
-            "again to merge it, or paint it here"
-        )
+    check_own_paint(
+        files.asked,
+        painted=bool(task.strokes or files.masks),
+        instead="run `blendkit batch` again to merge it, or paint it here",
+    )
     files.result.parent.mkdir(parents=True, exist_ok=True)
     given = Given(
         background=files.background,
@@ -89,15 +90,15 @@ def merge_in_full(task: Task, told: Progress) -> None:
             pair.background, pair.hand_over(), hints=hints, settings=task.settings, progress=told
         )
     except AlignmentError as error:
-        why = error.with_cure(CURE)
         write_refusal(
             refusal_path(paths["report"]),
-            why,
+            error.reason,
+            advice=CURE if error.cure else "",
             inputs=pair.inputs,
             settings=task.settings,
             time_s=time_s,
         )
-        raise AlignmentError(why) from error
+        raise AlignmentError(error.with_cure(CURE)) from error
     bridges = read_bridges(files.bridges if task.repairs else (), pair)
     repaired = repaired_by(merged, pair, task.repairs, bridges)
     told("writing", 0.99)

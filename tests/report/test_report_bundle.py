@@ -281,8 +281,15 @@ def test_a_report_that_says_nothing_usable_asked_for_the_usual(said: object) -> 
 def test_a_refusal_leaves_its_report_alone(case: "Case", tmp_path: Path) -> None:
     target = tmp_path / "gate.report.json"
     document = write_refusal(
-        target, "no zone in common: use --tie", inputs=case.pair.inputs, settings=MergeSettings()
+        target,
+        "3 tie points: a homography needs at least 4",
+        advice="tie one more",
+        inputs=case.pair.inputs,
+        settings=MergeSettings(),
     )
+    (flag,) = document["flags"]
+    assert flag["message"] == "3 tie points: a homography needs at least 4", "whole, as it was said"
+    assert flag["advice"] == "tie one more"
     assert json.loads(target.read_text()) == document
     assert [path.name for path in tmp_path.iterdir()] == ["gate.report.json"]
 
