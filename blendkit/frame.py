@@ -24,6 +24,10 @@ LUMINANCE_WEIGHTS = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 """Share of linear red, green and blue in luminance (ITU-R BT.709-6, item 3.2)."""
 
 
+_SPOKEN_AS_FRACTION_S = 0.3
+"""Exposure time below which cameras and people say 1/n s."""
+
+
 @dataclass(frozen=True, slots=True)
 class Capture:
     """What the camera recorded; None = the file does not say.
@@ -43,6 +47,29 @@ class Capture:
     copyright: str | None = None
     flash_fired: bool | None = None
     focal_length_35mm: float | None = None
+
+    @property
+    def shutter(self) -> str:
+        """Return the exposure time as it is spoken of, empty if not recorded.
+
+        >>> Capture(exposure_time_s=0.003125).shutter, Capture(exposure_time_s=2.0).shutter
+        ('1/320 s', '2 s')
+        """
+        time_s = self.exposure_time_s
+        if not time_s:
+            return ""
+        return f"1/{1 / time_s:.0f} s" if time_s < _SPOKEN_AS_FRACTION_S else f"{time_s:g} s"
+
+    @property
+    def exposure(self) -> str:
+        """Return how a frame was exposed, in a few words, empty if not recorded.
+
+        >>> Capture(f_number=2.8, exposure_time_s=1 / 320, iso=100.0).exposure
+        'f/2.8, 1/320 s, ISO 100'
+        """
+        aperture = f"f/{self.f_number:g}" if self.f_number else ""
+        gain = f"ISO {self.iso:g}" if self.iso else ""
+        return ", ".join(part for part in (aperture, self.shutter, gain) if part)
 
 
 @dataclass(frozen=True, slots=True)

@@ -128,17 +128,8 @@ def exposure_note(background: Frame, foreground: Frame) -> dict[str, str]:
 
 
 def _sentence(capture: Capture) -> str:
-    parts = []
-    if capture.focal_length_mm:
-        parts.append(f"{capture.focal_length_mm:g} mm")
-    if capture.f_number:
-        parts.append(f"f/{capture.f_number:g}")
-    if capture.exposure_time_s:
-        time_s = capture.exposure_time_s
-        parts.append(f"1/{1 / time_s:.0f} s" if time_s < 0.3 else f"{time_s:g} s")
-    if capture.iso:
-        parts.append(f"ISO {capture.iso:g}")
-    return ", ".join(parts) or "exposure not recorded"
+    lens = f"{capture.focal_length_mm:g} mm" if capture.focal_length_mm else ""
+    return ", ".join(filter(None, (lens, capture.exposure))) or "exposure not recorded"
 
 
 def _parsed(packet: bytes) -> ET.Element | None:

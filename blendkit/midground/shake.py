@@ -26,7 +26,7 @@ _DISCS_PX = (0.0, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
 """Discs that may make both frames alike, px of the working size.  With discs of up to 6 px upright
 trunks behind, 10 px out of focus, pass for shaken."""
 _UNEVEN = (1.5, 2.5)
-"""Energy lost along over energy lost across, from which somebody is told, and loudly: by 6 and 8 px
+"""Energy left across over energy left along, from which somebody is told, and loudly: by 6 and 8 px
 of 512.  Of 20 pairs of the bench and 12 invented woods, none of them shaken, none reaches 1.3."""
 _LEAST_TEXTURE = 4.0
 _LOST = 0.8
@@ -80,15 +80,15 @@ def shaken(
         if ratio is None or spread < _UNEVEN[0]:
             continue
         severity: Severity = "fail" if spread > _UNEVEN[1] else "warn"
-        time_s = captures[second].exposure_time_s
-        taken = f" ({time_s:.3g} s)" if time_s else ""
+        time = captures[second].shutter
+        taken = f" ({time})" if time else ""
         yield Flag(
             "shaken",
             severity,
             np.asarray(usable),
-            f"the {name} frame{taken} lost detail along "
-            f"{_ANGLES_DEG[int(np.argmin(ratio))]:.0f} degrees, {spread:.1f} times as much as "
-            "across",
+            f"the {name} frame{taken} shows {spread:.1f} times as much detail across "
+            f"{_ANGLES_DEG[int(np.argmin(ratio))]:.0f} degrees (0 = level, counter-clockwise) as "
+            "along: the camera shook",
             "use a tripod or a shorter exposure, or take another frame of the series",
         )
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from blendkit.files.capture import read_capture
-from blendkit.frame import Capture, Label, Matrix
+from blendkit.frame import Label, Matrix
 from blendkit.report.asked import asked_from
 from blendkit.review.folder import PairFiles, stamp_of
 from blendkit.review.pyramid import Pyramids, count_levels
@@ -98,16 +98,16 @@ def file_pictures(
     second, _ = read_capture(files.foreground)
     matrix = matrix_of(report)
     found = [
-        _tiled(pair, "background", files.background, size, note=exposure_note(first)),
+        _tiled(pair, "background", files.background, size, note=first.exposure),
         _tiled(
             pair,
             "foreground",
             files.foreground,
             size,
-            note=exposure_note(second),
+            note=second.exposure,
             matrix=matrix,
         ),
-        _tiled(pair, "taken", files.foreground, size, note=exposure_note(second)),
+        _tiled(pair, "taken", files.foreground, size, note=second.exposure),
     ]
     beside = {"result": files.result}
     if asked_from(report or {}).layers:  # others are of another result than this
@@ -125,23 +125,6 @@ def matrix_of(report: Mapping[str, Any] | None) -> Matrix | None:
     except (KeyError, TypeError, ValueError):
         return None
     return matrix if matrix.shape == (3, 3) and np.isfinite(matrix).all() else None
-
-
-def exposure_note(capture: Capture) -> str:
-    """Return how a frame was exposed, in a few words.
-
-    >>> exposure_note(Capture(f_number=2.8, exposure_time_s=1 / 320, iso=100.0))
-    'f/2.8, 1/320 s, ISO 100'
-    """
-    parts = []
-    if capture.f_number:
-        parts.append(f"f/{capture.f_number:g}")
-    if capture.exposure_time_s:
-        time_s = capture.exposure_time_s
-        parts.append(f"1/{1 / time_s:.0f} s" if time_s < 0.3 else f"{time_s:g} s")
-    if capture.iso:
-        parts.append(f"ISO {capture.iso:g}")
-    return ", ".join(parts)
 
 
 def _tiled(
