@@ -113,7 +113,8 @@ def _check_kind(name: str, value: Any, usual: Any) -> None:
     """Raise InputError unless a value is of the kind of its default."""
     if value is None and usual is None:
         return
-    if isinstance(usual, int) and isinstance(value, float):
+    whole = isinstance(usual, int) and not isinstance(usual, bool)
+    if whole and isinstance(value, float):
         raise InputError(f"settings: {name} = {value!r}: give a whole number")
     wanted: Any = (
         bool if isinstance(usual, bool) else str if isinstance(usual, str) else (int, float)
@@ -142,11 +143,15 @@ def _from_document(document: Any, name: str) -> Sidecar:
     decision = document.get("decision", "open")
     if decision not in get_args(Decision):
         raise InputError(
-            f"{name}: decision {decision!r} is none of {', '.join(get_args(Decision))}"
+            f"{name}: decision {decision!r} is none of {', '.join(get_args(Decision))}; "
+            "correct it or move it away"
         )
     painted = document.get("strokes")
     settings = document.get("settings") or {}
-    merge_settings(settings)
+    try:
+        merge_settings(settings)
+    except InputError as error:
+        raise InputError(f"{name}: {error}; correct it or move it away") from error
     try:
         return Sidecar(
             inputs={

@@ -16,6 +16,6 @@ def settings_at(scale: float, settings: MergeSettings) -> MergeSettings:
     return replace(
         settings,
         alignment=replace(settings.alignment, finest_size_px=finest),
-        discs=replace(settings.discs, disc_px=None if disc is None else disc * scale),
+        discs=replace(settings.discs, disc_px=None if disc is None else max(disc * scale, 1.0)),
         matte=replace(settings.matte, edge_px=max(settings.matte.edge_px * scale, 1.0)),
     )
