@@ -95,11 +95,11 @@ def weigh(
 ) -> Weighed:
     """Ask whether what was proposed leaves a veil, and keep what likely stands in front.
 
-    Where hardly anything is left, the answer counts for nothing but what it dropped; what is left,
-    as it was proposed, is asked about anew.  Where it changes the veil of what somebody painted, it
-    is asked again, and both answers count the same.  A foreground frame that is focused on the
-    boughs shows nothing far behind that looks like them: there all is believed.  Parameters as for
-    `looked_again`.
+    Where hardly anything is left, the answer counts for nothing but what it dropped; what is left
+    is asked about anew, by its own discs, and the answer applied to it as it was proposed.  Where
+    it changes the veil of what somebody painted, it is asked again, and both answers count the
+    same.  A foreground frame that is focused on the boughs shows nothing far behind that looks like
+    them: there all is believed.  Parameters as for `looked_again`.
     """
     if laid.refocused:
         return Weighed(proposed, np.ones_like(reduce_by(small.softness, 2)))

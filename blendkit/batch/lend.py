@@ -38,14 +38,6 @@ _WORKING_PX = 1000
 _AROUND_SITTER = 0.03
 """Kept free around the sitter, of the long side."""
 
-KINDS = ("foreground_mask", "background_mask", "front_strokes", "back_strokes")
-
-
-def paints(pair: Pair, output: Path) -> bool:
-    """Return whether something was painted for a pair, in files or in its sidecar."""
-    named = (pair.foreground_mask, pair.background_mask, pair.strokes)
-    return any(named) or bool(read_sidecar(sidecar_path(output)).strokes)
-
 
 def lent_hints(
     lender: Pair, output: Path | None, pair: ReadPair, hints: Hints

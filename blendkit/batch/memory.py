@@ -2,7 +2,7 @@
 
 Measured by tests/bench/batch_load.py while one pair is read, merged and written, nothing painted,
 one thread: 0.42 GB at 600 x 400 px, 1.08 GB at 3000 x 2000 px, with a bridge and a clear frame
-1.34 GB, so 160 bytes a px.  The estimate adds some 30 %, for layers, masks and a lender's frames.
+1.34 GB, so 160 bytes a px.  The estimate adds some 40 %, for layers, masks and a lender's frames.
 """
 
 import os

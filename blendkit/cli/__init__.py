@@ -1,1 +1,1 @@
-"""Stage cli."""
+"""The command line: one module a command, imported when it runs."""

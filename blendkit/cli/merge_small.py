@@ -8,7 +8,7 @@ import numpy as np
 
 from blendkit.errors import InputError
 from blendkit.files.write import SOFTWARE, software_of
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import coordinate_at_scale, reduce_by
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints, NearerLine
 from blendkit.report.bundle import refusal_path, target_paths
@@ -79,6 +79,5 @@ def _mask(mask: Float | None, factor: int) -> Float | None:
 
 
 def _place(point: tuple[float, float], factor: int) -> tuple[float, float]:
-    """Return a point of the full frame in px of the reduced one; see `filters.resample`."""
-    offset = (factor - 1) / 2
-    return (point[0] - offset) / factor, (point[1] - offset) / factor
+    """Return a point of the full frame in px of the reduced one."""
+    return coordinate_at_scale(point[0], 1 / factor), coordinate_at_scale(point[1], 1 / factor)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tile_side, tiles
-from blendkit.frame import Float, Matrix
+from blendkit.frame import Bool, Float, Matrix
 
 _TILE = 512
 
@@ -145,6 +145,14 @@ def enlarged_part(values: Float, factor: int, part: tuple[slice, slice]) -> Floa
     return full[
         part[0].start - top : part[0].stop - top, part[1].start - left : part[1].stop - left
     ]
+
+
+def any_in_cells(mask: Bool, factor: int) -> Bool:
+    """Return cells of factor x factor px in which anything is set; the last ones may be smaller."""
+    rows, columns = (-side % factor for side in mask.shape)
+    padded = np.pad(mask, ((0, rows), (0, columns)))
+    height, width = (side // factor for side in padded.shape)
+    return np.asarray(padded.reshape(height, factor, width, factor).any(axis=(1, 3)), np.bool_)
 
 
 Coordinate = TypeVar("Coordinate", float, NDArray[np.float32], NDArray[np.float64])

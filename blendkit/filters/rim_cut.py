@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 
 from blendkit.filters.disc import disc_blur, overlap_kernel
+from blendkit.filters.resample import coordinate_at_scale
 from blendkit.filters.tiles import Window, inside, with_margin
 from blendkit.frame import Float
 
@@ -41,12 +42,12 @@ class RimCut:
 
     def reduced(self, factor: int) -> "RimCut":
         """Return the same over the picture reduced by a factor, in its px."""
-        x, y = ((at - (factor - 1) / 2) / factor for at in self.center_px)
+        x, y = (coordinate_at_scale(at, 1 / factor) for at in self.center_px)
         return RimCut(self.share, (x, y), self.reach_px / factor)
 
     def enlarged(self, factor: int) -> "RimCut":
         """Return the same over the picture of which this is the one reduced by a factor."""
-        x, y = (at * factor + (factor - 1) / 2 for at in self.center_px)
+        x, y = (coordinate_at_scale(at, factor) for at in self.center_px)
         return RimCut(self.share, (x, y), self.reach_px * factor)
 
     def within(self, part: Window) -> "RimCut":

@@ -108,7 +108,7 @@ class Lights:
 
     def _disc(self, point: PointLight, shape: tuple[int, ...]) -> tuple[Window, Bool]:
         """Return the window around a disc in the full picture, and its disc within it."""
-        x, y = (self.factor * (at + 0.5) - 0.5 for at in point.centre)
+        x, y = (coordinate_at_scale(at, self.factor) for at in point.centre)
         place = x, y
         reach = BEYOND * point.radius_px * self.factor + 1
         window = window_around(place, reach + 1, shape)

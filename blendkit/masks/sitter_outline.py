@@ -22,7 +22,7 @@ _EDGE = 8000.0
 _WITHIN_PX, _TIMES = 3, 2
 """How far inside the zone the walker sets out, px of the working size, and how often.  The zone
 reaches a little past her outline, and a walker set out beside her walks on over even ground: boughs
-then end in mid-air before her.  Set out well inside her he needs two days for an arm."""
+then end in mid-air before her.  Set out well inside her he needs two rounds for an arm."""
 _LIKELY, _ALL = 0.5, 0.9
 _NO_EDGES = 1e-3
 _LEFT = 1e-5

@@ -14,6 +14,7 @@ import numpy as np
 from skimage.graph import MCP_Geometric
 from skimage.segmentation import watershed
 
+from blendkit.filters.resample import any_in_cells
 from blendkit.frame import Bool, Float, Label
 
 _PIECE = 0.08
@@ -69,7 +70,7 @@ def reduced_marks(marks: Float | None, factor: int) -> Float | None:
     """Return rasterised strokes reduced by a factor; what they touch at all is marked still."""
     if marks is None or factor == 1:
         return marks
-    return _any_in_cells(marks > _MARKED, factor).astype(np.float32)
+    return any_in_cells(marks > _MARKED, factor).astype(np.float32)
 
 
 def within_reach(piece: Bool, marked: Bool) -> Bool:
@@ -79,7 +80,7 @@ def within_reach(piece: Bool, marked: Bool) -> Bool:
     are measured in a picture of at most `_WORKING_PX`.
     """
     factor = -(-max(piece.shape) // _WORKING_PX)
-    inside, marks = (_any_in_cells(mask, factor) for mask in (piece | marked, marked))
+    inside, marks = (any_in_cells(mask, factor) for mask in (piece | marked, marked))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(marks.astype(np.uint8))
     length = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
     alike = np.rint(2 * np.log2(length)).astype(int)  # marks of much the same length go together
@@ -91,14 +92,6 @@ def within_reach(piece: Bool, marked: Bool) -> Bool:
         reached |= costs <= _REACH * 2 ** (size / 2)
     full = np.kron(reached, np.ones((factor, factor), np.bool_))
     return np.asarray(full[: piece.shape[0], : piece.shape[1]], np.bool_)
-
-
-def _any_in_cells(mask: Bool, factor: int) -> Bool:
-    """Return cells of factor x factor px in which anything is set; the last ones may be smaller."""
-    rows, columns = (-side % factor for side in mask.shape)
-    padded = np.pad(mask, ((0, rows), (0, columns)))
-    height, width = (side // factor for side in padded.shape)
-    return np.asarray(padded.reshape(height, factor, width, factor).any(axis=(1, 3)), np.bool_)
 
 
 def _pieces(proposal: Float) -> Bool:

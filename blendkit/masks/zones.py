@@ -48,7 +48,7 @@ def zone_map(alpha: Float, sitter: Float, open_: Bool) -> Label:
     -------
     ndarray
         uint8 (height, width): 0 background, 1 sitter, 2 unplaced, 3 and on the connected pieces of
-        foreground, the largest first; past 255 pieces the small ones share the last number.
+        foreground, the largest first; past 253 pieces the small ones share the last number.
     """
     zones = np.where(sitter > 0.5, SITTER, BACKGROUND).astype(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats((alpha > _PIECE).astype(np.uint8))

@@ -54,11 +54,6 @@ class LensPair:
     gap_px: float
     evidence: Evidence
 
-    @property
-    def side_seen(self) -> bool:
-        """Whether relative blur tells what is in front of the focus from what is behind it."""
-        return self.ratio > 0.97 and self.gap_px > 0
-
 
 @dataclass(frozen=True, eq=False, slots=True)
 class ResultBlur:

@@ -78,7 +78,7 @@ def loosely_aligned(alignment: Alignment, shape: tuple[int, ...]) -> Iterator[Fl
             np.zeros(shape, np.bool_),
             f"where the frames lie on each other is known to {unsure_px:.1f} px only, "
             f"and more than {allowed_px:.1f} px may leave a rim of the blurred foreground",
-            "look at its edges; give points that are the same with --tie X,Y=X,Y",
+            "look at its edges; tie the same points in both frames",
         )
 
 

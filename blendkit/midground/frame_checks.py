@@ -40,7 +40,7 @@ def light_step(background: Float, aligned: Float, seam: Bool) -> Iterator[Flag]:
     if abs(step) < max(_LIGHT_STEP_EV[0], 2 * spread):
         return
     levels = sum(abs(step) >= limit for limit in _LIGHT_STEP_EV)
-    severity: Severity = ("note", "warn", "fail")[levels - 1] if levels else "note"
+    severity: Severity = ("note", "warn", "fail")[levels - 1]
     yield Flag(
         "light-step",
         severity,

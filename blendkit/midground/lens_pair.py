@@ -47,7 +47,7 @@ def background_disc_px(relative_px: Float, lens: LensPair) -> Float:
     """
     square = relative_px * np.abs(relative_px)
     ratio, gap = lens.ratio, lens.gap_px
-    if lens.side_seen or ratio > SAME_APERTURE:
+    if ratio > SAME_APERTURE:
         return np.asarray((square + gap**2) / (2 * max(gap, 1e-6)), np.float32)
     loss = 1 - ratio**2
     root = np.sqrt(np.maximum(gap**2 + loss * square, 0))

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from blendkit.filters.resample import coordinate_at_scale
 from blendkit.frame import Bool, Float
 from blendkit.hints import NearerLine
 from blendkit.midground import ResultBlur
@@ -73,7 +74,7 @@ def soft_along(
 def _places_along(line: NearerLine, blur: ResultBlur) -> tuple[Float, Bool]:
     """Return for the map's cells the nearest place on a line, 0 far to 1 near, and its band."""
     factor = blur.factor
-    points = (np.asarray(line.points, np.float64) - (factor - 1) / 2) / factor
+    points = coordinate_at_scale(np.asarray(line.points, np.float64), 1 / factor)
     shape = blur.disc_px.shape
     dense, share = _dense(points)
     marked = np.full(shape, 255, np.uint8)

@@ -11,6 +11,7 @@ Overrides = dict[str, dict[str, Any]]
 
 NEAR: dict[str, tuple[str, ...]] = {
     "not-aligned": ("alignment.model", "alignment.least_confidence", "alignment.shift_range"),
+    "loosely-aligned": ("alignment.model", "alignment.shift_range"),
     "soft-foreground": ("viewing.print_width_cm", "viewing.viewing_cm"),
     "veil-remains": ("discs.disc_px", "plate.veil_error"),
     "light-step": ("light.window_share",),

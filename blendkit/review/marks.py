@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from blendkit.files import read_labels
+from blendkit.filters.resample import any_in_cells
 from blendkit.frame import Bool, Label
 from blendkit.merge import Merged
 from blendkit.report import overlays
@@ -97,7 +98,7 @@ def clipped_cells(pyramids: Pyramids, picture: Tiled, small: tuple[int, int]) ->
     step = factor * max(_ROWS // factor, 1)
     for top in range(0, height, step):
         rows = pyramid.window(0, (0, top, width, min(top + step, height)))
-        strips.append(_any_in_cells(rows.max(axis=2) >= _CLIPPED_CODE, factor))
+        strips.append(any_in_cells(rows.max(axis=2) >= _CLIPPED_CODE, factor))
     cells = np.concatenate(strips).astype(np.uint8)
     scale = np.diag([1 / factor, 1 / factor, 1.0])
     back = np.diag([max(picture.size) / max(small)] * 2 + [1.0])
@@ -106,13 +107,6 @@ def clipped_cells(pyramids: Pyramids, picture: Tiled, small: tuple[int, int]) ->
         cells, scale @ matrix @ back, small, flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
     )
     return np.asarray(warped > 0, np.bool_)
-
-
-def _any_in_cells(values: Bool, factor: int) -> Bool:
-    height, width = values.shape
-    padded = np.pad(values, ((0, -height % factor), (0, -width % factor)))
-    cells = padded.reshape(padded.shape[0] // factor, factor, -1, factor)
-    return np.asarray(cells.any(axis=(1, 3)), np.bool_)
 
 
 def thinned(labels: Label, long_side: int, *, loudest: bool) -> Label:
