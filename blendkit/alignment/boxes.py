@@ -5,7 +5,7 @@ import numpy as np
 from blendkit.alignment import models
 from blendkit.frame import Float, Matrix
 
-Box = tuple[int, int, int, int]
+Sides = tuple[int, int, int, int]
 """Left, top, right, bottom; px, right and bottom exclusive."""
 
 _MARGIN_PX = 40
@@ -13,12 +13,12 @@ _WORTH_CROPPING = 0.75
 _CARRIES = 0.1
 
 
-def whole_box(shape: tuple[int, ...]) -> Box:
+def whole_box(shape: tuple[int, ...]) -> Sides:
     """Return the box of a whole array of that shape (height, width)."""
     return 0, 0, shape[1], shape[0]
 
 
-def zone_box(weights: Float, enlarge: float, shape: tuple[int, ...]) -> Box | None:
+def zone_box(weights: Float, enlarge: float, shape: tuple[int, ...]) -> Sides | None:
     """Return the box of the evidence on a finer array of that shape; None where it gains little.
 
     weights: evidence map; enlarge: px of the finer array in one px of the map.
@@ -39,7 +39,7 @@ def zone_box(weights: Float, enlarge: float, shape: tuple[int, ...]) -> Box | No
     return box if area < _WORTH_CROPPING * shape[0] * shape[1] else None
 
 
-def mapped_box(box: Box, matrix: Matrix, shape: tuple[int, ...]) -> Box:
+def mapped_box(box: Sides, matrix: Matrix, shape: tuple[int, ...]) -> Sides:
     """Return the box, on an array of that shape, that holds a box mapped by a transform."""
     corners = np.array([[x, y] for x in (box[0], box[2]) for y in (box[1], box[3])], np.float64)
     moved = models.apply(matrix, corners)
@@ -48,12 +48,12 @@ def mapped_box(box: Box, matrix: Matrix, shape: tuple[int, ...]) -> Box:
     return whole_box(shape) if empty else grown
 
 
-def cut(values: Float, box: Box) -> Float:
+def cut(values: Float, box: Sides) -> Float:
     """Return the part of an array inside a box, as its own memory."""
     return np.ascontiguousarray(values[box[1] : box[3], box[0] : box[2]])
 
 
-def _grown(sides: np.ndarray, shape: tuple[int, ...]) -> Box:
+def _grown(sides: np.ndarray, shape: tuple[int, ...]) -> Sides:
     left, top = (max(int(side) - _MARGIN_PX, 0) for side in sides[:2])
     right = min(int(np.ceil(sides[2])) + _MARGIN_PX, shape[1])
     bottom = min(int(np.ceil(sides[3])) + _MARGIN_PX, shape[0])

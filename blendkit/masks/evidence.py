@@ -18,7 +18,7 @@ PRIOR = 7
 """Index of the prior's plane."""
 NO_PRIOR = 0.5
 _MIDDLE_GREY = 0.18
-_GRAIN_SCALE = 20.0
+_GRAIN_SCALE, _MOST_GRAIN = 20.0, 2.0
 _USUAL_CAST_EV = 1.25
 """How far the median of red or blue may lie off green where nothing casts a colour."""
 _BINS = (20, 14, 14)
@@ -27,6 +27,7 @@ _ROWS, _REACH = 64, 4
 _PER_E_FOLD = np.float32(1 / np.log(2))
 _LEAST_PIXELS = 200
 _CLEAR_QUANTILE = 0.3
+_NO_LIGHT = 1e-3
 
 
 def exposure_scale(background: Float) -> float:
@@ -127,6 +128,27 @@ def colour_density(bins: NDArray[np.int32], weight: Float | Bool) -> NDArray[np.
     return np.asarray(counts / counts.sum(), np.float64).ravel()
 
 
+def grain_plane(grain: float, scale: float) -> float:
+    """Return what each network is told of the grain, 0 to 2.
+
+    grain: noise of the foreground frame at middle grey, linear standard deviation; scale: from
+    `exposure_scale`.
+    """
+    return min(grain * scale * _GRAIN_SCALE, _MOST_GRAIN)
+
+
+def least_coverage(shown: Float, plate: Float) -> Float:
+    """Return the coverage below which the foreground would have to be darker than black.
+
+    From S = a F + (1 - a) P and F >= 0 in each channel follows a >= 1 - S / P, whatever colour the
+    foreground has: a golden leaf before blue sky shows it in the blue.
+
+    shown, plate: S and P, float32 (height, width, 3), linear.  Returns float32 (height, width).
+    """
+    darker = 1 - (np.maximum(shown, 0) / np.maximum(plate, _NO_LIGHT)).min(axis=2)
+    return np.asarray(np.clip(darker, 0, 1), np.float32)
+
+
 def network_planes(
     background: Float,
     foreground: Float,
@@ -164,6 +186,6 @@ def network_planes(
         planes[first : first + 3] = np.moveaxis(root, 2, 0) - 0.5
     planes[6] = hint
     planes[PRIOR] = prior - NO_PRIOR
-    planes[8] = min(grain * scale * _GRAIN_SCALE, 2.0)
+    planes[8] = grain_plane(grain, scale)
     planes[9] = colour
     return planes

@@ -16,6 +16,7 @@ from blendkit.filters.channels import channel_sum
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Bool, Float
+from blendkit.masks.evidence import least_coverage
 from blendkit.memory import lean_copy
 
 _WINDOW_PX = 12.0
@@ -23,7 +24,7 @@ _CLEAR = 0.02
 _NETWORK_ERROR = 0.15
 _COLOUR_ERROR = 0.12
 _RIM_PX = 7
-_SURE, _NO_LIGHT = 1.5, 1e-3
+_SURE = 1.5
 _TILE, _MARGIN = 384, 52
 
 
@@ -84,18 +85,8 @@ def _averaged(aligned: Float, plate: Float, alpha: Float, color: Float, doubt: F
     mixed = alpha + trust * (told - alpha)
     # A few per cent of coverage away from any twig are grain, not foreground.
     mixed[(mixed < 3 * np.sqrt(variance)) & (alpha < _CLEAR)] = 0
-    return np.asarray(np.maximum(mixed, _least(aligned, plate, doubt)), np.float32)
-
-
-def _least(aligned: Float, plate: Float, doubt: Float) -> Float:
-    """Return the coverage below which the foreground would have to be darker than black.
-
-    From S = a F + (1 - a) P and F >= 0 in each channel follows a >= 1 - S / P, whatever colour the
-    foreground has: a golden leaf before blue sky shows it in the blue.
-    """
-    brightest = aligned + (_SURE * np.sqrt(doubt))[..., None]
-    darker = 1 - (brightest / np.maximum(plate, _NO_LIGHT)).min(axis=2)
-    return np.asarray(np.clip(darker, 0, 1), np.float32)
+    brightest = np.asarray(aligned + (_SURE * np.sqrt(doubt))[..., None], np.float32)
+    return np.asarray(np.maximum(mixed, least_coverage(brightest, plate)), np.float32)
 
 
 def _plate_variance(aligned: Float, plate: Float, alpha: Float) -> Float:

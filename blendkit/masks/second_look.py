@@ -16,7 +16,7 @@ from blendkit.filters.bands import gaussian
 from blendkit.filters.pieces import pieces, share_of_pieces
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float, luminance
-from blendkit.masks.evidence import exposure_scale
+from blendkit.masks.evidence import exposure_scale, grain_plane
 from blendkit.masks.network import network_matte, run_network
 
 PLANES = 22
@@ -27,7 +27,6 @@ disc that the place would choose by itself, and its lead."""
 MATTE = 6
 """The plane of the matte."""
 _SHARP, _SOFT = "veil_net.onnx", "soft_veil_net.onnx"
-_MIDDLE_GREY_GRAIN = 20.0
 _SMALL = 4
 
 
@@ -98,7 +97,7 @@ def second_planes(
     planes[10], planes[11] = coverage, ratio - 0.5
     planes[12], planes[13] = np.clip(4 * near_left, -1, 1), np.clip(4 * far_left, -1, 1)
     planes[14] = float(painted)
-    planes[15] = min(grain * scale * _MIDDLE_GREY_GRAIN, 2.0)
+    planes[15] = grain_plane(grain, scale)
     planes[16], planes[17] = _detail(aligned, scale)
     planes[18] = speaks * heard
     planes[19] = _small_look(background, aligned, grain, size)

@@ -22,7 +22,7 @@ from blendkit.filters.resample import enlarged_part
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, boxes, inside, tiles
 from blendkit.frame import Bool, Float
-from blendkit.masks.evidence import exposure_scale
+from blendkit.masks.evidence import exposure_scale, grain_plane, least_coverage
 from blendkit.masks.network import run_network
 from blendkit.memory import lean_copy
 
@@ -34,7 +34,6 @@ _REACH_PX = 30
 _THERE = 0.02
 _TILE, _MARGIN = 512, 48
 _FULL_TILE = 384
-_MIDDLE_GREY_GRAIN = 20.0
 _NEARLY_NONE = 1e-3
 
 
@@ -105,20 +104,11 @@ def third_planes(seen: Seen, open_: Bool, part: Window, grain: float, scale: flo
         planes[first : first + 3] = np.moveaxis(root, 2, 0) - 0.5
     for index, values in enumerate((seen.kept, seen.proposed, seen.chance, seen.coverage), MATTE):
         planes[index] = values[part] - 0.5
-    planes[13] = _least_coverage(seen.aligned[part], seen.plate[part])
+    planes[13] = least_coverage(seen.aligned[part], seen.plate[part])
     planes[14] = np.log1p(seen.softness[part]) / 4 - 0.5
-    planes[15] = min(grain * scale * _MIDDLE_GREY_GRAIN, 2.0)
+    planes[15] = grain_plane(grain, scale)
     planes[OPEN] = open_[part]
     return planes
-
-
-def _least_coverage(aligned: Float, plate: Float) -> Float:
-    """Return the coverage below which the foreground would have to be darker than black.
-
-    From S = a F + (1 - a) P and F >= 0 in each channel follows a >= 1 - S / P.
-    """
-    ratio = np.maximum(aligned, 0) / np.maximum(plate, _NEARLY_NONE)
-    return np.asarray(np.clip(1 - ratio.min(axis=2), 0, 1), np.float32)
 
 
 def carried_over(alpha: Float, before: Float, after: Float, factor: int) -> Float:

@@ -16,8 +16,6 @@ from blendkit.frame import Bool, Float
 
 Severity = Literal["note", "warn", "fail"]
 LOUDNESS: dict[Severity, int] = {"note": 0, "warn": 1, "fail": 2}
-LARGEST_F_NUMBER = 22
-"""As in the plan: beyond it diffraction takes more than the disc gives."""
 Evidence = Literal["recorded", "measured", "unknown"]
 
 

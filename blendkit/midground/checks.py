@@ -8,8 +8,9 @@ import numpy as np
 from blendkit.alignment import Alignment
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float, Frame
-from blendkit.midground import LARGEST_F_NUMBER, Flag
+from blendkit.midground import Flag
 from blendkit.midground.loudness import blur_severity, just_visible_px
+from blendkit.optics.diffraction import LARGEST_F_NUMBER
 from blendkit.settings import ViewingSettings
 
 _MEASURABLE_PX = 4.0

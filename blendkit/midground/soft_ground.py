@@ -14,10 +14,11 @@ import numpy as np
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Capture, Float
 from blendkit.hints import NearerLine
-from blendkit.midground import LARGEST_F_NUMBER, Flag, ResultBlur, Surface
+from blendkit.midground import Flag, ResultBlur, Surface
 from blendkit.midground.loudness import blur_severity, just_visible_px, step_severity
 from blendkit.midground.nearer import contradicts, soft_along
 from blendkit.midground.surfaces import find_surfaces
+from blendkit.optics.diffraction import LARGEST_F_NUMBER
 from blendkit.settings import ViewingSettings
 
 SOFT_AT_1200_PX = 3.0
@@ -169,7 +170,7 @@ def bridge_advice(blur: ResultBlur, visible: float, captures: tuple[Capture, Cap
     bridges = _bridges(count, stop, [c.focus_distance_m for c in captures])
     if closing <= LARGEST_F_NUMBER:
         return f"take both frames at about f/{closing:.0f}, or {bridges}"
-    return f"take {bridges}; no f-number up to {LARGEST_F_NUMBER} closes the gap"
+    return f"take {bridges}; no f-number up to {LARGEST_F_NUMBER:g} closes the gap"
 
 
 def _bridges(count: int, f_number: float, distances_m: Sequence[float | None]) -> str:

@@ -11,6 +11,9 @@ from blendkit.optics.checks import Values, not_negative, positive
 
 GREEN_NM = 546.0
 """The mercury line, the usual reference wavelength of lens data."""
+LARGEST_F_NUMBER = 22.0
+"""Up to which advice goes: where most lenses end (common practice), and beyond it diffraction takes
+more than the smaller disc gives."""
 
 
 def effective_f_number(

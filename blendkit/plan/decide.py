@@ -3,13 +3,10 @@
 from collections.abc import Sequence
 
 from blendkit.optics import exact_f_number, focus_series, frames_needed, marked_f_number_from
+from blendkit.optics.diffraction import LARGEST_F_NUMBER
 from blendkit.plan.frames import TOUCHING, plan_frame, worst_in
 from blendkit.plan.records import Bridge, Exposure, FramePlan, Interval, OneFrame
 from blendkit.plan.scene import Scene
-
-LARGEST_F_NUMBER = 22.0
-"""Where most lenses end (common practice); the stopped frame may be said to go further."""
-
 
 JUST_NOTICED = 1.28
 """Two blurs are told apart from this ratio on (Weber fraction 0.28: Mather & Smith 2002)."""
@@ -19,7 +16,7 @@ USUAL_STOPPED = 16.0
 
 
 def largest_f_number(scene: Scene) -> float:
-    """Return the f-number, as engraved, that advice goes up to."""
+    """Return the f-number, as engraved, that advice goes up to; the stopped frame may go on."""
     return max(LARGEST_F_NUMBER, scene.stopped_f_number)
 
 

@@ -1,6 +1,7 @@
 """Blur that only grows away from what is sharp."""
 
 from dataclasses import replace
+from typing import get_args
 
 import cv2
 import numpy as np
@@ -18,14 +19,17 @@ _SURE = 0.25
 
 def taper(job: Job) -> Made:
     """Let blur only grow away from the near sharp part, or, if somebody forbids, from the far."""
-    made = _tapered(job, "near") or _tapered(job, "far")
-    if made is None:
-        raise CannotError("the sitter stands in the zone that would have to become softer")
-    return made
+    refused: list[str] = []
+    for kept in get_args(SharpPart):
+        try:
+            return _tapered(job, kept)
+        except CannotError as reason:
+            refused.append(str(reason))
+    raise CannotError("; ".join(dict.fromkeys(refused)))
 
 
-def _tapered(job: Job, kept: SharpPart) -> Made | None:
-    """Re-render what lies away from the kept part; None where that would soften a sharp sitter."""
+def _tapered(job: Job, kept: SharpPart) -> Made:
+    """Re-render what lies away from the kept part; CannotError says why it cannot be."""
     wanted, now = tapered_disc_px(job.ground, kept), _result_disc_px(job)
     here = job.ground.surface.region
     ceiling = float(wanted[here].max())
@@ -36,8 +40,10 @@ def _tapered(job: Job, kept: SharpPart) -> Made | None:
         target = np.where(far & ~here, np.maximum(now, ceiling), target)
     extra = np.sqrt(np.maximum(target**2 - now**2, 0)).astype(np.float32)
     touched = extra > 0.5
-    if not touched.any() or float(_stands_sharp(job)[touched].mean()) > _SITTER_SHARE:
-        return None
+    if not touched.any():
+        raise CannotError("nothing before or behind the zone would become softer")
+    if float(_stands_sharp(job)[touched].mean()) > _SITTER_SHARE:
+        raise CannotError("the sitter stands in the zone that would have to become softer")
     full = np.asarray(cv2.resize(extra, job.background.size), np.float32)
     free = np.asarray(1 - _sitter(job), np.float32)
     pixels, _ = rerender(job.merged.pixels, free, full)

@@ -75,7 +75,7 @@ def test_soft_ground_is_nobody(gap: tuple) -> None:
     assert not (merged.zones[flag.region] == SITTER).any()
 
 
-def test_the_blur_of_the_result_is_known_to_half_a_px(gap: tuple) -> None:
+def test_the_gap_between_both_focuses_is_measured_to_an_eighth(gap: tuple) -> None:
     merged, _, _, _, (disc_b, disc_f) = gap
     blur = merged.result_blur
     assert blur is not None
