@@ -40,7 +40,8 @@ def fit_ties(ties: Sequence[Tie], size: tuple[int, int], model: str = "auto") ->
     Raises
     ------
     AlignmentError
-        Too few points for the model, points on one spot, or one that contradicts the others.
+        Too few points for the model, points on one spot or line, or points that contradict each
+        other.
 
     Examples
     --------
@@ -59,43 +60,87 @@ def fit_ties(ties: Sequence[Tie], size: tuple[int, int], model: str = "auto") ->
         names = [model]
     elif len(names) > 1:
         names = names[1:]
+    fitted = None
     for name in names:
         matrix = _least_squares(here, there, size, name)
-        off = np.hypot(*(models.apply(matrix, here) - there).T)
-        if float(np.sqrt(np.square(off).mean())) <= click_px:
-            return matrix, name
+        if matrix is None:
+            continue  # three points on one line carry a similarity, yet no affine
+        fitted, off = (matrix, name), _off_px(matrix, here, there)
+        if _rms(off) <= click_px:
+            return fitted
+    if fitted is None:
+        raise AlignmentError(
+            "the tie points lie on one spot or one line, too little for this motion "
+            f"({names[0]}): spread them out"
+        )
     if off.max() > 3 * click_px:
-        _refuse_contradiction(here, there, size)
-    return matrix, names[-1]
+        worst = _contradicting(here, there, size, names)
+        raise worst or _unfitted(float(off.max()), model)
+    return fitted
 
 
-def _refuse_contradiction(
-    here: NDArray[np.float64], there: NDArray[np.float64], size: tuple[int, int]
-) -> None:
-    """Name the point without which a similarity fits the others best."""
-    left, apart = [], []
-    for index in range(len(here)):
-        others = np.arange(len(here)) != index
-        matrix = _least_squares(here[others], there[others], size, "similarity")
-        off = np.hypot(*(models.apply(matrix, here) - there).T)
-        left.append(float(np.square(off[others]).sum()))
-        apart.append(float(off[index]))
-    worst = int(np.argmin(left))
-    raise AlignmentError(
-        f"tie point {worst + 1} lies {apart[worst]:.0f} px off what the others say: check it"
+def _contradicting(
+    here: NDArray[np.float64], there: NDArray[np.float64], size: tuple[int, int], names: list[str]
+) -> AlignmentError | None:
+    """Name the point without which the simplest of the models fits; None if there is none.
+
+    Points that the model fits whatever they say cannot tell which one is wrong.
+    """
+    click_px = CLICK_ERROR_SHARE * max(size)
+    for name in names:
+        if len(here) - 1 <= _LEAST_POINTS[name]:
+            continue
+        found = []
+        for index in range(len(here)):
+            others = np.arange(len(here)) != index
+            matrix = _least_squares(here[others], there[others], size, name)
+            if matrix is not None:
+                off = _off_px(matrix, here, there)
+                found.append((_rms(off[others]), float(off[index]), index))
+        left, apart, worst = min(found, default=(np.inf, 0.0, 0))
+        if left <= click_px:
+            return AlignmentError(
+                f"tie point {worst + 1} lies {apart:.0f} px off what the others say: check it"
+            )
+    return None
+
+
+def _unfitted(off_px: float, model: str) -> AlignmentError:
+    """Say that no point alone is to blame: the model asked for is, or several points are."""
+    if model == "auto":
+        return AlignmentError(
+            f"the tie points contradict each other by {off_px:.0f} px: check that each names one "
+            "point twice, or add one more to tell which is wrong"
+        )
+    return AlignmentError(
+        f"no {model} fits the tie points ({off_px:.0f} px off)",
+        cure="leave --motion out, or check that each names one point twice",
     )
+
+
+def _off_px(
+    matrix: Matrix, here: NDArray[np.float64], there: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    return np.asarray(np.hypot(*(models.apply(matrix, here) - there).T), np.float64)
+
+
+def _rms(off: NDArray[np.float64]) -> float:
+    return float(np.sqrt(np.square(off).mean()))
 
 
 def _least_squares(
     here: NDArray[np.float64], there: NDArray[np.float64], size: tuple[int, int], model: str
-) -> Matrix:
-    """Fit by Gauss-Newton from a plain shift; exact in one step for all but the homography."""
+) -> Matrix | None:
+    """Fit by Gauss-Newton from a plain shift; exact in one step for all but the homography.
+
+    None where the points lie so that they leave some of the model's parameters open.
+    """
     matrix = np.eye(3)
     matrix[:2, 2] = (there - here).mean(axis=0)
     basis = models.point_basis(model, here, size)
     rows = basis.transpose(0, 2, 1).reshape(-1, basis.shape[1])
     if np.linalg.matrix_rank(rows, tol=1e-3) < rows.shape[1]:
-        raise AlignmentError(f"the tie points lie too close for a {model}: spread them out")
+        return None
     for _ in range(_STEPS):
         gap = (there - models.apply(matrix, here)).T.reshape(-1)
         parameters, *_ = np.linalg.lstsq(rows, gap, rcond=None)

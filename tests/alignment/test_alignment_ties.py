@@ -20,13 +20,17 @@ WARPS = {
 POINTS = np.array([[60, 50], [540, 70], [80, 350], [520, 330], [300, 200]], float)
 
 
+def _paired(here: np.ndarray, there: np.ndarray) -> list[Tie]:
+    return [
+        ((float(a), float(b)), (float(c), float(d)))
+        for (a, b), (c, d) in zip(here, there, strict=True)
+    ]
+
+
 def _ties(warp: np.ndarray, points: np.ndarray, error_px: float = 0.0) -> list[Tie]:
     rng = np.random.default_rng(3)
     there = models.apply(warp, points) + rng.normal(0, error_px, points.shape)
-    return [
-        ((float(a), float(b)), (float(c), float(d)))
-        for (a, b), (c, d) in zip(points, there, strict=True)
-    ]
+    return _paired(points, there)
 
 
 @pytest.mark.parametrize(
@@ -62,6 +66,48 @@ def test_too_few_points_and_points_on_one_spot_are_refused() -> None:
         fit_ties(_ties(WARPS["affine"], POINTS[:3]), SIZE, "homography")
     with pytest.raises(AlignmentError, match="spread them out"):
         fit_ties([((10, 10), (12, 9)), ((10, 10), (12, 9))], SIZE)
+
+
+TURNED = models.apply(np.array([[0.98, -0.17, 40], [0.17, 0.98, -30], [0, 0, 1]]), POINTS)
+LINE = np.array([[60, 60], [300, 200], [540, 340]], float)
+
+
+@pytest.mark.parametrize("count", [2, 3, 5])
+def test_where_the_motion_asked_for_does_not_fit_no_point_is_blamed(count: int) -> None:
+    with pytest.raises(AlignmentError) as caught:
+        fit_ties(_paired(POINTS[:count], TURNED[:count]), SIZE, "translation")
+    shift = (TURNED[:count] - POINTS[:count]).mean(axis=0)
+    off = np.hypot(*(TURNED[:count] - POINTS[:count] - shift).T).max()
+    assert str(caught.value) == (
+        f"no translation fits the tie points ({off:.0f} px off); leave --motion out, or check "
+        "that each names one point twice"
+    )
+
+
+@pytest.mark.parametrize("name", ["translation", "affine"])
+def test_a_wrong_point_is_named_under_the_motion_asked_for(name: str) -> None:
+    there = models.apply(WARPS[name], POINTS)
+    there[3, 1] += 60
+    with pytest.raises(AlignmentError, match=r"tie point 4 lies \d+ px off what the others say"):
+        fit_ties(_paired(POINTS, there), SIZE, name)
+
+
+def test_points_on_one_line_carry_a_similarity_and_are_told_when_they_disagree() -> None:
+    matrix, model = fit_ties(_ties(WARPS["similarity"], LINE), SIZE)
+    assert model == "similarity"
+    assert models.grid_distance_px(matrix, WARPS["similarity"], SIZE) < 1e-6
+    there = models.apply(WARPS["similarity"], LINE)
+    there[1, 0] += 40
+    # Any two of three fit exactly: which one is wrong cannot be told.
+    with pytest.raises(AlignmentError, match="contradict each other by 27 px: check that each"):
+        fit_ties(_paired(LINE, there), SIZE)
+    four = np.vstack([LINE, [[180, 130]]])
+    there = models.apply(WARPS["similarity"], four)
+    there[1, 0] += 40
+    with pytest.raises(AlignmentError, match="tie point 2 lies 40 px off"):
+        fit_ties(_paired(four, there), SIZE)
+    with pytest.raises(AlignmentError, match=r"one line, too little for this motion \(affine\)"):
+        fit_ties(_paired(LINE, there[:3]), SIZE, "affine")
 
 
 def test_pixels_refine_clicked_points() -> None:
