@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from blendkit.alignment import Alignment, Light
+from blendkit.alignment.content import PAIR
 from blendkit.alignment.estimate import align, given_alignment
 from blendkit.alignment.photometric import fit_light
 from blendkit.alignment.pose import following_background
@@ -40,12 +41,22 @@ _LEAST_FREE = 0.01
 
 
 def aligned_by(
-    background: Frame, foreground: Frame, hints: Hints, settings: MergeSettings
+    background: Frame,
+    foreground: Frame,
+    hints: Hints,
+    settings: MergeSettings,
+    *,
+    names: tuple[str, str] = PAIR,
 ) -> Alignment:
-    """Return where the foreground frame lies, as the user says or as it is found."""
+    """Return where the foreground frame lies, as the user says or as it is found.
+
+    names: what the two are called where one of them cannot be laid on anything.
+    """
     if hints.aligned:
         return given_alignment(np.eye(3), background.size)
-    found = align(background.pixels, foreground.pixels, settings.alignment, ties=hints.ties)
+    found = align(
+        background.pixels, foreground.pixels, settings.alignment, ties=hints.ties, names=names
+    )
     return following_background(background.pixels, foreground.pixels, found)
 
 
@@ -195,7 +206,8 @@ def clear_frame(
     if frame is None:
         return None, ()
     try:
-        found = aligned_by(background, frame, replace(hints, ties=()), settings)
+        names = background.name, frame.name
+        found = aligned_by(background, frame, replace(hints, ties=()), settings, names=names)
     except AlignmentError as error:
         return None, tuple(clear_not_used(frame, error.reason))
     except InputError:  # the very same picture

@@ -14,13 +14,19 @@ _LAG = 2
 _LEAST_LIKENESS = 0.1
 
 
-def check_content(background: Float, foreground: Float) -> None:
+PAIR = ("the background frame", "the foreground frame")
+"""What the two frames are called, where they are a pair's own."""
+
+
+def check_content(background: Float, foreground: Float, names: tuple[str, str] = PAIR) -> None:
     """Raise where there is nothing to align.
 
     Parameters
     ----------
     background, foreground : ndarray
         Linear luminance, float32 (height, width).
+    names : (str, str)
+        What the two are called in a sentence: a clear or bridge frame is no foreground frame.
 
     Raises
     ------
@@ -31,12 +37,10 @@ def check_content(background: Float, foreground: Float) -> None:
     """
     if background.shape == foreground.shape and np.array_equal(background, foreground):
         raise InputError("both frames hold the same picture: give two different frames of a pair")
-    for which, light in (("background", background), ("foreground", foreground)):
+    for name, light in zip(names, (background, foreground), strict=True):
         lack = emptiness(light)
         if lack:
-            raise AlignmentError(
-                f"the {which} frame {lack}: there is nothing to align, choose another frame"
-            )
+            raise AlignmentError(f"{name} {lack}: there is nothing to align, choose another frame")
 
 
 def emptiness(light: Float) -> str | None:

@@ -7,7 +7,7 @@ import numpy as np
 
 from blendkit.alignment import Alignment, models
 from blendkit.alignment.coarse import Candidate, coarse_search, score_at
-from blendkit.alignment.content import check_content
+from blendkit.alignment.content import PAIR, check_content
 from blendkit.alignment.fit import Fit
 from blendkit.alignment.local import with_local_motion
 from blendkit.alignment.quality import Evidence, confidence_of, stated_uncertainty_px
@@ -39,6 +39,7 @@ def align(
     settings: AlignmentSettings,
     *,
     ties: Sequence[Tie] = (),
+    names: tuple[str, str] = PAIR,
 ) -> Alignment:
     """Find where the foreground frame lies on the background frame.
 
@@ -51,6 +52,8 @@ def align(
     ties : sequence of ((x, y), (x, y))
         Points found by hand, background px and foreground px; they replace the search, and the
         pixels refine them where they can.
+    names : (str, str)
+        What the two are called in a sentence, where they are no pair's own.
 
     Returns
     -------
@@ -65,7 +68,7 @@ def align(
         Both frames are the same picture.
     """
     light_b, light_f = luminance(background), luminance(foreground)
-    check_content(light_b, light_f)
+    check_content(light_b, light_f, names)
     if ties:
         return _from_ties(light_b, light_f, ties, settings)
     fit = _search(light_b, light_f, settings)

@@ -69,8 +69,10 @@ def _matrix(job: Job, frame: Frame) -> Matrix:
     tell, whether it does is left to the comparison of what it shows.
     """
     given = job.merged.alignment.model == "given"
+    names = job.background.name, frame.name
+    settings = job.merged.settings.alignment
     try:
-        found = align(job.background.pixels, frame.pixels, job.merged.settings.alignment)
+        found = align(job.background.pixels, frame.pixels, settings, names=names)
     except AlignmentError as error:
         if given:
             return np.eye(3)

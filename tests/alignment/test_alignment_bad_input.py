@@ -1,5 +1,8 @@
 """Frames that cannot be aligned: each ends with its own sentence, none as a good alignment."""
 
+from types import SimpleNamespace
+from typing import cast
+
 import numpy as np
 import pytest
 from skimage import data, transform
@@ -9,7 +12,10 @@ from blendkit.alignment.estimate import align
 from blendkit.errors import AlignmentError, InputError
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints
-from blendkit.settings import AlignmentSettings
+from blendkit.repair.bridge import bridge
+from blendkit.repair.job import CannotError, Job
+from blendkit.settings import AlignmentSettings, MergeSettings
+from blendkit.steps import clear_frame
 
 SETTINGS = AlignmentSettings()
 
@@ -44,6 +50,29 @@ def test_an_empty_frame_is_named(coffee: Float, spoilt: Float, sentence: str) ->
         align(coffee, spoilt, SETTINGS)
     with pytest.raises(AlignmentError, match=f"the background frame {sentence}"):
         align(spoilt, coffee, SETTINGS)
+
+
+BLACK = Frame(np.zeros((400, 600, 3), np.float32), name="third.tif")
+IS_BLACK = (
+    "third.tif is black (99 % of it below 0.001 of white): there is nothing to align, choose "
+    "another frame"
+)
+
+
+def test_a_black_clear_frame_is_named_and_no_other_frame(coffee: Float) -> None:
+    hints, alpha = Hints(clear=BLACK), np.zeros((400, 600), np.float32)
+    clear, flags = clear_frame(Frame(coffee, name="wide.tif"), hints, MergeSettings(), alpha)
+    assert clear is None
+    told = [flag.message for flag in flags]
+    assert told == [f"third.tif was given as clear frame and not used: {IS_BLACK}"]
+
+
+def test_a_black_bridge_frame_is_named_and_no_other_frame(coffee: Float) -> None:
+    merged = SimpleNamespace(settings=MergeSettings(), alignment=SimpleNamespace(model="affine"))
+    job = SimpleNamespace(merged=merged, background=Frame(coffee, name="wide.tif"), bridges=[BLACK])
+    with pytest.raises(CannotError) as caught:
+        bridge(cast("Job", job))
+    assert str(caught.value) == f"third.tif was not used: {IS_BLACK}"
 
 
 def test_the_same_picture_twice_is_no_pair(coffee: Float) -> None:
