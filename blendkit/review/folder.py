@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from blendkit.errors import InputError
+from blendkit.files import prefer_raws
 from blendkit.files.documents import read_json
 from blendkit.report.asked import USUAL, Asked, asked_from
 from blendkit.report.document import SCHEMA as REPORT_SCHEMA
@@ -88,10 +89,11 @@ def pairs_in(folder: Path, *, frames: Sequence[Path] = ()) -> list[PairFiles]:
     allowed = [place.resolve() for place in (folder, *frames)]
     merged, outside = _merged(folder, allowed)
     known = {pair.background.resolve() for pair in merged}
-    listed = _listed_or_found(folder, search=not merged and not outside)
-    wanted = {pair.background.resolve(): pair for pair in listed}
+    found = _listed_or_found(folder, search=not merged and not outside)
+    listed = [(_known_as(pair, known), pair) for pair in found]
+    wanted = dict(listed)
     merged = [_as_listed(pair, wanted.get(pair.background.resolve())) for pair in merged]
-    pairs = merged + [pair for pair in listed if pair.background.resolve() not in known]
+    pairs = merged + [pair for frame, pair in listed if frame not in known]
     if not pairs and outside:
         raise InputError(
             f"{folder}: the frames of its results lie in {outside[0].parent}; "
@@ -100,6 +102,18 @@ def pairs_in(folder: Path, *, frames: Sequence[Path] = ()) -> list[PairFiles]:
     if not pairs:
         raise InputError(f"{folder}: holds no pair; name the folder that holds frames or results")
     return sorted(pairs, key=lambda pair: pair.name)
+
+
+def _known_as(pair: PairFiles, known: set[Path]) -> Path:
+    """Return the background frame by which a report names a listed pair.
+
+    A list names rendered files; a report names the RAWs that were read in their place.
+    """
+    own = pair.background.resolve()
+    if own in known:  # merged before the RAWs lay beside it, or without the extra
+        return own
+    (background, _), _ = prefer_raws((pair.background, pair.foreground))
+    return background.resolve()
 
 
 def not_shown(folder: Path, *, frames: Sequence[Path] = (), places: bool = True) -> list[str]:

@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from blendkit.cli.main import main
 from blendkit.review import serve
-from blendkit.review.folder import not_shown
+from blendkit.review.folder import not_shown, pairs_in
 
 
 class Silent:
@@ -50,3 +50,29 @@ def test_the_command_tells_it_before_the_page_opens(
     done = CliRunner().invoke(main, ["review", str(shoot), "--no-browser"])
     assert done.exit_code == 0, done.output
     assert "torn is not shown: is damaged" in done.stderr
+
+
+def test_a_pair_listed_by_rendered_files_is_the_one_merged_from_their_raws(shoot: Path) -> None:
+    pytest.importorskip("rawpy")
+    rendered = [shoot / "calm-wide.tif", shoot / "calm-stopped.tif"]
+    report = shoot / "calm.report.json"
+    for path in rendered:
+        raw = path.with_suffix(".dng")
+        raw.write_bytes(b"a RAW without a time of capture")
+        report.write_text(report.read_text().replace(str(path), str(raw)))
+    third = {name: shoot / f"{name}.tif" for name in ("aside", "middle")}
+    for path in third.values():
+        path.write_bytes(rendered[0].read_bytes())
+    (shoot / "pairs.toml").write_text(
+        'schema = "blendkit.pairs/1"\nfolder = "."\n[[pair]]\nname = "calm"\n'
+        'background = "calm-wide.tif"\nforeground = "calm-stopped.tif"\n'
+        'clear = "aside.tif"\nbridges = ["middle.tif"]\n'
+        "[pair.settings.discs]\ndisc_px = 40\n"
+        '[[pair]]\nname = "later"\nbackground = "middle.tif"\nforeground = "aside.tif"\n'
+    )
+    pairs = pairs_in(shoot)
+    assert [pair.name for pair in pairs] == ["calm", "later", "loud"]
+    calm = pairs[0]
+    assert calm.background == rendered[0].with_suffix(".dng").resolve()
+    assert (calm.clear, calm.bridges) == (third["aside"].resolve(), (third["middle"].resolve(),))
+    assert calm.settings.discs.disc_px == 40
