@@ -72,6 +72,20 @@ class _Where:
     allowed: tuple[Path, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _Lost:
+    """A result without one of its frames: its background frame's name, and what is missing."""
+
+    background: str
+    missing: Path
+
+    def why(self, *, places: bool) -> str:
+        """Say what is missing; places: and in which folder it was."""
+        known = places and self.missing.is_absolute()
+        was = f" (it was in {self.missing.parent})" if known else ""
+        return f"{self.missing.name} is in no folder that may be looked into{was}"
+
+
 def pairs_in(folder: Path, *, frames: Sequence[Path] = ()) -> list[PairFiles]:
     """Return the pairs of a folder in the order of their names.
 
@@ -96,8 +110,8 @@ def pairs_in(folder: Path, *, frames: Sequence[Path] = ()) -> list[PairFiles]:
     pairs = merged + [pair for frame, pair in listed if frame not in known]
     if not pairs and outside:
         raise InputError(
-            f"{folder}: the frames of its results lie in {outside[0].parent}; "
-            "name that folder after this one"
+            f"{folder}: {outside[0].why(places=True)}; put it back, or name its folder after this "
+            "one"
         )
     if not pairs:
         raise InputError(f"{folder}: holds no pair; name the folder that holds frames or results")
@@ -122,13 +136,11 @@ def not_shown(folder: Path, *, frames: Sequence[Path] = (), places: bool = True)
     places: whether folders of this machine may be named, which the page does not need.
     """
     allowed = [place.resolve() for place in (folder, *frames)]
-    found = []
-    for path in _merged(folder, allowed)[1]:
-        where = f"in {path.parent}" if places else "where it was"
-        found.append(
-            f"a result of {path.name} is not shown: the frame is not {where} any more, or "
-            "name its folder after this one"
-        )
+    found = [
+        f"a result of {lost.background} is not shown: {lost.why(places=places)}; put it back, or "
+        "name its folder after this one"
+        for lost in _merged(folder, allowed)[1]
+    ]
     try:
         summary = read_json(folder / "summary.json", what="a summary", cure="run batch again")
         failed = [one for one in summary["pairs"] if one["status"] == "failed"]
@@ -151,9 +163,10 @@ def _placeless(reason: str) -> str:
     return re.sub(r"(?<!\S)/(?:[^/:;,]+/)+", "", reason)
 
 
-def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], list[Path]]:
-    """Return pairs that have a report, and frames of reports that lie elsewhere."""
-    pairs, outside = [], []
+def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], list[_Lost]]:
+    """Return pairs that have a report, and results whose frames lie elsewhere."""
+    pairs: list[PairFiles] = []
+    outside: list[_Lost] = []
     for path in sorted(folder.rglob(f"*{_REPORT}")):
         document = read_report(path)
         roles = {} if document is None else _roles(document)
@@ -163,7 +176,8 @@ def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], lis
         places = {role: _place(role, name, document, where) for role, name in roles.items()}
         background, foreground = places["background"], places["foreground"]
         if background is None or foreground is None:
-            outside.append(Path(roles["background"]))
+            missing = roles["background" if background is None else "foreground"]
+            outside.append(_Lost(Path(roles["background"]).name, Path(missing)))
             continue
         stem = path.name.removesuffix(_REPORT)
         masks = {

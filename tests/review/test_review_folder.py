@@ -7,6 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from blendkit.cli.main import main
+from blendkit.errors import InputError
 from blendkit.review import serve
 from blendkit.review.folder import not_shown, pairs_in
 
@@ -33,10 +34,17 @@ def test_what_the_page_leaves_out_is_told(
     (shoot / "summary.json").write_text(json.dumps({"pairs": summary}))
     (torn,) = not_shown(shoot)  # the other has been merged since
     assert torn == "torn is not shown: torn.tif: is damaged; export it again"
-    lost = shoot / "calm-wide.tif"
-    lost.rename(tmp_path_factory.mktemp("away") / lost.name)
+    away = tmp_path_factory.mktemp("away")
+    for name in ("calm-stopped.tif", "calm-wide.tif"):
+        (shoot / name).rename(away / name)
+        moved, _ = not_shown(shoot)
+        assert moved == (
+            f"a result of calm-wide.tif is not shown: {name} is in no folder that may be looked "
+            f"into (it was in {shoot}); put it back, or name its folder after this one"
+        )
+        (away / name).rename(shoot / name)
+    (shoot / "calm-wide.tif").unlink()
     moved, _ = not_shown(shoot)
-    assert moved.startswith("a result of calm-wide.tif is not shown")
     assert all(str(shoot.parent) not in one for one in not_shown(shoot, places=False))
     (shoot / "summary.json").write_text("no JSON")
     assert not_shown(shoot) == [moved]
@@ -50,6 +58,17 @@ def test_the_command_tells_it_before_the_page_opens(
     done = CliRunner().invoke(main, ["review", str(shoot), "--no-browser"])
     assert done.exit_code == 0, done.output
     assert "torn is not shown: is damaged" in done.stderr
+
+
+def test_a_folder_of_which_only_foreground_frames_are_missing_says_so(shoot: Path) -> None:
+    for name in ("calm", "loud"):
+        (shoot / f"{name}-stopped.tif").unlink()
+    with pytest.raises(InputError) as caught:
+        pairs_in(shoot)
+    assert str(caught.value) == (
+        f"{shoot}: calm-stopped.tif is in no folder that may be looked into (it was in {shoot}); "
+        "put it back, or name its folder after this one"
+    )
 
 
 def test_a_pair_listed_by_rendered_files_is_the_one_merged_from_their_raws(shoot: Path) -> None:

@@ -226,7 +226,9 @@ def test_in_a_moved_folder_a_result_is_not_taken_for_its_background_frame(
     (again,) = pairs_in(now)
     assert again.background == now / "calm.tif", "by its sidecar"
     state.path.unlink()
-    with pytest.raises(InputError, match="name that folder"):
+    with pytest.raises(
+        InputError, match=r": calm\.tif is in no folder .*; put it back, or name its folder"
+    ):
         pairs_in(results)
 
 
