@@ -8,10 +8,12 @@ the server holds no picture in memory.  Level k halves k times; cell centres sta
 import hashlib
 import json
 import os
+import re
 import shutil
 import sys
 import tempfile
 import threading
+import time
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,6 +30,11 @@ from blendkit.review.display import converter, encoded_for_screen
 _ROWS = 256
 _SMALLEST = 256
 _FORMAT = 1
+_UNFINISHED = ".part-"
+_OURS = re.compile(r"\.part-\w+|[0-9a-f]{32}")
+"""Names of pyramids, made or in the making: the folder may be the user's and hold other things."""
+_LEFT_AFTER_S = 86_400.0
+"""Age from which nobody works on an unfinished pyramid any more, s; one takes seconds."""
 Size = tuple[int, int]
 Box = tuple[int, int, int, int]
 
@@ -108,24 +115,31 @@ class Pyramids:
     def _build(self, path: Path, folder: Path) -> Pyramid:
         folder.parent.mkdir(parents=True, exist_ok=True)
         self._make_room(folder.parent)
-        unfinished = Path(tempfile.mkdtemp(prefix=".part-", dir=folder.parent))
+        unfinished = Path(tempfile.mkdtemp(prefix=_UNFINISHED, dir=folder.parent))
         try:
             size = _fill_levels(path, unfinished)
             (unfinished / "about.json").write_text(json.dumps({"size": size}), encoding="utf-8")
-            with suppress(OSError):  # another server may have been quicker
-                unfinished.replace(folder)
+            _put(unfinished, folder)
         finally:
             shutil.rmtree(unfinished, ignore_errors=True)
         return Pyramid(folder, size)
 
     def _make_room(self, cache: Path) -> None:
-        """Drop pyramids that were not looked at for longest, down to the limit."""
+        """Drop pyramids that were not looked at for longest, down to the limit.
+
+        What a server that was killed left, half made or half removed, goes after a day.
+        """
+        for part in cache.iterdir():
+            if _OURS.fullmatch(part.name) and _left(part):
+                shutil.rmtree(part, ignore_errors=True)
         kept = sorted(cache.glob("*/about.json"), key=lambda about: about.stat().st_mtime)
         sizes = [sum(part.stat().st_size for part in about.parent.iterdir()) for about in kept]
         total = sum(sizes)
         for about, size in zip(kept, sizes, strict=True):
             if total <= self._limit_bytes:
                 return
+            with suppress(OSError):  # goes first: what a kill leaves is no pyramid then
+                about.unlink()
             shutil.rmtree(about.parent, ignore_errors=True)
             total -= size
 
@@ -145,6 +159,27 @@ def _key(path: Path) -> str:
     about = path.stat()
     words = f"{_FORMAT}|{path.resolve()}|{about.st_mtime_ns}|{about.st_size}"
     return hashlib.sha256(os.fsencode(words)).hexdigest()[:32]
+
+
+def _left(folder: Path) -> bool:
+    """Return whether a folder holds no finished pyramid and nobody is at work on one."""
+    try:
+        age_s = time.time() - folder.stat().st_mtime
+    except OSError:  # another server has finished or removed it just now
+        return False
+    return age_s > _LEFT_AFTER_S and not (folder / "about.json").exists()
+
+
+def _put(unfinished: Path, folder: Path) -> None:
+    """Move a pyramid to its place; one that another server finished there first is as good."""
+    try:
+        unfinished.replace(folder)
+    except OSError:
+        if _stored(folder) is not None:
+            return
+        # Its removal was cut off: rows without about.json, which no rename replaces.
+        shutil.rmtree(folder, ignore_errors=True)
+        unfinished.replace(folder)
 
 
 def _stored(folder: Path) -> Pyramid | None:

@@ -1,6 +1,8 @@
 """Tiles show the picture: every pixel in its place, at every size, through its profile."""
 
 import io
+import os
+import time
 from pathlib import Path
 
 import cv2
@@ -12,6 +14,7 @@ from PIL import Image, ImageCms, ImageOps
 from blendkit.files import write_picture
 from blendkit.files.profiles import oprgb, wide
 from blendkit.frame import Embedded, Frame, Label
+from blendkit.review import pyramid
 from blendkit.review.pyramid import Pyramids, count_levels, level_size
 from blendkit.review.tiles import OVERLAP_PX, TILE_PX, Placed, as_jpeg, tile_box
 
@@ -157,6 +160,63 @@ def test_a_pyramid_is_made_once_and_again_when_the_file_changes(tmp_path: Path) 
     assert again.folder != first.folder
     assert again.size == (620, 400)
     assert not list((tmp_path / "cache").glob(".part-*"))
+
+
+def test_a_pyramid_whose_removal_was_cut_off_is_made_again_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def cut_off(folder: Path, **_: object) -> None:
+        for rows in folder.glob("0.rows"):
+            rows.unlink()
+
+    path, other = tmp_path / "a.png", tmp_path / "b.png"
+    for one in (path, other):
+        picture(one, (600, 400))
+    first = Pyramids(tmp_path / "cache").of(path)
+    whole = first.window(0, (0, 0, 600, 400))
+    with monkeypatch.context() as patched:
+        patched.setattr(pyramid.shutil, "rmtree", cut_off)
+        Pyramids(tmp_path / "cache", limit_bytes=0).of(other)  # makes room for itself
+    assert first.folder.exists()
+    again = Pyramids(tmp_path / "cache").of(path)
+    assert np.array_equal(again.window(0, (0, 0, 600, 400)), whole)
+    made = (again.folder / "about.json").stat().st_ino
+    assert (Pyramids(tmp_path / "cache").of(path).folder / "about.json").stat().st_ino == made
+
+
+def test_a_pyramid_that_another_server_finished_first_is_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.png"
+    picture(path, (600, 400))
+    own = pyramid._fill_levels
+
+    def fill(path: Path, folder: Path) -> pyramid.Size:
+        monkeypatch.setattr(pyramid, "_fill_levels", own)
+        made.append((Pyramids(tmp_path / "cache").of(path).folder / "about.json").stat().st_ino)
+        return own(path, folder)
+
+    made: list[int] = []
+    monkeypatch.setattr(pyramid, "_fill_levels", fill)
+    late = Pyramids(tmp_path / "cache").of(path)
+    assert [(late.folder / "about.json").stat().st_ino] == made
+
+
+def test_what_a_killed_server_left_goes_after_a_day_and_nothing_else(tmp_path: Path) -> None:
+    cache = tmp_path / "cache"
+    picture(tmp_path / "a.png", (60, 40))
+    finished = Pyramids(cache).of(tmp_path / "a.png").folder
+    ages_h = {".part-old": 25, "0" * 32: 25, ".part-new": 1, "the user's own": 25}
+    for name in ages_h:
+        (cache / name).mkdir()
+        (cache / name / "0.rows").write_bytes(b"x")
+    for name, hours in {**ages_h, finished.name: 25}.items():
+        then = time.time() - 3600 * hours
+        os.utime(cache / name, (then, then))
+    picture(tmp_path / "b.png", (60, 40))
+    newest = Pyramids(cache).of(tmp_path / "b.png").folder
+    left = {part.name for part in cache.iterdir()}
+    assert left == {".part-new", "the user's own", finished.name, newest.name}
 
 
 def test_the_cache_keeps_to_its_limit(tmp_path: Path) -> None:
