@@ -8,6 +8,7 @@ import asyncio
 import json
 from collections.abc import Awaitable, Callable
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
@@ -216,8 +217,13 @@ def _bytes(data: bytes | None, kind: str) -> Response:
 
 
 async def _disk(_: Request, error: Exception) -> Response:
-    reason = explain(error) if isinstance(error, OSError) else str(error)
+    """Say what the disk refused: what is gone was to be read, as the page makes its own folders."""
     name = getattr(error, "filename", None) or "a file"
+    if isinstance(error, FileNotFoundError | NotADirectoryError):
+        name = Path(name).name
+        reason = f"cannot be read ({error.strerror}); put it back and reload the page"
+    else:
+        reason = explain(error) if isinstance(error, OSError) else str(error)
     return JSONResponse({"error": f"{name}: {reason}"}, status_code=422)
 
 

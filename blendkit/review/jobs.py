@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from blendkit.errors import BlendkitError
-from blendkit.files.atomic import explain
 from blendkit.review.work import Task, start
 
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
@@ -83,17 +82,20 @@ class Jobs:
             key, number, task = item
             if not self._asked(key, number):
                 continue  # cancelled while it waited
-            try:
-                self._run(key, number, task)
-            except OSError as error:  # no process could be started
-                self._set(key, number, Job("failed", error=explain(error)))
+            self._run(key, number, task)
             with self._guard:
                 job, self._running = self._jobs[key], None
             with suppress(BlendkitError):  # a sidecar that cannot be written: the page says so
                 self._ended(key, job)
 
     def _run(self, key: str, number: int, task: Task) -> None:
-        process, pipe = start(task)
+        try:
+            process, pipe = start(task)
+        except OSError as error:
+            why = f"the merge could not be started ({error.strerror or error})"
+            cure = "close other programs and merge again"
+            self._set(key, number, Job("failed", error=f"{why}; {cure}"))
+            return
         with self._guard:
             self._running = (key, process)
             if self._numbers[key] != number or self._jobs[key].over:
@@ -101,7 +103,7 @@ class Jobs:
         try:
             while True:
                 self._take(key, number, *pipe.recv())
-        except EOFError:
+        except (EOFError, OSError):  # it is over, or was ended in the middle of a word
             process.join(_PATIENCE_S)
         if process.is_alive():
             process.kill()

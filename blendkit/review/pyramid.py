@@ -21,6 +21,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from blendkit.errors import InputError
 from blendkit.files import raw, read_frame
 from blendkit.files.orient import as_stored
 from blendkit.files.read import open_picture
@@ -156,7 +157,12 @@ def default_cache() -> Path:
 
 
 def _key(path: Path) -> str:
-    about = path.stat()
+    try:
+        about = path.stat()
+    except OSError as error:
+        raise InputError(
+            f"{path.name}: cannot be read ({error.strerror}); put it back and reload the page"
+        ) from error
     words = f"{_FORMAT}|{path.resolve()}|{about.st_mtime_ns}|{about.st_size}"
     return hashlib.sha256(os.fsencode(words)).hexdigest()[:32]
 

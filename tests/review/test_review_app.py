@@ -1,7 +1,9 @@
 """The page's questions and answers, without a browser."""
 
+import errno
 import io
 import json
+import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields
 from pathlib import Path
@@ -184,3 +186,35 @@ def test_pairs_that_there_are_not_get_a_sentence(client: TestClient) -> None:
     assert client.post("/pairs/nobody/strokes", json={"strokes": []}).status_code == 404
     assert client.get("/pictures/nothing").status_code == 404
     assert client.get("/marks/nothing").status_code == 404
+
+
+def test_a_frame_that_went_away_is_to_be_put_back(client: TestClient, shoot: Path) -> None:
+    marks = {mark["kind"]: mark["id"] for mark in first_pair(client)["marks"]}
+    (shoot / "loud-wide.tif").unlink()
+    answer = client.get(f"/marks/{marks['clipped']}")
+    assert answer.status_code == 422
+    assert answer.json()["error"] == (
+        "loud-wide.tif: cannot be read (No such file or directory); put it back and reload the page"
+    )
+
+
+@pytest.mark.parametrize(
+    ("number", "sentence"),
+    [
+        (errno.ENOSPC, "/cache/0.rows: the disk is full: free some space or choose another folder"),
+        (
+            errno.ENOENT,
+            "0.rows: cannot be read (No such file or directory); put it back and reload the page",
+        ),
+    ],
+)
+def test_what_cannot_be_written_is_told_from_what_cannot_be_read(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch, number: int, sentence: str
+) -> None:
+    def fail(*_: object) -> None:
+        raise OSError(number, os.strerror(number), "/cache/0.rows")
+
+    known = first_pair(client)["pictures"][0]["id"]
+    monkeypatch.setattr("blendkit.review.pyramid._fill_levels", fail)
+    answer = client.get(f"/tiles/{known}/0/0/0")
+    assert (answer.status_code, answer.json()["error"]) == (422, sentence)

@@ -83,5 +83,27 @@ def test_a_merge_that_cannot_be_started_says_so(monkeypatch: pytest.MonkeyPatch)
     jobs = Jobs()
     jobs.add("a", "first")
     until(lambda: jobs.of("a") is not None and jobs.of("a").over)
-    assert "Resource temporarily unavailable" in jobs.of("a").error
+    assert jobs.of("a").error == (
+        "the merge could not be started (Resource temporarily unavailable); close other programs "
+        "and merge again"
+    )
+    jobs.close()
+
+
+def test_a_merge_that_ends_in_the_middle_of_a_word_has_ended(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    class Torn:
+        """A pipe whose writer was killed while it wrote."""
+
+        def recv(self) -> None:
+            """Raise what a pipe raises then."""
+            raise OSError("got end of file during message")
+
+    monkeypatch.setattr("blendkit.review.jobs.start", lambda _: (Process(), Torn()))
+    jobs = Jobs()
+    jobs.add("a", "first")
+    until(lambda: jobs.of("a") is not None and jobs.of("a").over)
+    said = jobs.of("a").error
+    assert said == "the merge ended by itself; there may be too little memory"
     jobs.close()
