@@ -21,7 +21,7 @@ from blendkit.errors import BlendkitError
 from blendkit.files.atomic import explain
 from blendkit.review.guard import TooLarge
 from blendkit.review.preview import Superseded
-from blendkit.review.session import Session
+from blendkit.review.session import Session, UnknownNameError
 
 _KINDS = {
     "html": "text/html; charset=utf-8",
@@ -66,7 +66,7 @@ def make_app(session: Session, *, end: Callable[[], None] = lambda: None) -> Sta
             BlendkitError: _one_line,
             OSError: _disk,
             Superseded: _superseded,
-            KeyError: _unknown,
+            UnknownNameError: _unknown,
         },
     )
 
@@ -79,7 +79,10 @@ def _reading(session: Session) -> list[Route]:
         return Response(data, media_type=kind, headers=_ASK_AGAIN)
 
     async def static(request: Request) -> Response:
-        data, kind = files[request.path_params["name"]]
+        name = request.path_params["name"]
+        if name not in files:
+            raise UnknownNameError(name)
+        data, kind = files[name]
         return Response(data, media_type=kind, headers=_ASK_AGAIN)
 
     async def pairs(_: Request) -> Response:

@@ -32,6 +32,10 @@ _WHOLES_KEPT = 24
 Document = dict[str, Any]
 
 
+class UnknownNameError(Exception):
+    """The page asked for a pair or a file of a name that there is not."""
+
+
 class Session:
     """One person's look at the pairs of a folder.
 
@@ -61,7 +65,9 @@ class Session:
         self._count = itertools.count(1)
 
     def pair(self, key: str) -> PairState:
-        """Return a pair; KeyError if there is none of this id."""
+        """Return a pair; UnknownNameError if there is none of this id."""
+        if key not in self.pairs:
+            raise UnknownNameError(key)
         return self.pairs[key]
 
     # What the page is told

@@ -182,10 +182,24 @@ def test_bodies_that_make_no_sense_get_a_sentence(
 
 
 def test_pairs_that_there_are_not_get_a_sentence(client: TestClient) -> None:
-    assert client.get("/pairs/nobody").status_code == 404
-    assert client.post("/pairs/nobody/strokes", json={"strokes": []}).status_code == 404
+    for answer in (
+        client.get("/pairs/nobody"),
+        client.post("/pairs/nobody/strokes", json={"strokes": []}),
+        client.post("/pairs/nobody/cancel", json={}),
+        client.get("/static/nothing.js"),
+    ):
+        assert answer.status_code == 404
+        assert answer.json() == {"error": "there is no such thing; reload the page"}
     assert client.get("/pictures/nothing").status_code == 404
     assert client.get("/marks/nothing").status_code == 404
+
+
+def test_a_defect_is_not_taken_for_an_unknown_name(
+    client: TestClient, session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pair = first_pair(client)["id"]
+    monkeypatch.setattr(session, "document", lambda _: {}["flags"])
+    assert client.get(f"/pairs/{pair}").status_code == 500
 
 
 def test_a_frame_that_went_away_is_to_be_put_back(client: TestClient, shoot: Path) -> None:
