@@ -224,10 +224,8 @@ def _alike_exposed(first: Shot, second: Shot) -> bool:
 
 
 def bridges_for(background: Shot, cast: Cast) -> tuple[Shot, ...]:
-    """Return up to three bridge frames, those next to the background frame first."""
-    if len(cast.bridges) <= _MOST_BRIDGES:
-        return cast.bridges
-    names = sorted((*cast.bridges, background), key=lambda shot: shot.path.name)
-    here = names.index(background)
-    apart = {id(shot): abs(names.index(shot) - here) for shot in cast.bridges}
+    """Return up to three bridge frames, those taken next to the background frame first."""
+    taken = in_order((*cast.bridges, background))
+    here = taken.index(background)
+    apart = {id(shot): abs(taken.index(shot) - here) for shot in cast.bridges}
     return tuple(sorted(cast.bridges, key=lambda shot: apart[id(shot)])[:_MOST_BRIDGES])

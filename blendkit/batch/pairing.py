@@ -44,9 +44,7 @@ def find_pairs(folder: Path, *, told: Callable[[str, float], None] = lambda *_: 
         ]
         used = {path for pair in pairs for path in _files(pair)}
         alone += [
-            (shot.path, "another foreground frame of the set-up fits better")
-            for shot in setup.shots
-            if shot.path not in used
+            (shot.path, _reason_unused(shot, cast)) for shot in setup.shots if shot.path not in used
         ]
     return Found(folder, tuple(uniquely_named(pairs)), tuple(alone), tuple(notes))
 
@@ -109,6 +107,13 @@ def _reason_alone(setup: SetUp) -> str:
     if len(setup.shots) == 1:
         return "no other frame of this set-up"
     return f"one of {len(setup.shots)} frames of a set-up at one aperture and focus"
+
+
+def _reason_unused(shot: Shot, cast: Cast) -> str:
+    """Return why no pair of a set-up takes a frame; every background frame makes a pair."""
+    if shot in cast.bridges:
+        return "three other bridge frames were taken nearer to the pair"
+    return "another foreground frame of the set-up fits better"
 
 
 def _files(pair: FoundPair) -> tuple[Path, ...]:

@@ -22,6 +22,7 @@ from invented_shoots import (
 from PIL import Image
 
 from blendkit.batch.aperture import aperture_values
+from blendkit.batch.choose import Cast, bridges_for
 from blendkit.batch.folder import find_frames, natural_order
 from blendkit.batch.pairing import find_pairs
 from blendkit.batch.setups import in_order
@@ -111,7 +112,31 @@ def test_a_shaken_foreground_frame_is_passed_over(tmp_path: Path, stages: list[S
         ("S_3.jpg", "S_1.jpg"),
     }
     assert "best of 2 foreground frames" in found.pairs[0].why
-    assert [path.name for path, _ in found.alone] == ["S_0.jpg"]
+    assert [(path.name, reason) for path, reason in found.alone] == [
+        ("S_0.jpg", "another foreground frame of the set-up fits better")
+    ]
+
+
+def test_of_many_bridge_frames_the_three_nearest_are_taken(
+    tmp_path: Path, stages: list[Scene]
+) -> None:
+    rng = np.random.default_rng(7)
+    between = [Take("bridge", f_number, gap_s=2) for f_number in (4.0, 5.6, 8.0, 11.0)]
+    takes = [Take("background"), *between, Take("foreground", 16.0)]
+    for number, take in enumerate(takes, start=7):  # B_10 comes after B_9, not before
+        write_take(tmp_path / f"B_{number}.jpg", stages[2], take, START, Spoiling("sound"), 0, rng)
+    found = find_pairs(tmp_path)
+    (pair,) = found.pairs
+    assert [path.name for path in pair.bridges] == ["B_8.jpg", "B_9.jpg", "B_10.jpg"]
+    assert [(path.name, reason) for path, reason in found.alone] == [
+        ("B_11.jpg", "three other bridge frames were taken nearer to the pair")
+    ]
+
+
+def test_the_bridge_frame_next_to_the_background_frame_comes_first() -> None:
+    back, far, near = shot("P9", 1), shot("P12", 3), shot("P10", 2)
+    cast = Cast("aperture", (back,), (), (far, near), "", 1.0)
+    assert bridges_for(back, cast) == (near, far)
 
 
 def test_a_raw_and_its_rendered_files_count_once(tmp_path: Path) -> None:
