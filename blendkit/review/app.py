@@ -67,6 +67,7 @@ def make_app(session: Session, *, end: Callable[[], None] = lambda: None) -> Sta
             OSError: _disk,
             Superseded: _superseded,
             UnknownNameError: _unknown,
+            Exception: _defect,
         },
     )
 
@@ -249,3 +250,9 @@ async def _superseded(_: Request, __: Exception) -> Response:
 
 async def _unknown(_: Request, __: Exception) -> Response:
     return JSONResponse({"error": "there is no such thing; reload the page"}, status_code=404)
+
+
+async def _defect(_: Request, error: Exception) -> Response:
+    """Say it on the page; the terminal shows where it happened, as the error is raised again."""
+    why = f"{type(error).__name__}: {error}; this is a fault of blendkit"
+    return JSONResponse({"error": " ".join(why.split())}, status_code=500)

@@ -199,7 +199,9 @@ def test_a_defect_is_not_taken_for_an_unknown_name(
 ) -> None:
     pair = first_pair(client)["id"]
     monkeypatch.setattr(session, "document", lambda _: {}["flags"])
-    assert client.get(f"/pairs/{pair}").status_code == 500
+    answer = client.get(f"/pairs/{pair}")
+    assert answer.status_code == 500
+    assert answer.json() == {"error": "KeyError: 'flags'; this is a fault of blendkit"}
 
 
 def test_a_frame_that_went_away_is_to_be_put_back(client: TestClient, shoot: Path) -> None:
