@@ -32,8 +32,8 @@ _ROWS = 256
 _SMALLEST = 256
 _FORMAT = 1
 _UNFINISHED = ".part-"
-_OURS = re.compile(r"\.part-\w+|[0-9a-f]{32}")
-"""Names of pyramids, made or in the making: the folder may be the user's and hold other things."""
+_OURS = re.compile(r"\d+\.rows|about\.json")
+"""Files of a pyramid.  A folder that holds any other is the user's, whatever it is called."""
 _LEFT_AFTER_S = 86_400.0
 """Age from which nobody works on an unfinished pyramid any more, s; one takes seconds."""
 Size = tuple[int, int]
@@ -131,9 +131,10 @@ class Pyramids:
         What a server that was killed left, half made or half removed, goes after a day.
         """
         for part in cache.iterdir():
-            if _OURS.fullmatch(part.name) and _left(part):
+            if _ours(part) and _left(part):
                 shutil.rmtree(part, ignore_errors=True)
-        kept = sorted(cache.glob("*/about.json"), key=lambda about: about.stat().st_mtime)
+        found = (about for about in cache.glob("*/about.json") if _ours(about.parent))
+        kept = sorted(found, key=lambda about: about.stat().st_mtime)
         sizes = [sum(part.stat().st_size for part in about.parent.iterdir()) for about in kept]
         total = sum(sizes)
         for about, size in zip(kept, sizes, strict=True):
@@ -165,6 +166,15 @@ def _key(path: Path) -> str:
         ) from error
     words = f"{_FORMAT}|{path.resolve()}|{about.st_mtime_ns}|{about.st_size}"
     return hashlib.sha256(os.fsencode(words)).hexdigest()[:32]
+
+
+def _ours(folder: Path) -> bool:
+    """Return whether a folder is a pyramid, whole or not, and so may be removed."""
+    try:
+        names = [part.name for part in folder.iterdir()]
+    except OSError:  # a file, or gone
+        return False
+    return bool(names) and all(_OURS.fullmatch(name) for name in names)
 
 
 def _left(folder: Path) -> bool:

@@ -206,17 +206,30 @@ def test_what_a_killed_server_left_goes_after_a_day_and_nothing_else(tmp_path: P
     cache = tmp_path / "cache"
     picture(tmp_path / "a.png", (60, 40))
     finished = Pyramids(cache).of(tmp_path / "a.png").folder
-    ages_h = {".part-old": 25, "0" * 32: 25, ".part-new": 1, "the user's own": 25}
+    own = "f" * 32  # the folder may be the user's, and hold anything under any name
+    ages_h = {".part-old": 25, "0" * 32: 25, ".part-new": 1, own: 25, "empty": 25}
     for name in ages_h:
         (cache / name).mkdir()
-        (cache / name / "0.rows").write_bytes(b"x")
+        if name != "empty":
+            (cache / name / "0.rows").write_bytes(b"x")
+    (cache / own / "IMG_0001.jpg").write_bytes(b"x")
     for name, hours in {**ages_h, finished.name: 25}.items():
         then = time.time() - 3600 * hours
         os.utime(cache / name, (then, then))
     picture(tmp_path / "b.png", (60, 40))
     newest = Pyramids(cache).of(tmp_path / "b.png").folder
     left = {part.name for part in cache.iterdir()}
-    assert left == {".part-new", "the user's own", finished.name, newest.name}
+    assert left == {".part-new", own, "empty", finished.name, newest.name}
+
+
+def test_to_make_room_nothing_of_the_users_is_removed(tmp_path: Path) -> None:
+    own = tmp_path / "cache" / "notes"
+    own.mkdir(parents=True)
+    (own / "about.json").write_text("{}")
+    (own / "IMG_0001.jpg").write_bytes(bytes(1000))
+    picture(tmp_path / "a.png", (60, 40))
+    Pyramids(tmp_path / "cache", limit_bytes=1).of(tmp_path / "a.png")
+    assert len(list(own.iterdir())) == 2
 
 
 def test_the_cache_keeps_to_its_limit(tmp_path: Path) -> None:
