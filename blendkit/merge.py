@@ -43,10 +43,10 @@ from blendkit.midground.frame_checks import (
     grain_step,
     light_step,
     moved_places,
-    veil_remains,
 )
 from blendkit.midground.shake import shaken
 from blendkit.midground.soft_ground import soft_midground, soft_regions, surface_seams
+from blendkit.midground.veil_left import veil_remains
 from blendkit.settings import MergeSettings
 from blendkit.sharpness import RelativeBlur
 from blendkit.sharpness.color_blur import measure_color_blur

@@ -112,7 +112,10 @@ class _Reading:
         return not 0 < self.disc_px < _SURELY_SHARP_PX
 
     def soft(self, least_px: float, least_grows: float = _GROWS) -> bool:
-        """Return whether the foreground is not sharp at that scale."""
+        """Return whether the foreground is not sharp at that scale.
+
+        Full size, which has no next scale to grow to, has limits of its own.
+        """
         if self.grows is not None:
             return self.disc_px > least_px and self.grows > least_grows
         maybe = self.disc_px > _MAYBE_SOFT_PX and self.grew > _GREW

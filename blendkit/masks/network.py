@@ -27,7 +27,7 @@ from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, boxes, inside, tiles
 from blendkit.frame import Bool, Float
 from blendkit.masks.evidence import NO_PRIOR, colour_evidence, exposure_scale, network_planes
-from blendkit.masks.missed_focus import missed_in_focus
+from blendkit.masks.missed_in_focus import missed_in_focus
 
 _TILE = 512
 _MARGIN = 64

@@ -12,7 +12,7 @@ nor where the background frame holds anything else sharp: a focus that fell on t
 is not found.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 
@@ -26,9 +26,7 @@ from blendkit.midground import Flag
 from blendkit.midground.edge_discs import crest_discs
 from blendkit.midground.loudness import TROUBLESOME, blur_severity, just_visible_px
 from blendkit.settings import ViewingSettings
-
-Sigma = Callable[[Float], Float]
-"""Standard deviation of the noise at pixel values (..., 3)."""
+from blendkit.sharpness.noise import Sigma
 
 _WORKING_PX = 1200
 _FINE_PX, _WIDE_PX = 0.8, 1.6

@@ -1,7 +1,5 @@
 """The blur of the result, absolute, at every pixel, with how sure it is."""
 
-from collections.abc import Callable
-
 import cv2
 import numpy as np
 
@@ -18,9 +16,7 @@ from blendkit.midground.lens_pair import (
     measured_gap_px,
 )
 from blendkit.optics.focus_gap import LEAST_GAP_SHARE, recorded_gap_px
-
-Sigma = Callable[[Float], Float]
-"""Standard deviation of the noise at pixel values (..., 3)."""
+from blendkit.sharpness.noise import Sigma
 
 _EDGE_PX = 1200
 _SURE = 0.25

@@ -10,8 +10,8 @@ from blendkit.midground.frame_checks import (
     grain_step,
     light_step,
     moved_places,
-    veil_remains,
 )
+from blendkit.midground.veil_left import veil_remains
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ from skimage import data, draw
 from blendkit.filters.disc import disc_blur
 from blendkit.frame import Bool, Float
 from blendkit.masks import network
-from blendkit.masks.missed_focus import missed_in_focus
+from blendkit.masks.missed_in_focus import missed_in_focus
 
 NOBODY = np.zeros((400, 500), np.float32)
 
