@@ -3,10 +3,11 @@
 `edge_discs` measures blur at a frame's own edges, `lens_pair` ties both frames' discs together by
 the thin lens, `result_blur` maps the blur of the result, `surfaces` finds ground and walls along
 which distance runs one way, `soft_ground` flags what is soft there for no optical reason, `focus`
-looks at the sitter, `checks` and `frame_checks` raise the other flags, `tapering` and `sharpening`
-hold the rules of repair, `repaired_ground` what a repair left.
+looks at the sitter, `checks`, `frame_checks` and `veil_left` raise the other flags, `tapering` and
+`sharpening` hold the rules of repair, `repaired_ground` what a repair left.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,6 +17,8 @@ from blendkit.frame import Bool, Float
 
 Severity = Literal["note", "warn", "fail"]
 LOUDNESS: dict[Severity, int] = {"note": 0, "warn": 1, "fail": 2}
+Sigma = Callable[[Float], Float]
+"""Standard deviation of the noise at pixel values (..., 3)."""
 Evidence = Literal["recorded", "measured", "unknown"]
 
 

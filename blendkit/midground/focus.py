@@ -22,11 +22,10 @@ import numpy as np
 from blendkit.filters.bands import band_pass, gaussian
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Bool, Float, luminance
-from blendkit.midground import Flag
+from blendkit.midground import Flag, Sigma
 from blendkit.midground.edge_discs import crest_discs
 from blendkit.midground.loudness import TROUBLESOME, blur_severity, just_visible_px
 from blendkit.settings import ViewingSettings
-from blendkit.sharpness.noise import Sigma
 
 _WORKING_PX = 1200
 _FINE_PX, _WIDE_PX = 0.8, 1.6

@@ -6,7 +6,7 @@ import numpy as np
 from blendkit.filters.bands import gaussian
 from blendkit.filters.resample import reduce_by
 from blendkit.frame import Capture, Float, luminance
-from blendkit.midground import LensPair, ResultBlur
+from blendkit.midground import LensPair, ResultBlur, Sigma
 from blendkit.midground.edge_discs import edge_discs
 from blendkit.midground.lens_pair import (
     SAME_APERTURE,
@@ -16,7 +16,6 @@ from blendkit.midground.lens_pair import (
     measured_gap_px,
 )
 from blendkit.optics.focus_gap import LEAST_GAP_SHARE, recorded_gap_px
-from blendkit.sharpness.noise import Sigma
 
 _EDGE_PX = 1200
 _SURE = 0.25

@@ -6,7 +6,7 @@ cancels texture.  After Foi et al. (2008), IEEE TIP 17(10), doi:10.1109/TIP.2008
 camera's demosaicing hides from differences of neighbours is told by the `noise_shape`.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -23,8 +23,6 @@ _TONES = 12
 _ENOUGH_BLOCKS = 40
 _MEDIAN_CHI2 = 1.4826**2
 _NOTHING_TOLD = 100.0
-Sigma = Callable[[Float], Float]
-"""Standard deviation of the noise at pixel values (..., 3), as `NoiseModel` tells it."""
 
 
 @dataclass(frozen=True, slots=True)
