@@ -12,7 +12,7 @@ from blendkit.batch.after import delivered, judged, sitter_box
 from blendkit.batch.fingerprints import files_read
 from blendkit.batch.lend import lent_hints
 from blendkit.batch.mend import mended, modes_for
-from blendkit.batch.records import Job, Outcome, failed
+from blendkit.batch.records import Job, Outcome, failed, named_inputs
 from blendkit.batch.thumbs import write_thumbs
 from blendkit.errors import (
     NO_MEMORY,
@@ -35,6 +35,7 @@ from blendkit.report.bundle import (
     write_refusal,
     write_result,
 )
+from blendkit.report.edited import KEPT, edited_since
 from blendkit.report.handwork import handwork
 from blendkit.report.inputs import (
     Given,
@@ -68,7 +69,8 @@ def merge_job(job: Job) -> Outcome:
     began = time.perf_counter()
     _limit_threads()
     try:
-        outcome = ledger.recall(job) or _taken_up(job) or _accepted(job) or _merge(job, began)
+        outcome = ledger.recall(job) or _taken_up(job) or _accepted(job)
+        outcome = outcome or _edited(job) or _merge(job, began)
     except BlendkitError as error:
         outcome = failed(job, str(error), time_s=time.perf_counter() - began)
     except Exception as error:
@@ -125,6 +127,21 @@ def _accepted(job: Job) -> Outcome | None:
     outcome = judged(job, document, sidecar, (), (), 0.0)
     outcome = replace(outcome, status="merged", reason="accepted in the review")
     return _finished(job, ledger.Sealed(outcome, tuple(paths.values()), _subject(document)))
+
+
+def _edited(job: Job) -> Outcome | None:
+    """Return the outcome of a result that somebody has worked on since: a merge would undo it."""
+    report = target_paths(job.output)["report"]
+    if not edited_since(job.output, report):
+        return None
+    ended = ledger.last_outcome(job.records, job.name) or Outcome(
+        job.name,
+        "needs-a-look",
+        named_inputs(job.pair),
+        output=job.output.name,
+        report=report.name,
+    )
+    return replace(ended, status="needs-a-look", reason=f"its result {KEPT}")
 
 
 def _files_read(job: Job) -> set[tuple[str, Path]]:

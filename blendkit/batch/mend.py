@@ -1,5 +1,6 @@
 """The repairs of a pair in a batch: those kept in its sidecar, else those its list asks for."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from blendkit.batch.pairs_file import Pair
@@ -31,11 +32,6 @@ def mended(own: Pair, sidecar: Sidecar, merged: Merged, pair: ReadPair) -> Mende
     """
     asked, bridges, troubles = modes_for(own, sidecar), list[Input](), list[str]()
     modes = tuple(mode for mode in asked if mode in MODES)
-    troubles += [
-        f"the repair {mode!r} was left out, as it is none of {', '.join(MODES)}"
-        for mode in asked
-        if mode not in MODES
-    ]
     for path in own.bridges if modes else ():
         try:
             bridges += read_bridges([path], pair)
@@ -44,6 +40,7 @@ def mended(own: Pair, sidecar: Sidecar, merged: Merged, pair: ReadPair) -> Mende
     if not bridges:
         troubles += [_without(mode, own) for mode in modes if mode == "bridge"]
         modes = tuple(mode for mode in modes if mode != "bridge")
+    troubles += unheard_of(asked)
     repaired = repaired_by(merged, pair, modes, bridges)
     if sidecar.repairs or own.repair:
         troubles += _refused(repaired.attempts)
@@ -53,6 +50,20 @@ def mended(own: Pair, sidecar: Sidecar, merged: Merged, pair: ReadPair) -> Mende
 def modes_for(own: Pair, sidecar: Sidecar) -> tuple[str, ...]:
     """Return the repairs to carry out, in order."""
     return modes_of(sidecar.repairs, own.bridges, own.repair or "")
+
+
+def unheard_of(modes: Sequence[str]) -> list[str]:
+    """Return a sentence for each mode of repair that there is not.
+
+    >>> unheard_of(("taper", "polish"))[0][:32]
+    "the repair 'polish' was left out"
+    """
+    known = ", ".join(MODES)
+    return [
+        f"the repair {mode!r} was left out, as it is none of {known}"
+        for mode in modes
+        if mode not in MODES
+    ]
 
 
 def _without(mode: str, own: Pair) -> str:

@@ -27,6 +27,7 @@ from blendkit.files import (
     write_picture,
     write_rgba,
 )
+from blendkit.files.checksums import sha256
 from blendkit.frame import Frame
 from blendkit.merge import Merged
 from blendkit.report.asked import USUAL, Asked
@@ -164,8 +165,16 @@ def write_result(
         repairs=repairs,
         time_s=time_s,
     )
-    writers = _writers(merged, background, foreground, depth, private=asked.private) | {
-        "report": lambda target: _write_json(target, document)
+    writers = _writers(merged, background, foreground, depth, private=asked.private)
+    written_alone = writers["result"]
+
+    def write_and_note(target: Path) -> None:
+        written_alone(target)
+        document["output"]["sha256"] = sha256(target)  # tells whether it is edited later
+
+    writers |= {
+        "result": write_and_note,
+        "report": lambda target: _write_json(target, document),
     }
     written = Written(paths, document)
     _write_together(written, writers, sources, sealed)

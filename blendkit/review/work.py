@@ -20,6 +20,7 @@ from blendkit.report.bundle import (
     write_refusal,
     write_result,
 )
+from blendkit.report.edited import KEPT, edited_since
 from blendkit.report.handwork import handwork
 from blendkit.report.inputs import Given, read_pair, with_strokes
 from blendkit.report.mending import read_bridges, repaired_by
@@ -78,6 +79,8 @@ def merge_in_full(task: Task, told: Progress) -> None:
         raw_colours=files.asked.raw_colours,
     )
     paths = target_paths(files.result, layers=task.layers)
+    if edited_since(files.result, paths["report"]):
+        raise InputError(f"{files.result.name}: {KEPT}")
     check_targets(paths, given.paths, bits=files.bits)
     began = time.perf_counter()
     told("reading", 0.0)

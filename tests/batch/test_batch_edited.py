@@ -1,0 +1,68 @@
+"""A result that somebody has worked on since is not merged over."""
+
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from blendkit.batch.job import merge_job
+from blendkit.batch.pairs_file import Pair
+from blendkit.batch.records import Job
+from blendkit.files import read_frame, write_grey, write_picture
+from blendkit.report.edited import edited_since
+from blendkit.settings import AlignmentSettings, MergeSettings
+from blendkit.simulate import SCENES, PairSpec, make_pair
+
+
+@pytest.fixture
+def merged(tmp_path: Path) -> Job:
+    scene = SCENES["thick_boughs"](seed=3, size=(192, 128))
+    spec = PairSpec(foreground_disc_px=(9, 1.5), background_disc_px=(6, 1.4), seed=3)
+    pair = make_pair(scene, spec)
+    paths = tmp_path / "wide.tif", tmp_path / "stopped.tif"
+    for path, frame in zip(paths, (pair.background, pair.foreground), strict=True):
+        write_picture(path, frame.pixels, like=frame)
+    write_grey(tmp_path / "matte.png", pair.truth.matte)
+    settings = MergeSettings(alignment=AlignmentSettings(coarse_size_px=96))
+    listed = Pair("gate", *paths, matte=tmp_path / "matte.png", settings=settings)
+    records = tmp_path / "out" / ".blendkit"
+    records.mkdir(parents=True)
+    job = Job(listed, tmp_path / "out" / "gate.tif", records, "print")
+    assert merge_job(job).status in ("merged", "needs-a-look")
+    return job
+
+
+def later(path: Path, than: Path, by_s: float) -> None:
+    then = than.stat().st_mtime + by_s
+    os.utime(path, (then, then))
+
+
+@pytest.mark.parametrize("fingerprint", ["print", "painted since"])
+def test_a_retouched_result_stays_and_is_told(merged: Job, fingerprint: str) -> None:
+    frame = read_frame(merged.output)
+    frame.pixels[40:60, 40:60] = 0.5  # a spot that was healed
+    write_picture(merged.output, frame.pixels, like=frame)
+    later(merged.output, merged.output.with_name("gate.report.json"), 60)
+    retouched = merged.output.read_bytes()
+    outcome = merge_job(replace(merged, fingerprint=fingerprint))
+    assert merged.output.read_bytes() == retouched
+    assert outcome.status == "needs-a-look"
+    assert "was changed by hand since it was merged" in outcome.reason
+    assert outcome.reason.endswith("rename or delete it to merge anew")
+    merged.output.unlink()
+    assert "changed by hand" not in merge_job(replace(merged, fingerprint=fingerprint)).reason
+    assert merged.output.read_bytes() != retouched
+
+
+def test_an_edit_that_keeps_the_size_is_seen_and_a_copy_is_none(merged: Job) -> None:
+    report = merged.output.with_name("gate.report.json")
+    later(merged.output, report, 60)
+    assert not edited_since(merged.output, report), "copied, perhaps, and as it was"
+    data = bytearray(merged.output.read_bytes())
+    data[len(data) // 2] ^= 1
+    merged.output.write_bytes(data)
+    later(merged.output, report, 60)
+    assert edited_since(merged.output, report)
+    later(merged.output, report, -60)
+    assert not edited_since(merged.output, report), "what a killed merge had not replaced yet"
