@@ -73,15 +73,22 @@ def _by_aperture(
 
 
 def _far_ones(wide: Sequence[Shot], likenesses: Likenesses) -> tuple[list[Shot], list[Shot]]:
-    """Split frames wide open into those focused far and the rest, if only few are refocused."""
+    """Split frames wide open into poses and frames refocused for a bridge.
+
+    A bridge frame stands alone at its distance; where several were taken, that is where the sitter
+    stood.
+    """
     if any(shot.capture.focus_distance_m is None for shot in wide):
         return list(wide), []  # poses that differ would be taken for refocused frames
     states = focus_states(wide, likenesses)
     if len(states) < 2:
         return list(wide), []
-    far = max(states, key=len) if len(states[0]) == 1 else states[0]
-    rest = [wide[k] for state in states if state is not far for k in state]
-    return [wide[k] for k in far], rest
+    posed = [state for state in states if len(state) > 1] or states[:1]
+    poses = {k for state in posed for k in state}
+    return (
+        [shot for k, shot in enumerate(wide) if k in poses],
+        [shot for k, shot in enumerate(wide) if k not in poses],
+    )
 
 
 def _told_by(wide: Shot, stopped: Shot, stops: float) -> dict[str, Any]:

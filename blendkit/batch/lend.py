@@ -30,7 +30,7 @@ from blendkit.report.inputs import read_strokes
 from blendkit.settings import AlignmentSettings, LightSettings, SharpnessSettings
 from blendkit.sharpness.noise import measure_noise
 from blendkit.sharpness.relative import relative_blur
-from blendkit.sidecar import read_sidecar, sidecar_path
+from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path
 
 _WORKING_PX = 1000
 """Masks are painted 10 to 20 px too wide at full size: a fit at this size is fine enough."""
@@ -71,8 +71,9 @@ def _painted(lender: Pair, output: Path | None, size: tuple[int, int]) -> dict[s
     for kind in ("foreground_mask", "background_mask"):
         path = getattr(lender, kind)
         found[kind] = None if path is None else read_mask(path, size=size)
-    strokes = read_sidecar(sidecar_path(output)).strokes if output is not None else ()
-    if not strokes and lender.strokes is not None:
+    sidecar = Sidecar() if output is None else read_sidecar(sidecar_path(output))
+    strokes = sidecar.strokes
+    if sidecar.size is None and lender.strokes is not None:  # else all were erased on the page
         strokes = read_strokes(lender.strokes, size)
     drawn = rasterise(strokes, size)
     found |= {"front_strokes": drawn.foreground, "back_strokes": drawn.background}

@@ -6,6 +6,32 @@ from pathlib import Path
 
 from blendkit.batch.found import FoundPair
 
+_ODD = frozenset('/\\:*?"<>|')
+LONGEST_BYTES = 200
+"""Of a pair's name in UTF-8: disks take 255 (POSIX, NAME_MAX), and its files have endings."""
+
+
+def is_file_name(name: str) -> bool:
+    """Return whether a name can be a file's, on any system.
+
+    >>> is_file_name("gate-2"), is_file_name("12:30 a"), is_file_name(".gate"), is_file_name("")
+    (True, False, False, False)
+    """
+    odd = bool(_ODD & set(name)) or not name.isprintable() or name[:1] == "."
+    return bool(name) and not odd and len(name.encode(errors="surrogateescape")) <= LONGEST_BYTES
+
+
+def as_file_name(name: str) -> str:
+    """Return a name that can be a file's on any system, as near to a given one as may be.
+
+    >>> as_file_name("12:30 a"), as_file_name("..gate"), len(as_file_name("x" * 300))
+    ('12-30 a', 'gate', 200)
+    """
+    plain = "".join("-" if c in _ODD or not c.isprintable() else c for c in name).lstrip(".")
+    while len(plain.encode(errors="surrogateescape")) > LONGEST_BYTES:
+        plain = plain[:-1]
+    return plain or "pair"
+
 
 def uniquely_named(pairs: list[FoundPair]) -> list[FoundPair]:
     """Return pairs whose names, those of their background frames, are told apart.
@@ -13,12 +39,13 @@ def uniquely_named(pairs: list[FoundPair]) -> list[FoundPair]:
     By as many of the folders that they lie in as it takes, and by numbers where that is not enough:
     two pairs of one name would be one result.
     """
+    pairs = [replace(pair, name=as_file_name(pair.name)) for pair in pairs]
     named, depth = pairs, 0
     deepest = max((len(pair.background.parent.parts) for pair in pairs), default=0)
     while (twice := _not_alone(named)) and depth < deepest:
         depth += 1
         named = [
-            replace(now, name="-".join((*_folders(own.background, depth), own.name)))
+            replace(now, name=as_file_name("-".join((*_folders(own.background, depth), own.name))))
             if now.name.lower() in twice
             else now
             for own, now in zip(pairs, named, strict=True)

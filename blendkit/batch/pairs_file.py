@@ -10,6 +10,7 @@ import tomlkit
 
 from blendkit import __version__
 from blendkit.batch.found import Found, FoundPair
+from blendkit.batch.names import is_file_name
 from blendkit.batch.settings_file import SettingError, merged_settings
 from blendkit.batch.toml_lines import TomlFile, read_toml
 from blendkit.errors import InputError
@@ -21,9 +22,6 @@ SCHEMA = "blendkit.pairs/1"
 MASKS = ("foreground_mask", "background_mask", "matte", "strokes")
 REPAIRS = ("bridge", "extend", "sharpen", "taper", "auto", "none")
 """Modes of repair, as in `blendkit.repair`, which takes long to import, and "none"."""
-
-_LONGEST_NAME = 200
-"""Bytes of a pair's name: disks take 255 (POSIX, NAME_MAX), and its files have endings."""
 
 _FILES = ("background", "foreground", "clear", *MASKS)
 _KNOWN = (
@@ -289,8 +287,7 @@ def _check_keys(file: TomlFile, nth: int, table: dict[str, Any]) -> None:
     if table.get("repair", "none") not in REPAIRS:
         raise complain("repair", f"repair = {table['repair']!r}: give {_KINDS['repair'][1]}")
     name = table["name"]
-    odd = set(name) & set('/\\:*?"<>|') or not name.isprintable() or name[:1] == "."
-    if not name or odd or len(name.encode()) > _LONGEST_NAME:
+    if not is_file_name(name):
         raise complain("name", f"name = {name!r}: cannot be a file's name; choose another")
 
 

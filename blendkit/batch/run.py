@@ -275,7 +275,8 @@ def _lenders(order: Order) -> dict[int, tuple[Pair, Sidecar]]:
             sidecar = read_sidecar(sidecar_path(order.output(pair)))
         except InputError:
             continue
-        if pair.foreground_mask or pair.background_mask or pair.strokes or sidecar.strokes:
+        listed = pair.strokes if sidecar.size is None else None  # what the page erased is no paint
+        if pair.foreground_mask or pair.background_mask or listed or sidecar.strokes:
             found[pair.setup] = pair, sidecar
     return found
 

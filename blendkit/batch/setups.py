@@ -6,6 +6,7 @@ a pause as between the poses of a set-up less is enough than after the time that
 takes.
 """
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -25,6 +26,8 @@ _RECENT = 4
 _LOOKED_AT = 4
 _PAUSE_S = 30.0
 _ZOOMED = 1.03
+_NUMBER, _HALF_COUNT = re.compile(r"(\d+)\D*$"), 0.5
+"""A camera's number in a name, and the leap, of all that its digits count, where it began anew."""
 
 
 @dataclass(eq=False)
@@ -104,9 +107,9 @@ def streams(shots: Sequence[Shot]) -> list[list[Shot]]:
 def in_order(shots: Sequence[Shot]) -> list[Shot]:
     """Return shots as they were taken: by the camera's numbers, by time if names are no numbers.
 
-    A clock may be set in the middle of a shoot; a camera's count goes on.
+    A clock may be set in the middle of a shoot; a camera's count goes on, from 9999 to 1.
     """
-    named = sorted(shots, key=lambda shot: natural_order(shot.path))
+    named = _counted_on(sorted(shots, key=lambda shot: natural_order(shot.path)))
     times = [shot.capture.captured_at for shot in named]
     known = [moment.replace(tzinfo=None) for moment in times if moment is not None]
     if len(known) < len(named) or len(named) < 3:
@@ -116,6 +119,24 @@ def in_order(shots: Sequence[Shot]) -> list[Shot]:
         return named
     pairs = sorted(zip(known, range(len(named)), strict=True))
     return [named[index] for _, index in pairs]
+
+
+def _counted_on(named: list[Shot]) -> list[Shot]:
+    """Return shots in the order of their names, those before the count began anew first.
+
+    Where it did, the names leap by more than half of what the digits can count, and the time falls.
+    """
+    numbers = [_NUMBER.search(shot.path.stem) for shot in named]
+    for at, (one, other) in enumerate(pairwise(numbers), start=1):
+        if one is None or other is None or len(one[1]) != len(other[1]):
+            continue
+        before, after = (shot.capture.captured_at for shot in (named[at - 1], named[at]))
+        if before is None or after is None:
+            continue
+        leaps = int(other[1]) - int(one[1]) > _HALF_COUNT * 10 ** len(one[1])
+        if leaps and after.replace(tzinfo=None) < before.replace(tzinfo=None):
+            return named[at:] + named[:at]
+    return named
 
 
 def gap_s(first: Shot, second: Shot) -> float | None:

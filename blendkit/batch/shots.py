@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
 
 from blendkit.batch.hues import hues_of
@@ -78,28 +79,33 @@ def read_shots(
 def _read(path: Path) -> Shot | Unread:
     try:
         capture, size = read_capture(path)
-        pixels = small_version(path)
+        pixels = small_version(path, size)
         return Shot(path, capture, size, luminance(pixels), hues_of(pixels))
     except InputError as error:
         return Unread(path, str(error))
 
 
-def small_version(path: Path) -> Float:
+def small_version(path: Path, size: tuple[int, int]) -> Float:
     """Return a frame at about SMALL_PX, linear light, float32 (height, width, 3).
+
+    size: (width, height) of the frame, upright, px.  Frames of one size have small versions of one,
+    although a JPEG and a RAW's preview are decoded at other scales than a TIFF.
 
     Raises
     ------
     InputError : the file is damaged.
     """
+    factor = max(1, round(max(size) / SMALL_PX))
     if path.suffix.lower() in _JPEG:
-        return _reduced(_jpeg(path))
-    if is_raw(path):
-        return _reduced(_raw(path))
-    return _reduced(read_frame(path).pixels)
-
-
-def _reduced(light: Float) -> Float:
-    return reduce_by(light, max(1, round(max(light.shape) / SMALL_PX)))
+        light = _jpeg(path)
+    elif is_raw(path):
+        light = _raw(path)
+    else:
+        light = read_frame(path).pixels
+    if (light.shape[1], light.shape[0]) == size:
+        return reduce_by(light, factor)
+    small = (-(-size[0] // factor), -(-size[1] // factor))
+    return np.asarray(cv2.resize(light, small, interpolation=cv2.INTER_AREA), np.float32)
 
 
 def _jpeg(path: Path) -> Float:
