@@ -95,7 +95,11 @@ def _taken_up(job: Job) -> Outcome | None:
 
 
 def _finished(job: Job, kept: ledger.Sealed) -> Outcome:
-    copies = delivered(job, kept.subject)
+    try:
+        copies = delivered(job, kept.subject)
+    except BlendkitError as error:  # the record stays sealed: the next run delivers
+        reason = " ".join(f"is merged, but its copies were not written: {error}".split())
+        return replace(kept.outcome, status="needs-a-look", reason=reason)
     ledger.remember(job, kept.outcome, [*kept.files, *copies])
     return kept.outcome
 

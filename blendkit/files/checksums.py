@@ -47,6 +47,16 @@ def update_list(folder: Path, delivered: Iterable[tuple[str, str]]) -> Path:
     return target
 
 
+def check_list(folder: Path) -> None:
+    """Raise InputError if what lies in a folder under the list's name is none.
+
+    To be asked before work whose end is a delivery there.
+    """
+    target = folder / LIST_NAME
+    if target.exists():
+        _read(target)
+
+
 def is_listed(copy: Path) -> bool:
     """Return whether the list beside a file names it.
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from blendkit.errors import InputError
 from blendkit.files.atomic import check_name
+from blendkit.files.checksums import check_list
 from blendkit.files.deliver import check_profile
 from blendkit.files.delivery_name import check_pattern, file_name
 from blendkit.files.print_size import place
@@ -50,9 +51,12 @@ def check_copies(
 
     Raises
     ------
-    InputError : two files would have one name, or a pattern gives none.
+    InputError : two files would have one name, a pattern gives none, or what lies there under the
+        name of the checksum list is none.
     OutputError : a name is an input's, or too long.
     """
+    if wanted:
+        check_list(result.parent)
     named = dict(taken)
     for index, settings in enumerate(wanted, start=1):
         placed = place(size, settings, name=result.name)

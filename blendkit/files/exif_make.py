@@ -7,6 +7,9 @@ from blendkit.files import exif, ifd
 from blendkit.files.ifd import Directory, Entry
 from blendkit.frame import Capture
 
+_LARGEST = 0xFFFFFFFE
+_A_WHOLE_PART = 1e-3
+"""How near to 1/n a value below 1 must lie to be written as that: 1/16000 s, not 1/10000."""
 _INFINITY = 0xFFFFFFFF  # numerator of an infinite subject distance (CIPA DC-008, SubjectDistance)
 
 
@@ -51,5 +54,9 @@ def rational(value: float) -> Entry:
     """Return a value as the nearest fraction that cameras would write, as 1/125 for 0.008."""
     if math.isinf(value):
         return ifd.rational_entry((_INFINITY, 1))
-    near = Fraction(value).limit_denominator(10_000)
+    if 0 < value < 1 and abs(value * round(1 / value) - 1) < _A_WHOLE_PART:
+        return ifd.rational_entry((1, min(round(1 / value), _LARGEST)))
+    near = Fraction(min(value, _LARGEST)).limit_denominator(10_000)
+    while near.numerator > _LARGEST:
+        near = near.limit_denominator(max(near.denominator // 2, 1))
     return ifd.rational_entry((near.numerator, near.denominator))

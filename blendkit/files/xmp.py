@@ -96,18 +96,19 @@ def _noted(properties: Mapping[str, str]) -> bytes:
 
 
 def properties_of(packet: bytes | None) -> dict[str, str]:
-    """Return our own properties in a packet, by name."""
+    """Return our own properties in a packet, by name.
+
+    They may stand as attributes, as we write them, or as elements, as a program that changed
+    something else in the packet may write them anew: RDF makes no difference.
+    """
     # Most packets are a camera's or a converter's: they need not be parsed to be told.
     tree = _parsed(packet) if packet and NAMESPACE.encode() in packet else None
     if tree is None:
         return {}
     own = f"{{{NAMESPACE}}}"
-    return {
-        name.removeprefix(own): value
-        for node in tree.iter()
-        for name, value in node.attrib.items()
-        if name.startswith(own)
-    }
+    found = [(node.tag, (node.text or "").strip()) for node in tree.iter()]
+    found += [item for node in tree.iter() for item in node.attrib.items()]
+    return {name.removeprefix(own): value for name, value in found if name.startswith(own)}
 
 
 def exposure_note(background: Frame, foreground: Frame) -> dict[str, str]:

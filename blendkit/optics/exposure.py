@@ -28,7 +28,7 @@ MARKED_SHUTTERS_S = (
 )
 """Displayed in thirds of a step from Tv = 15 down to Tv = -5 (common practice, no source)."""
 
-_A_THIRD = 2 ** (1 / 3)
+_A_THIRD, _HALF_A_THIRD = 2 ** (1 / 3), 2 ** (1 / 6)
 SAME_MARK = 0.005
 """How far, as a share, a number may lie from a mark and still be that mark as Exif rounds it."""
 
@@ -73,9 +73,12 @@ def marked_shutter_s(exact_s: float) -> float:
 
     >>> round(1 / marked_shutter_s(1 / 127)), marked_shutter_s(64)
     (125, 64)
+    >>> marked_shutter_s(32.0), marked_shutter_s(31.0)
+    (30.0, 30.0)
     """
     value = float(positive("exposure_time_s", exact_s))
-    if value > MARKED_SHUTTERS_S[-1] or value < MARKED_SHUTTERS_S[0] / _A_THIRD:
+    longest = exact_shutter_s(MARKED_SHUTTERS_S[-1])
+    if value > longest * _HALF_A_THIRD or value < MARKED_SHUTTERS_S[0] / _A_THIRD:
         return exact_s
     return min(MARKED_SHUTTERS_S, key=lambda mark: abs(math.log2(exact_shutter_s(mark) / value)))
 

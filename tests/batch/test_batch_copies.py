@@ -9,11 +9,14 @@ from stub_work import invented_pairs, work
 
 from blendkit.batch import ledger
 from blendkit.batch.after import delivered
+from blendkit.batch.job import _finished, _taken_up
 from blendkit.batch.pool import Local
 from blendkit.batch.records import Job, Outcome
 from blendkit.batch.run import Order, Runner, run_batch
 from blendkit.errors import InputError
 from blendkit.files import write_picture
+from blendkit.files.delivery_plan import check_copies
+from blendkit.files.delivery_spec import parse_delivery
 from blendkit.frame import Frame
 
 COPY = "full,name=lab-{number}"
@@ -69,3 +72,24 @@ def test_a_copy_replaces_its_own_older_one_and_no_photograph(tmp_path: Path) -> 
     write_picture(tmp_path / "lab-2.jpg", FRAME.pixels, like=FRAME)
     with pytest.raises(InputError, match="is no copy of a result"):
         finish(job_of(tmp_path, "p01", 2))
+
+
+def test_copies_that_cannot_be_written_do_not_unmake_the_result(tmp_path: Path) -> None:
+    """The record stays sealed, so that the next run delivers and merges nothing."""
+    job = job_of(tmp_path, "p00", 1)
+    kept = ledger.seal(job, Outcome(job.name, "merged", output="p00.tif"), {job.output: job.output})
+    (tmp_path / "checksums.sha256").write_text("# made by somebody\n")
+    outcome = _finished(job, kept)
+    assert (outcome.status, outcome.output) == ("needs-a-look", "p00.tif")
+    assert "is merged, but its copies were not written: " in outcome.reason
+    assert "is not a checksum list; move it away" in outcome.reason
+    (tmp_path / "checksums.sha256").unlink()
+    assert _taken_up(job) == Outcome("p00", "merged", output="p00.tif")
+    assert ledger.recall(job) is not None
+
+
+def test_a_list_that_is_none_is_told_before_any_merge(tmp_path: Path) -> None:
+    (tmp_path / "checksums.sha256").write_text("# made by somebody\n")
+    with pytest.raises(InputError, match="is not a checksum list; move it away"):
+        check_copies(tmp_path / "gate.tif", [parse_delivery(COPY)], (24, 16), {})
+    assert check_copies(tmp_path / "gate.tif", [], (24, 16), {}) == {}
