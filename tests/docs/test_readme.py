@@ -118,3 +118,14 @@ def test_top_level_holds_nothing_else() -> None:
 def test_files_that_the_texts_name_exist(text: str) -> None:
     named = set(re.findall(r"`((?:tests|examples|blendkit|\.ci)/[\w./]*\w)`", text))
     assert {name for name in named if not (ROOT / name).exists()} == set()
+    # Modules of a package and networks are also named without the folders that they lie in.
+    alone = set(re.findall(r"`([\w/]+\.(?:py|onnx))`", text))
+    done = subprocess.run(
+        ["git", "ls-files"],  # noqa: S607
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    if done.returncode or not done.stdout:
+        pytest.skip("not a git clone: which files belong to the project cannot be told")
+    tracked = [f"/{line}" for line in done.stdout.splitlines()]
+    ends = {name for name in alone if any(one.endswith(f"/{name}") for one in tracked)}
+    assert alone - ends == set()
