@@ -10,16 +10,20 @@ import sys
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
+
+from blendkit.cli.main import main
 
 ROOT = Path(__file__).parents[2]
 IMAGES = ROOT / "testimages"
 RUN = [sys.executable, "-W", "error", "-c", "from blendkit.cli.main import main; main()"]
+BLOCK = re.compile(r"^```(\w*)\n(.*?)^```$", flags=re.MULTILINE | re.DOTALL)
 
 
 def lines() -> list[str]:
     """Return README's command lines but the two for a fresh machine, which are tested elsewhere."""
     text = (ROOT / "README.md").read_text(encoding="utf-8").replace("\\\n", " ")
-    blocks = re.findall(r"^```(\w*)\n(.*?)^```$", text, flags=re.MULTILINE | re.DOTALL)
+    blocks = BLOCK.findall(text)
     found = [line for language, block in blocks if not language for line in block.splitlines()]
     return [" ".join(line.split()) for line in found if line.startswith("blendkit ")]
 
@@ -41,6 +45,17 @@ def test_there_is_something_to_run() -> None:
     assert {line.split()[1] for line in lines()} == {
         "merge", "plan", "pairs", "batch", "review", "repair", "deliver",
     }  # fmt: skip
+
+
+def test_plan_answers_what_readme_prints() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8").replace("\\\n", " ")
+    blocks = [body for _, body in BLOCK.findall(text)]
+    after = next(k for k, body in enumerate(blocks) if body.startswith("blendkit plan"))
+    answer = blocks[after + 1].splitlines()
+    assert len(answer) > 10
+    done = CliRunner().invoke(main, shlex.split(blocks[after])[1:])
+    said = done.stdout.splitlines()
+    assert [line for line in answer if line not in said] == []
 
 
 def test_the_command_lines_run_in_their_order(folder: Path) -> None:
