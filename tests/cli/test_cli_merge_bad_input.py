@@ -297,22 +297,24 @@ def test_a_link_to_an_input_is_an_input(good: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "frames",
+    ("frames", "word"),
     [
-        [],
-        ["wide.tif"],
-        ["wide.tif", "stopped.tif", "third.tif"],
-        ["wide.tif", "--foreground", "stopped.tif"],
-        ["--background", "wide.tif"],
-        ["wide.tif", "wide.tif"],
+        ([], "give two frames"),
+        (["wide.tif"], "give two frames"),
+        (["wide.tif", "stopped.tif", "third.tif"], "give two frames"),
+        (["wide.tif", "--foreground", "stopped.tif"], "give two frames"),
+        (["--background", "wide.tif"], "give two frames"),
+        (["wide.tif", "wide.tif"], "wide.tif: is given as both frames"),
     ],
 )
 def test_frames_given_wrongly(
-    good: Path, monkeypatch: pytest.MonkeyPatch, frames: list[str]
+    good: Path, monkeypatch: pytest.MonkeyPatch, frames: list[str], word: str
 ) -> None:
+    # Of frames that are the same picture, that alone would be refused.
+    tifffile.imwrite(good / "stopped.tif", textured(2), photometric="rgb")
     monkeypatch.chdir(good)
     done = CliRunner().invoke(main, ["merge", *frames, "-o", "gate.tif"])
-    assert_refused(done, good, {"wide.tif", "stopped.tif"})
+    assert_refused(done, good, {"wide.tif", "stopped.tif"}, word)
 
 
 def test_open_roles_are_asked_for(good: Path, monkeypatch: pytest.MonkeyPatch) -> None:
