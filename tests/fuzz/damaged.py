@@ -133,7 +133,7 @@ hold = 4.0
 name = "gate-1"
 background = "wide.tif"
 foreground = "stopped.tif"
-setup = "gate"
+setup = 1
 skip = false
 certainty = 0.9
 why = "same set-up"
@@ -235,12 +235,20 @@ def damage(
         elif what == 5:
             del broken[int(rng.integers(0, len(broken))) :]
         else:
-            word = _WORDS[int(rng.integers(len(_WORDS)))]
-            start, end = _token(broken, at)
-            broken[start:end] = word
+            _change_word(broken, at, rng)
     if bytes(broken[:4]) == b"\x89PNG" and rng.uniform() < 0.7:
         return _checksums_mended(broken)
     return bytes(broken)
+
+
+def _change_word(broken: bytearray, at: int, rng: np.random.Generator) -> None:
+    """Put a word of another kind at a place, or mistype a digit: that may still be read."""
+    digits = [k for k, code in enumerate(broken) if code in b"0123456789"]
+    if digits and rng.uniform() < 0.3:
+        broken[int(rng.choice(digits))] = b"0123456789"[int(rng.integers(10))]
+        return
+    start, end = _token(broken, at)
+    broken[start:end] = _WORDS[int(rng.integers(len(_WORDS)))]
 
 
 def _checksums_mended(png: bytearray) -> bytes:

@@ -55,6 +55,14 @@ def tally(tmp_path_factory: pytest.TempPathFactory) -> Tally:
     return survive(kinds(folder), INPUTS, seed=1, folder=folder)
 
 
+def test_what_damage_starts_from_is_sound(tmp_path: Path) -> None:
+    for kind in kinds(tmp_path):
+        for data in kind.sound:
+            path = tmp_path / f"input{kind.suffix}"
+            path.write_bytes(data)
+            assert refusal(lambda kind=kind, path=path: kind.read(path)) is None, kind.name
+
+
 def test_every_reader_survives_a_thousand_damaged_files(tally: Tally) -> None:
     assert tally.outcomes.total() == INPUTS
 
@@ -63,6 +71,7 @@ def test_damage_is_neither_harmless_nor_hopeless(tally: Tally) -> None:
     """Else the run above would say nothing: every kind must be both read and refused."""
     for name in {kind for kind, _ in tally.outcomes}:
         assert tally.outcomes[name, "refused"] > 0, name
+        assert tally.outcomes[name, "read"] > 0, name
     assert sum(count for (_, what), count in tally.outcomes.items() if what == "read") > 150
 
 
