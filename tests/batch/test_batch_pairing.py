@@ -8,7 +8,6 @@ import exifread
 import numpy as np
 import pytest
 from invented_shoots import (
-    EPISODES,
     START,
     Shoot,
     Spoiling,
@@ -78,11 +77,6 @@ def test_poses_pairs_and_brackets_are_found(shoots: list[Shoot]) -> None:
     # lens without tags), and one is paired wrongly.
     assert wrong <= 1
     assert missed <= 2
-
-
-def test_every_kind_of_episode_stands_in_the_study() -> None:
-    assert len(EPISODES) == 8
-    assert abs(sum(weight for _, weight in EPISODES) - 1) < 1e-9
 
 
 def test_a_burst_and_a_single_are_left_alone(tmp_path: Path, stages: list[Scene]) -> None:
