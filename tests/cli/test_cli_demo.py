@@ -67,7 +67,7 @@ def linear(codes: np.ndarray) -> np.ndarray:
     return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
 
 
-def test_the_merge_is_better_than_either_frame(demo: tuple[Path, Result]) -> None:
+def test_the_merge_is_better_than_the_background_frame(demo: tuple[Path, Result]) -> None:
     lines = dict(re.findall(r"^  (halo|whole).*?: (.*)$", demo[1].stdout, flags=re.MULTILINE))
     assert lines.keys() == {"halo", "whole"}
     for text in lines.values():
