@@ -54,8 +54,19 @@ def test_parts_of_a_part_are_worked_where_they_are(threads: int) -> None:
     def work(row: int) -> None:
         each_part(lambda column: done.__setitem__((row, column), 1), range(5))
 
-    each_part(work, range(len(done)))
-    assert done.all()
+    def whole() -> None:
+        each_part(work, range(len(done)))
+        assert done.all()
+
+    # In a process of its own, which can be ended: threads of this one would be waited for at exit.
+    child = multiprocessing.get_context("fork").Process(target=whole)
+    child.start()
+    child.join(20)
+    waits = child.is_alive()
+    child.kill()
+    child.join()
+    assert not waits
+    assert child.exitcode == 0
 
 
 @pytest.mark.usefixtures("threads")
