@@ -1,6 +1,7 @@
 """Looking and deciding, in a real browser."""
 
 import json
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -8,6 +9,8 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+
+from blendkit import review
 
 FLAG = {
     "id": 1,
@@ -192,16 +195,36 @@ def test_numbers_are_generated_checked_and_kept(visit: Any) -> None:
     page.keyboard.press("Escape")
 
 
-def test_keys_are_listed_and_every_listed_key_is_obeyed(visit: Any) -> None:
+def test_the_keys_that_are_listed_are_those_that_are_obeyed(visit: Any) -> None:
     page = visit.page
     page.keyboard.press("?")
-    listed = page.locator("#help dt").all_inner_texts()
-    assert len(listed) >= 40
+    listed = page.evaluate(
+        """() => [...document.querySelectorAll("#help dt")].map((one) =>
+             [...one.querySelectorAll("kbd")].map((part) => part.textContent).join(" "))"""
+    )
+    source = (Path(review.__file__).parent / "static" / "main.js").read_text(encoding="utf-8")
+    table = source[source.index("const keys = [") :]
+    first = re.findall(r'\bkeys: \["([^"]+)"', table)
+    # Digits choose the five pictures, and with Shift what they are compared with.
+    first += [f"{shift}{digit}" for digit in range(1, 6) for shift in ("", "Shift+")]
+    assert sorted(listed) == sorted(shown(name) for name in first)
+    assert len(set(first)) == len(first) >= 40
     page.keyboard.press("Escape")
     assert not page.locator("#help").is_visible()
     before = page.locator("#way").input_value()
     page.keyboard.press("w")
     assert page.locator("#way").input_value() != before
+
+
+def shown(name: str) -> str:
+    """Return how a key is listed."""
+    signs = {"Left": "←", "Right": "→", "Up": "↑", "Down": "↓"}
+    if name.startswith("Arrow"):
+        return signs[name.removeprefix("Arrow")]
+    if name == "Escape":
+        return "Esc"
+    *held, key = name.split("+") if len(name) > 1 else [name]
+    return " ".join([*held, key.upper() if len(key) == 1 else key])
 
 
 def test_the_session_ends_from_the_page(visit: Any) -> None:
@@ -233,7 +256,7 @@ def test_axe_finds_nothing(visit: Any, size: tuple[int, int]) -> None:
         page.keyboard.press("Escape")
 
 
-def test_all_controls_have_names_and_are_large_enough_for_fingers(visit: Any) -> None:
+def test_all_controls_are_large_enough_for_fingers(visit: Any) -> None:
     page = visit.page
     page.set_viewport_size({"width": 1024, "height": 768})
     page.wait_for_timeout(300)
