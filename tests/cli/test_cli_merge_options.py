@@ -50,12 +50,14 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, SimulatedPair
     return folder, pair
 
 
-def merge(folder: Path, name: str, *arguments: str) -> dict[str, Any]:
-    """Merge the pair with the foreground mask and what is given; return the report."""
-    files = [str(folder / name) for name in ("wide.tif", "stopped.tif")]
-    common = ["--foreground-mask", str(folder / "here.png"), "--layers", "--json"]
-    words = ["merge", *files, "-o", str(folder / name), *common, *arguments]
-    done = CliRunner().invoke(main, words)
+def merge(found: tuple[Path, SimulatedPair], name: str, *arguments: str) -> dict[str, Any]:
+    """Merge with foreground mask, ties and disc, which is quick, and what is given."""
+    folder, pair = found
+    files = [str(folder / frame) for frame in ("wide.tif", "stopped.tif")]
+    ties = [f"--tie={x},{y}={u},{v}" for (x, y), (u, v) in tied(pair)]
+    common = ["--foreground-mask", str(folder / "here.png"), *ties, "--disc-px", "14"]
+    words = ["merge", *files, "-o", str(folder / name), *common, "--layers", "--json"]
+    done = CliRunner().invoke(main, [*words, *arguments])
     assert done.exit_code == 0, done.output
     report: dict[str, Any] = json.loads(done.stdout)
     return report
@@ -71,63 +73,57 @@ def tied(pair: SimulatedPair) -> tuple[tuple[tuple[float, float], tuple[float, f
 
 
 @pytest.fixture(scope="module")
-def tied_and_masked(found: tuple[Path, SimulatedPair]) -> dict[str, Any]:
-    folder, pair = found
-    ties = [f"--tie={x},{y}={u},{v}" for (x, y), (u, v) in tied(pair)]
+def masked(found: tuple[Path, SimulatedPair]) -> dict[str, Any]:
     print_cm = ("--print", "30x20", "--viewing", "40")
-    mask = ("--background-mask", str(folder / "not-here.png"))
-    return merge(folder, "gate.tif", *mask, *ties, *print_cm, "--background-f", "4")
+    mask = ("--background-mask", str(found[0] / "not-here.png"))
+    return merge(found, "gate.tif", *mask, *print_cm, "--background-f", "4")
 
 
 @pytest.fixture(scope="module")
 def with_clear(found: tuple[Path, SimulatedPair]) -> dict[str, Any]:
-    return merge(found[0], "free.tif", "--clear", str(found[0] / "aside.tif"))
+    return merge(found, "free.tif", "--clear", str(found[0] / "aside.tif"))
 
 
 def roles(report: dict[str, Any]) -> list[str]:
     return [item["role"] for item in report["inputs"]]
 
 
-def test_what_was_given_stands_in_the_report(tied_and_masked: dict[str, Any]) -> None:
-    assert roles(tied_and_masked) == [
+def test_what_was_given_stands_in_the_report(masked: dict[str, Any]) -> None:
+    assert roles(masked) == [
         "background", "foreground", "foreground-mask", "background-mask",
     ]  # fmt: skip
-    settings = tied_and_masked["settings"]
+    settings = masked["settings"]
     assert settings["aperture"] == {"foreground_f": None, "background_f": 4.0}
     assert settings["viewing"] == {
         "print_width_cm": 30.0, "print_height_cm": 20.0, "viewing_cm": 40.0,
     }  # fmt: skip
 
 
-def test_ties_lead_and_are_kept(
-    found: tuple[Path, SimulatedPair], tied_and_masked: dict[str, Any]
-) -> None:
+def test_ties_lead_and_are_kept(found: tuple[Path, SimulatedPair], masked: dict[str, Any]) -> None:
     folder, pair = found
     assert read_sidecar(folder / "gate.blendkit.json").ties == tied(pair)
-    matrix = np.array(tied_and_masked["alignment"]["matrix"])
+    matrix = np.array(masked["alignment"]["matrix"])
     assert grid_rms_px(matrix, pair.truth.warp, SIZE) < 0.05
 
 
 def test_nothing_of_the_foreground_frame_comes_where_the_background_mask_is_painted(
     found: tuple[Path, SimulatedPair],
-    tied_and_masked: dict[str, Any],
+    masked: dict[str, Any],
     with_clear: dict[str, Any],
 ) -> None:
     folder, _ = found
-    assert {*roles(tied_and_masked)} - {*roles(with_clear)} == {"background-mask"}
-    masked, free = (read_mask(folder / f"{name}.matte.tif", size=SIZE) for name in ("gate", "free"))
-    assert masked[KEPT].max() == 0
+    assert {*roles(masked)} - {*roles(with_clear)} == {"background-mask"}
+    there, free = (read_mask(folder / f"{name}.matte.tif", size=SIZE) for name in ("gate", "free"))
+    assert there[KEPT].max() == 0
     assert free[KEPT].mean() > 0.05, "without the mask there is foreground"
-    assert masked.mean() > 0.01, "and beside it"
+    assert there.mean() > 0.01, "and beside it"
 
 
 def test_the_background_is_rendered_at_the_f_number_asked_for(
-    tied_and_masked: dict[str, Any], with_clear: dict[str, Any]
+    masked: dict[str, Any], with_clear: dict[str, Any]
 ) -> None:
     """How well it is rendered stands in tests/truth/test_aperture_truth.py."""
-    shares = [
-        report["sources"]["plate-rerendered"]["share"] for report in (tied_and_masked, with_clear)
-    ]
+    shares = [report["sources"]["plate-rerendered"]["share"] for report in (masked, with_clear)]
     assert shares[0] > 0.5 > 10 * shares[1]
 
 
