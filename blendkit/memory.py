@@ -7,6 +7,7 @@ so held 0.4 GiB that nothing used.
 import ctypes
 import math
 import mmap
+import sys
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -61,6 +62,25 @@ def resident_bytes() -> int:
     except (OSError, IndexError, ValueError):
         return 0
     return pages * mmap.PAGESIZE
+
+
+def peak_resident_bytes() -> int | None:
+    """Return the most memory this process has held, None where the system does not tell.
+
+    Linux counts what the parent held into a child's `ru_maxrss` (getrusage(2) keeps it over exec),
+    so there the high-water mark of the process itself is read (proc(5), VmHWM).
+    """
+    try:
+        status = Path("/proc/self/status").read_text()
+        return int(status.split("VmHWM:")[1].split()[0]) * 1024
+    except (OSError, IndexError, ValueError):
+        pass
+    try:
+        import resource  # noqa: PLC0415 - not on every system
+    except ImportError:
+        return None
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return int(peak if sys.platform == "darwin" else peak * 1024)
 
 
 @cache

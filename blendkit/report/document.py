@@ -3,7 +3,6 @@
 Every key is always there; what is not known is null.
 """
 
-import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -15,6 +14,7 @@ from blendkit import __version__
 from blendkit.alignment import Alignment, Light, Motion
 from blendkit.filters.robust import weighted_median
 from blendkit.frame import Frame, Source
+from blendkit.memory import peak_resident_bytes
 from blendkit.merge import Merged
 from blendkit.midground import Flag
 from blendkit.report.asked import USUAL, Asked
@@ -88,7 +88,7 @@ def report_document(
             "output": None if output is None else _output(output),
             "settings": asdict(merged.settings),
             "time_s": {**(time_s or {}), **merged.time_s},
-            "peak_memory_bytes": peak_memory_bytes(),
+            "peak_memory_bytes": peak_resident_bytes(),
         }
     )
 
@@ -127,7 +127,7 @@ def refusal_document(
             "output": None,
             "settings": asdict(settings),
             "time_s": dict(time_s or {}),
-            "peak_memory_bytes": peak_memory_bytes(),
+            "peak_memory_bytes": peak_resident_bytes(),
         }
     )
 
@@ -255,13 +255,3 @@ def _sources(merged: Merged) -> Document:
 def source_name(source: Source) -> str:
     """Return a source's name in reports, such as "plate-divided"."""
     return source.name.lower().replace("_", "-")
-
-
-def peak_memory_bytes() -> int | None:
-    """Return the most memory this process has held, None where the system does not tell."""
-    try:
-        import resource  # noqa: PLC0415 - not on every system
-    except ImportError:
-        return None
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return int(peak if sys.platform == "darwin" else peak * 1024)
