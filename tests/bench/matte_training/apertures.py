@@ -27,6 +27,7 @@ class Shares:
     grown: leaves hang on their twigs.  kindred: leaves in front, in the colours of the ground.
     one_focus: the boughs are soft in the sharp frame, as far as stopping down leaves them so.
     refocused: the sharp frame is focused on the boughs.  thicket: a mass stands in front.
+    toned: something lies along one side of the boughs.
     """
 
     alike: float = 0.0
@@ -36,6 +37,7 @@ class Shares:
     one_focus: float = 0.0
     refocused: float = 0.0
     thicket: float = 0.0
+    toned: float = 0.0
 
 
 def pair_spec(

@@ -16,6 +16,7 @@ the ground behind.  With --one-focus a share of the pairs is taken at two apertu
 left where it was: then the boughs are soft in the sharp frame too.  With --refocused a share has
 the sharp frame focused on the boughs: then it spreads the sitter, and the ground more than her.
 With --thicket grass, needles, hanging strands, bushes or blossom stand in front (thickets.py).
+With --toned something lies along one side of the boughs (toned.py).
 
     python tests/bench/matte_training/scenes.py OUT_FOLDER --count 600 --seed 1 --photographs FOLDER
 """
@@ -32,6 +33,7 @@ from grown import Palette, hung, laid_leaves, patched
 from lines import SUPER, forks, stroked, walk
 from photographs import Photographs
 from thickets import shaded, thicket
+from toned import topped
 
 from blendkit.frame import Float
 from blendkit.simulate.drawing import backgrounds
@@ -43,6 +45,7 @@ MARGIN = 110
 _PHOTOGRAPHED = 0.45
 _LEAVED, _LEAVED_IF_GROWN, _KIN_BARK = 0.35, 0.75, 0.3
 _MASS, _MASS_BEHIND = 0.8, 0.4
+_TONED, _TONED_BEHIND = 0.9, 0.4
 _PLAIN = Shares()
 
 
@@ -51,7 +54,7 @@ class Habit:
     """How boughs grow.  bark: their colour, None for any.  leaved: chance of leaves.
 
     leaf_colors: those that leaves come in, None for any.  grown: whether they hang on their twigs.
-    mass: chance that it stands as a mass.
+    mass: chance that it stands as a mass.  toned: that something lies along the boughs.
     """
 
     bark: np.ndarray | None = None
@@ -59,6 +62,7 @@ class Habit:
     leaf_colors: Palette | None = None
     grown: bool = False
     mass: float = 0.0
+    toned: float = 0.0
 
 
 def training_pair(
@@ -100,7 +104,12 @@ def _layers(
         if rng.uniform() < 0.25:
             color, cover = _rails(shape, rng, photographs)
         else:
-            behind = Habit(bark=habit.bark, grown=habit.grown, mass=_MASS_BEHIND * habit.mass)
+            behind = Habit(
+                bark=habit.bark,
+                grown=habit.grown,
+                mass=_MASS_BEHIND * habit.mass,
+                toned=_TONED_BEHIND * habit.toned,
+            )
             thickness = rng.uniform(0.5, 2.5)
             color, cover = _foreground(shape, rng, photographs, thickness, behind)
         layers.append(Layer(color, cover, 12.0, "background", "middle"))
@@ -122,14 +131,15 @@ def _habit(seed: int, ground: Float, kin: np.ndarray | None, shares: Shares) -> 
     leaved = 1.0 if leafy < shares.leafy else _LEAVED
     alive = bool(grown < shares.grown)
     mass = _MASS if np.random.default_rng((seed, 7)).uniform() < shares.thicket else 0.0
+    toned = _TONED if np.random.default_rng((seed, 8)).uniform() < shares.toned else 0.0
     if alive:
         leaved = max(leaved, _LEAVED_IF_GROWN)
     relation = np.random.default_rng((seed, 5))
     if relation.uniform() >= shares.kindred:
-        return Habit(bark=kin, leaved=leaved, grown=alive, mass=mass)
+        return Habit(bark=kin, leaved=leaved, grown=alive, mass=mass, toned=toned)
     colors = _colors_of(ground, relation)
     bark = colors[0] if relation.uniform() < _KIN_BARK else kin
-    return Habit(bark=bark, leaved=1.0, leaf_colors=colors, grown=alive, mass=mass)
+    return Habit(bark=bark, leaved=1.0, leaf_colors=colors, grown=alive, mass=mass, toned=toned)
 
 
 def _colors_of(ground: Float, rng: np.random.Generator) -> Palette:
@@ -393,6 +403,8 @@ def _foreground(
     color = _surface(
         shape, cover, rng, _bark(rng) if habit.bark is None else habit.bark, photographs
     )
+    if habit.toned and rng.uniform() < habit.toned:
+        color = topped(color, cover, _noise(shape, rng, roughness=rng.uniform(0.8, 1.6)), rng)
     if habit.grown:
         color = patched(color, _noise(shape, rng, roughness=rng.uniform(0.8, 1.6)), rng)
         if lines and rng.uniform() < habit.leaved:
@@ -457,6 +469,7 @@ def _surface(
 @click.option("--kindred", default=0.0, help="share of scenes with leaves in the ground's colours")
 @click.option("--refocused", default=0.0, help="share of pairs focused on the boughs")
 @click.option("--thicket", default=0.0, help="share of scenes with grass, needles, bushes in front")
+@click.option("--toned", default=0.0, help="share of scenes with snow or moss on the boughs")
 @click.option("--photographs", type=click.Path(exists=True, file_okay=False, path_type=Path))
 def main(folder: Path, count: int, seed: int, photographs: Path | None, **shares: float) -> None:
     """Write COUNT training pairs to FOLDER as npz files."""
