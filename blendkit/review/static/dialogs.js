@@ -2,7 +2,7 @@
 
 /** @import {Entry, Pair} from "./shapes.js" */
 /** @import {Change} from "./fields.js" */
-import { button, make, putAnew } from "./dom.js";
+import { button, insideOf, make, putAnew } from "./dom.js";
 import { foldedFields } from "./fields.js";
 import { sentence } from "./slip.js";
 
@@ -11,7 +11,7 @@ const DECISIONS = { open: "open", accepted: "accepted", "sent-back": "sent back"
 /** @param {HTMLDialogElement} dialog @param {{pairs: Entry[], leftOut: string[]}} folder @param {number} index @param {(index: number) => void} go @param {() => void} end */
 export function fillList(dialog, { pairs, leftOut }, index, go, end) {
   const open = pairs.filter((pair) => pair.decision === "open").length;
-  dialog.replaceChildren(
+  insideOf(dialog).replaceChildren(
     button("Close", () => dialog.close(), { class: "close" }),
     make("h2", { id: "list-title" }, `${pairs.length} ${pairs.length === 1 ? "pair" : "pairs"}, ${open} to decide`),
     make("table", {},
@@ -31,7 +31,7 @@ export function fillNumbers(dialog, pair, change) {
   const folds = foldedFields(pair.fields, change);
   for (const fold of folds)
     if (open.has(stageOf(fold.querySelector("summary")))) fold.setAttribute("open", "");
-  putAnew(dialog, [
+  putAnew(insideOf(dialog), [
     button("Close", () => dialog.close(), { class: "close" }),
     make("h2", { id: "settings-title" }, `Numbers of ${pair.name}`),
     make("p", { class: "advice" }, "They are kept with the pair; command line and batch use the same."),

@@ -12,6 +12,9 @@ export const selectById = (id) => /** @type {HTMLSelectElement} */ (byId(id));
 /** @param {string} id @returns {HTMLDialogElement} */
 export const dialogById = (id) => /** @type {HTMLDialogElement} */ (byId(id));
 
+/** What a dialog is filled into: beside it, notices stay as they are while it is filled anew. @param {HTMLDialogElement} dialog */
+export const insideOf = (dialog) => /** @type {HTMLElement} */ (dialog.firstElementChild);
+
 /**
  * Make an element.  Text is always set as text, so names of files cannot become markup.
  * @param {string} tag

@@ -1,6 +1,6 @@
 // The keyboard: one table that is obeyed and listed.
 
-import { button, make } from "./dom.js";
+import { button, insideOf, make } from "./dom.js";
 
 /**
  * @typedef {{keys: string[], shown: string, say: string, group: string, run: () => void,
@@ -42,7 +42,7 @@ const isControl = (event) => event.target instanceof HTMLButtonElement
 /** @param {HTMLDialogElement} dialog @param {Key[]} table */
 export function fillHelp(dialog, table) {
   const groups = [...new Set(table.map((key) => key.group))];
-  dialog.replaceChildren(
+  insideOf(dialog).replaceChildren(
     button("Close", () => dialog.close(), { class: "close" }),
     make("h2", { id: "help-title" }, "Keys"),
     make("div", { class: "columns" }, ...groups.map((group) => make("section", {},

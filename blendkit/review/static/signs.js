@@ -5,6 +5,7 @@ import { byId, make } from "./dom.js";
 import { sentence } from "./slip.js";
 
 const NOTICE_MS = 7000;
+const place = byId("notice"); // kept, as a page whose dialogs come and go might no longer hold it
 
 /** Name what the stage shows, and how large. @param {Stage} stage */
 export function nameShown(stage) {
@@ -22,9 +23,10 @@ export function nameShown(stage) {
 
 /** Say something for some seconds. @param {string} words */
 export function notice(words) {
-  const place = byId("notice");
-  // What lies outside an open dialog is hidden behind it.
-  (document.querySelector("dialog[open]") ?? document.body).append(place);
+  // What lies outside an open dialog is hidden behind it, and what lies in a closed one is gone with it.
+  const dialog = document.querySelector("dialog[open]");
+  (dialog ?? document.body).append(place);
+  dialog?.addEventListener("close", () => document.body.append(place), { once: true });
   place.textContent = sentence(words);
   place.hidden = false;
   clearTimeout(Number(place.dataset.timer));
