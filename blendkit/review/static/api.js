@@ -52,7 +52,7 @@ export const preview = (id, signal) => ask(`pairs/${id}/preview`, { body: {}, si
 export const merge = (id) => ask(`pairs/${id}/merge`, { body: {} });
 /** @param {string} id @returns {Promise<Pair>} */
 export const cancel = (id) => ask(`pairs/${id}/cancel`, { body: {} });
-/** @param {string} id @param {number} flag @param {string} mode @returns {Promise<Preview>} */
+/** @param {string} id @param {number} flag @param {string} mode @returns {Promise<Preview | null>} */
 export const tryRepair = (id, flag, mode) => ask(`pairs/${id}/repair`, { body: { flag, mode } });
 /** @param {string} id @param {number} flag @param {string} mode @returns {Promise<Pair>} */
 export const applyRepair = (id, flag, mode) =>

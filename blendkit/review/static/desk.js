@@ -2,6 +2,7 @@
 
 /** @import {Decision, Entry, Flag, News, Offer, Pair, Picture, Role, Stroke, Tie, Point} from "./shapes.js" */
 import * as api from "./api.js";
+import { wordsOf } from "./dom.js";
 
 const CALM_MS = 2500;
 const BUSY_MS = 400;
@@ -165,7 +166,7 @@ export class Desk extends EventTarget {
       this.#previewSays("The preview shows all strokes.");
     } catch (error) {
       if (error instanceof DOMException) return;
-      this.#previewSays(`No preview: ${error instanceof Error ? error.message : error}`);
+      this.#previewSays(`No preview: ${wordsOf(error)}`);
     }
   }
 
@@ -240,6 +241,3 @@ export class Desk extends EventTarget {
     this.dispatchEvent(new CustomEvent("trouble", { detail: wordsOf(error) }));
   }
 }
-
-/** @param {unknown} error */
-const wordsOf = (error) => (error instanceof Error ? error.message : String(error));

@@ -34,6 +34,9 @@ export function make(tag, properties = {}, ...children) {
   return element;
 }
 
+/** @param {unknown} error */
+export const wordsOf = (error) => (error instanceof Error ? error.message : String(error));
+
 /** @param {string} label @param {() => void} run @param {Record<string, unknown>} [more] */
 export const button = (label, run, more = {}) =>
   make("button", { type: "button", onclick: run, ...more }, label);

@@ -1,18 +1,19 @@
 // Puts the page together: desk, stage, slip, decision, keys.
 
-/** @import {Flag, Offer, Picture, Point} from "./shapes.js" */
+/** @import {Flag, Offer, Point} from "./shapes.js" */
 /** @import {Key} from "./keys.js" */
 import * as api from "./api.js";
 import { Brush } from "./brush.js";
 import { Desk } from "./desk.js";
 import { fillList, fillNumbers } from "./dialogs.js";
-import { byId, dialogById, fill, selectById } from "./dom.js";
+import { byId, dialogById, fill, selectById, wordsOf } from "./dom.js";
 import { Ink } from "./ink.js";
 import { fillHelp, listen } from "./keys.js";
 import { Lens } from "./lens.js";
 import { farewell, nameShown, notice } from "./signs.js";
 import { sentence, showFinding, showMissing, showPaint, showTies } from "./slip.js";
 import { Stage } from "./stage.js";
+import { Trials } from "./trial.js";
 
 const PAN_PX = 90;
 
@@ -21,6 +22,7 @@ const stage = new Stage(byId("view"), byId("divider"));
 const ink = new Ink(/** @type {HTMLCanvasElement} */ (byId("ink")), stage);
 const brush = new Brush(byId("ink"), stage, ink);
 const lens = new Lens(byId("lens"), stage);
+const trials = new Trials();
 const [first, second] = [selectById("first"), selectById("second")];
 const [way, marks] = [selectById("way"), selectById("marks")];
 const strength = /** @type {HTMLInputElement} */ (byId("marks-strength"));
@@ -29,8 +31,6 @@ const strength = /** @type {HTMLInputElement} */ (byId("marks-strength"));
 let task = "look";
 let finding = 0;
 let spot = 0; // which of the finding's places the view is at
-/** @type {{flag: Flag, offer: Offer, ready: boolean, pictures: Picture[]} | null} */
-let trial = null;
 /** @type {Point | null} */
 let half = null;
 /** @type {0 | 1} where the half lies: 0 in the background frame, 1 in the foreground frame */
@@ -41,7 +41,7 @@ let before = { first: "", way: "alone", marks: "" };
 // Pictures
 
 function pictures() {
-  return [...(desk.pair?.pictures ?? []), ...desk.previews, ...(trial?.pictures ?? [])];
+  return [...(desk.pair?.pictures ?? []), ...desk.previews, ...(trials.now?.pictures ?? [])];
 }
 
 /** @param {string} kind */
@@ -112,7 +112,7 @@ function slip() {
   const place = byId("slip");
   if (task === "paint") showPaint(place, pair, brush, desk.previewState, wishes);
   else if (task === "tie") showTies(place, pair, ink.side, half !== null, wishes);
-  else showFinding(place, pair, finding, trial, wishes);
+  else showFinding(place, pair, finding, trials.now, wishes);
 }
 
 /** @param {number} index */
@@ -152,35 +152,29 @@ function flyOn() {
 }
 
 /** @param {Flag} flag @param {Offer} offered */
-async function tryRepair(flag, offered) {
-  const id = desk.pair?.id ?? "";
-  trial = { flag, offer: offered, ready: false, pictures: [] };
+function tryRepair(flag, offered) {
+  trials.begin(desk.pair?.id ?? "", flag, offered);
   slip();
-  try {
-    const found = offered.mode === "bridge" ? { pictures: [] } : await api.tryRepair(id, flag.id, offered.mode);
-    if (!found || trial?.flag !== flag || desk.pair?.id !== id) return;
-    trial = { ...trial, ready: true, pictures: found.pictures };
-    offer();
-    if (found.pictures.length) [first.value, second.value, way.value] = [pictureOf("repair"), pictureOf("result"), "wipe"];
-    show();
-    if (flag.box) stage.flyTo(flag.box);
-  } catch (error) {
-    endTrial();
-    notice(error instanceof Error ? error.message : String(error));
-  }
+}
+
+function showTrial() {
+  offer();
+  if (trials.now?.pictures.length) [first.value, second.value, way.value] = [pictureOf("repair"), pictureOf("result"), "wipe"];
+  show();
+  if (trials.now?.flag.box) stage.flyTo(trials.now.flag.box);
   slip();
 }
 
 async function keepRepair() {
-  if (!trial) return;
-  const { flag, offer: offered } = trial;
+  if (!trials.now) return;
+  const { flag, offer: offered } = trials.now;
   endTrial();
   await desk.keepRepair(flag, offered);
 }
 
 function endTrial() {
-  if (!trial) return;
-  trial = null;
+  if (!trials.now) return;
+  trials.now = null;
   way.value = "alone";
   first.dataset.kind = "result";
   offer();
@@ -291,7 +285,7 @@ async function endSession() {
   try {
     await api.end();
   } catch (error) {
-    notice(error instanceof Error ? error.message : String(error));
+    notice(wordsOf(error));
     return;
   }
   desk.close();
@@ -412,7 +406,7 @@ function foldSlip() {
 desk.addEventListener("pair", () => {
   const pair = desk.pair;
   if (!pair) return;
-  trial = null;
+  trials.now = null;
   half = ink.half = null;
   finding = spot = 0;
   flown = false;
@@ -436,7 +430,7 @@ desk.addEventListener("change", () => {
 });
 desk.addEventListener("missing", (event) => {
   const { name, words } = /** @type {CustomEvent} */ (event).detail;
-  trial = null;
+  trials.now = null;
   for (const select of [first, second, marks]) fill(select, [], "");
   stage.clear([3, 2]);
   byId("position").textContent = `${desk.index + 1} of ${desk.pairs.length}`;
@@ -451,6 +445,11 @@ desk.addEventListener("preview", () => {
     choose("preview");
   else show();
   slip();
+});
+trials.addEventListener("ready", showTrial);
+trials.addEventListener("refused", (event) => {
+  endTrial();
+  notice(/** @type {CustomEvent} */ (event).detail);
 });
 desk.addEventListener("trouble", (event) => notice(/** @type {CustomEvent} */ (event).detail));
 for (const event of ["move", "show"]) stage.addEventListener(event, () => nameShown(stage));

@@ -1,0 +1,104 @@
+"""Answers that come late, in another order, or not at all, in a real browser."""
+
+import shutil
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+
+FLAG = {
+    "id": 1,
+    "kind": "soft-midground",
+    "severity": "fail",
+    "box": [40, 60, 90, 70],
+    "area_px": 6300,
+    "message": "the ground is soft between two sharp parts",
+    "advice": "take a bridge frame at f/16",
+}
+
+
+@pytest.fixture
+def shoot(tmp_path: Path, drawn: Path, write_finding: Any) -> Path:
+    """Return a folder with a pair that has a finding, and a pair that was never merged."""
+    folder = tmp_path / "shoot"
+    folder.mkdir()
+    listed = ""
+    for name in ("calm", "loud"):
+        for which in ("wide", "stopped"):
+            shutil.copy(drawn / f"gate-{which}.tif", folder / f"{name}-{which}.tif")
+        listed += (drawn / "pairs.toml").read_text().replace("gate", name)
+    (folder / "pairs.toml").write_text(listed)
+    write_finding(folder, "loud", FLAG)
+    return folder
+
+
+class Repairs:
+    """Answers the page's questions for repairs in place of the server, when it is told to."""
+
+    def __init__(self, page: Any) -> None:
+        self.asked: dict[str, Any] = {}
+        page.route("**/repair", self._keep)
+        page.route("**/pictures/tried-*", self._picture)
+
+    def _keep(self, route: Any) -> None:
+        self.asked[route.request.post_data_json["mode"]] = route
+
+    def _picture(self, route: Any) -> None:
+        grey = 60 if route.request.url.endswith("extend") else 200
+        picture = cv2.imencode(".png", np.full((400, 600, 3), grey, np.uint8))[1].tobytes()
+        route.fulfill(body=picture, content_type="image/png")
+
+    def answer(self, mode: str) -> None:
+        """Give the picture of a repair, by now perhaps of one that was left."""
+        tried = {
+            "id": f"tried-{mode}",
+            "kind": "repair",
+            "label": f"Repair by {mode}",
+            "note": "",
+            "size": [600, 400],
+            "levels": 0,
+            "tile_px": 0,
+            "overlap_px": 0,
+        }
+        self.asked.pop(mode).fulfill(json={"revision": 1, "pictures": [tried]})
+
+    def refuse(self, mode: str) -> None:
+        """Say that a repair does not help."""
+        self.asked.pop(mode).fulfill(status=422, json={"error": f"{mode} does not help here"})
+
+
+def test_of_two_repairs_on_trial_the_one_asked_for_last_is_shown(visit: Any) -> None:
+    page, repairs = visit.page, Repairs(visit.page)
+    keep, leave = (page.get_by_role("button", name=name) for name in ("Keep it", "Leave it"))
+
+    def both_tried() -> None:
+        for label, mode in (
+            ("Take it from the sharper frame", "extend"),
+            ("Sharpen it", "sharpen"),
+        ):
+            page.get_by_role("button", name=label).click()
+            visit.eventually(0, lambda mode=mode: mode in repairs.asked)
+            if mode == "extend":
+                leave.click()
+
+    both_tried()
+    repairs.answer("extend")
+    page.wait_for_timeout(400)
+    assert keep.is_disabled()
+    assert "Repair by" not in page.locator("#first").inner_text()
+    repairs.answer("sharpen")
+    page.locator("[data-keep=keep]:enabled").wait_for()
+    assert page.locator("#first option:checked").inner_text() == "Repair by sharpen"
+    leave.click()
+    both_tried()
+    repairs.refuse("extend")
+    page.wait_for_timeout(400)
+    assert page.locator("#slip", has_text="A repair on trial").count() == 1
+    assert not page.locator("#notice").is_visible()
+    # The server answers nothing where something newer took its work over.
+    repairs.asked.pop("sharpen").fulfill(status=204)
+    page.locator("#notice", has_text="try it again").wait_for()
+    assert leave.count() == 0
+    visit.errors.clear()  # the refusal itself, on the console
