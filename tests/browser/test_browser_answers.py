@@ -102,3 +102,56 @@ def test_of_two_repairs_on_trial_the_one_asked_for_last_is_shown(visit: Any) -> 
     page.locator("#notice", has_text="try it again").wait_for()
     assert leave.count() == 0
     visit.errors.clear()  # the refusal itself, on the console
+
+
+class Merge:
+    """Lets the pair at hand look as if its merge were under way, farther at each question."""
+
+    def __init__(self, page: Any) -> None:
+        self.steps = 0
+        page.route("**/news", self._news)
+        page.route("**/pairs/*", self._pair)
+
+    def _job(self) -> dict[str, Any]:
+        return {"state": "running", "stage": f"step {self.steps}", "share": 0.1, "error": ""}
+
+    def _news(self, route: Any) -> None:
+        self.steps += 1
+        news = route.fetch().json()
+        route.fulfill(json=[{**one, "job": self._job()} for one in news])
+
+    def _pair(self, route: Any) -> None:
+        route.fulfill(json={**route.fetch().json(), "job": self._job()})
+
+
+def test_what_is_pressed_while_a_merge_goes_on_is_clicked(visit: Any) -> None:
+    page, merge = visit.page, Merge(visit.page)
+    page.locator("#slip h2", has_text="step").wait_for()
+    place = page.get_by_role("button", name="Show it").bounding_box()
+    page.mouse.move(place["x"] + 20, place["y"] + 20)
+    page.mouse.down()
+    before = merge.steps
+    visit.eventually(300, lambda: merge.steps > before + 2)
+    told = page.locator("#slip h2").first.inner_text()
+    page.mouse.up()
+    assert int(told.rpartition(" ")[2]) > before  # the progress itself goes on
+    visit.eventually(0, lambda: page.locator("#marks option:checked").inner_text() == "findings")
+
+
+def test_a_button_pressed_before_the_answer_comes_is_clicked_after_it(visit: Any) -> None:
+    """Leaving a number saves it, so that the answer comes while the next button is held down."""
+    page = visit.page
+    page.keyboard.press("j")
+    door = page.locator("#settings")
+    door.locator("summary", has_text="plate").click()
+    door.get_by_label("Veil error").fill("0.25")
+    place = door.get_by_role("button", name="Close").bounding_box()
+    page.mouse.move(place["x"] + 20, place["y"] + 20)
+    page.mouse.down()
+    path = visit.folder / "results" / "loud.blendkit.json"
+    visit.eventually(300, path.exists)
+    page.wait_for_timeout(300)
+    page.mouse.up()
+    door.wait_for(state="hidden")
+    page.keyboard.press("j")
+    assert door.locator("summary", has_text="plate (1 changed)").count() == 1

@@ -1,6 +1,6 @@
 // What is on the desk: the pairs, the one at hand, its preview; and every change to them.
 
-/** @import {Decision, Entry, Flag, News, Offer, Pair, Picture, Role, Stroke, Tie, Point} from "./shapes.js" */
+/** @import {Decision, Entry, Flag, Job, News, Offer, Pair, Picture, Role, Stroke, Tie, Point} from "./shapes.js" */
 import * as api from "./api.js";
 import { wordsOf } from "./dom.js";
 
@@ -9,7 +9,8 @@ const BUSY_MS = 400;
 
 /**
  * Raises "leave" (before another pair is asked for), "pair" (another pair), "change" (the same pair,
- * changed, or a change refused), "missing" (a pair that cannot be shown), "preview", "trouble".
+ * changed, or a change refused), "progress" (its merge has gone on, and nothing else), "missing" (a pair
+ * that cannot be shown), "preview", "trouble".
  */
 export class Desk extends EventTarget {
   constructor() {
@@ -181,8 +182,10 @@ export class Desk extends EventTarget {
     this.#noted(pair);
     if (pair.id !== this.pair?.id) return;
     if (pair.revision < this.pair.revision) return;
+    const same = restOf(pair) === restOf(this.pair);
+    const going = same && isUnderWay(pair.job) && isUnderWay(this.pair.job);
     this.pair = pair;
-    this.dispatchEvent(new Event("change"));
+    this.dispatchEvent(new Event(going ? "progress" : "change"));
   }
 
   /** Keep the list in step with the news. @param {News[]} news */
@@ -206,7 +209,7 @@ export class Desk extends EventTarget {
     if (this.closed) return;
     try {
       const news = await api.news();
-      const busy = news.some((one) => one.job && ["running", "waiting"].includes(one.job.state));
+      const busy = news.some((one) => isUnderWay(one.job));
       wait = busy ? BUSY_MS : CALM_MS;
       this.#listed(news);
       const own = news.find((one) => one.id === this.pair?.id);
@@ -241,3 +244,9 @@ export class Desk extends EventTarget {
     this.dispatchEvent(new CustomEvent("trouble", { detail: wordsOf(error) }));
   }
 }
+
+/** @param {Job | null} job */
+export const isUnderWay = (job) => job?.state === "running" || job?.state === "waiting";
+
+/** What the page shows of a pair besides its merge; the revision tells of strokes, which can be many. @param {Pair} pair */
+const restOf = (pair) => JSON.stringify({ ...pair, job: null, strokes: [] });

@@ -1,5 +1,7 @@
 // Small helpers around the document.
 
+const CLICK_MS = 60; // a finger's click comes a little after its lifting
+
 /** @param {string} id @returns {HTMLElement} */
 export function byId(id) {
   const found = document.getElementById(id);
@@ -54,6 +56,34 @@ export function putAnew(place, parts, same) {
   if (!(again instanceof HTMLElement)) return;
   again.focus();
   if (again instanceof HTMLInputElement && typed !== null) again.value = typed;
+}
+
+/**
+ * Return a function that makes a place's parts anew, though not while one of them is held down: a button
+ * that is another one by the time the pointer is lifted loses its click.  Then the parts follow.
+ * @param {HTMLElement} place @param {() => void} makeAnew @returns {(now?: boolean) => void} now: held down or not
+ */
+export function calmly(place, makeAnew) {
+  let [held, due, timer] = [false, false, 0];
+  const run = (now = false) => {
+    due = held && !now;
+    if (!due) makeAnew();
+  };
+  const lift = () => {
+    timer = setTimeout(() => {
+      held = false;
+      if (due) run();
+    }, CLICK_MS);
+  };
+  place.addEventListener("pointerdown", (event) => {
+    // A list that drops down keeps the pointer to itself; its lifting would not be heard of.
+    const part = /** @type {Element} */ (event.target).closest("button, summary, input, label");
+    held = event.button === 0 && part !== null;
+    clearTimeout(timer);
+  });
+  for (const name of ["pointerup", "pointercancel", "blur"]) addEventListener(name, lift);
+  addEventListener("click", () => { held = false; }, true); // what is clicked may change the place at once
+  return run;
 }
 
 /** @param {HTMLSelectElement} select @param {[string, string][]} options  value and label @param {string} value */

@@ -6,12 +6,12 @@ import * as api from "./api.js";
 import { Brush } from "./brush.js";
 import { Desk } from "./desk.js";
 import { fillList, fillNumbers } from "./dialogs.js";
-import { byId, dialogById, fill, selectById, wordsOf } from "./dom.js";
+import { byId, calmly, dialogById, fill, selectById, wordsOf } from "./dom.js";
 import { Ink } from "./ink.js";
 import { fillHelp, listen } from "./keys.js";
 import { Lens } from "./lens.js";
 import { farewell, nameShown, notice } from "./signs.js";
-import { sentence, showFinding, showMissing, showPaint, showTies } from "./slip.js";
+import { sentence, showFinding, showMissing, showPaint, showTies, tellProgress } from "./slip.js";
 import { Stage } from "./stage.js";
 import { Trials } from "./trial.js";
 
@@ -106,14 +106,13 @@ const wishes = {
   task: take,
 };
 
-function slip() {
-  const pair = desk.pair;
+const slip = calmly(byId("slip"), () => {
+  const [pair, place] = [desk.pair, byId("slip")];
   if (!pair) return;
-  const place = byId("slip");
   if (task === "paint") showPaint(place, pair, brush, desk.previewState, wishes);
   else if (task === "tie") showTies(place, pair, ink.side, half !== null, wishes);
   else showFinding(place, pair, finding, trials.now, wishes);
-}
+});
 
 /** @param {number} index */
 function turnTo(index) {
@@ -258,9 +257,12 @@ function head() {
   ink.strokes = pair.strokes;
   if (task === "tie") ink.ties = pair.ties;
   ink.draw();
-  const numbers = dialogById("settings");
-  if (numbers.open) fillNumbers(numbers, pair, wishes.change);
+  if (dialogById("settings").open) numbers();
 }
+
+const numbers = calmly(dialogById("settings"), () => {
+  if (desk.pair) fillNumbers(dialogById("settings"), desk.pair, wishes.change);
+});
 
 // Doors
 
@@ -271,7 +273,7 @@ function openList() {
 
 function openNumbers() {
   if (!desk.pair) return;
-  fillNumbers(dialogById("settings"), desk.pair, wishes.change);
+  numbers();
   dialogById("settings").showModal();
 }
 
@@ -417,7 +419,7 @@ desk.addEventListener("pair", () => {
   show();
   head();
   if (task === "tie") lookAtSide(0);
-  slip();
+  slip(true); // a button of the pair before must not act on this one
 });
 desk.addEventListener("leave", () => brush.end());
 desk.addEventListener("change", () => {
@@ -427,6 +429,10 @@ desk.addEventListener("change", () => {
   show();
   head();
   slip();
+});
+desk.addEventListener("progress", () => {
+  const part = document.getElementById("job");
+  if (part && desk.pair?.job) tellProgress(part, desk.pair.job);
 });
 desk.addEventListener("missing", (event) => {
   const { name, words } = /** @type {CustomEvent} */ (event).detail;
@@ -453,7 +459,7 @@ trials.addEventListener("refused", (event) => {
 });
 desk.addEventListener("trouble", (event) => notice(/** @type {CustomEvent} */ (event).detail));
 for (const event of ["move", "show"]) stage.addEventListener(event, () => nameShown(stage));
-brush.addEventListener("change", slip);
+brush.addEventListener("change", () => slip());
 brush.addEventListener("stroke", (event) => {
   const strokes = /** @type {CustomEvent} */ (event).detail;
   ink.strokes = [...ink.strokes, ...strokes];

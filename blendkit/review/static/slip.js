@@ -123,21 +123,22 @@ function working(pair, wishes) {
   return null;
 }
 
-/**
- * The same element for every step of progress: a button made anew under the pointer loses its click.
- * @param {Job} job @param {Wishes} wishes
- */
+/** @param {Job} job @param {Wishes} wishes */
 function jobPart(job, wishes) {
-  const part = document.getElementById("job") ?? make("div", { id: "job" }, make("h2"),
-    make("progress", { max: 1, "aria-label": "Merge" }),
+  const part = make("div", { id: "job" }, make("h2"), make("progress", { max: 1, "aria-label": "Merge" }),
     make("div", { class: "row" }, button("Stop", wishes.cancel, { "data-keep": "stop" })));
+  tellProgress(part, job);
+  return part;
+}
+
+/** Say how far a merge is in the part that is there, so that nothing else is made anew. @param {HTMLElement} part @param {Job} job */
+export function tellProgress(part, job) {
   const said = job.state === "waiting" ? "waits for another merge" : job.stage || "starting";
   const title = /** @type {HTMLElement} */ (part.querySelector("h2"));
   title.textContent = `Merging at full size: ${said}`;
   const bar = /** @type {HTMLProgressElement} */ (part.querySelector("progress"));
   if (job.state === "running") bar.value = job.share;
   else bar.removeAttribute("value");
-  return part;
 }
 
 /** @param {HTMLElement} slip @param {Pair} pair @param {Brush} brush @param {string} preview @param {Wishes} wishes */
