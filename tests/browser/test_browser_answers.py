@@ -1,5 +1,6 @@
 """Answers that come late, in another order, or not at all, in a real browser."""
 
+import json
 import shutil
 from pathlib import Path
 from typing import Any
@@ -155,3 +156,39 @@ def test_a_button_pressed_before_the_answer_comes_is_clicked_after_it(visit: Any
     door.wait_for(state="hidden")
     page.keyboard.press("j")
     assert door.locator("summary", has_text="plate (1 changed)").count() == 1
+
+
+def test_ties_changed_before_the_answer_comes_are_all_kept(visit: Any) -> None:
+    page = visit.page
+    late: list[Any] = []
+    path = visit.folder / "results" / "loud.blendkit.json"
+
+    def ties() -> list[Any]:
+        return list(json.loads(path.read_text())["ties"]) if path.exists() else []
+
+    def hold(route: Any) -> None:
+        late.append(route)
+
+    def answer() -> None:
+        page.wait_for_timeout(300)
+        late.pop().continue_()
+
+    page.route("**/ties", hold, times=1)
+    page.keyboard.press("t")
+    box = page.locator("#stage").bounding_box()
+    for share in (0.3, 0.6):
+        for shift in (0, 8):
+            place = box["x"] + share * box["width"] + shift, box["y"] + 0.5 * box["height"]
+            page.mouse.click(*place)
+            page.wait_for_timeout(450)  # nearer in time two clicks would be a double click
+    answer()
+    visit.eventually(300, lambda: len(ties()) == 2)
+    first, second = ties()
+    assert second[0][0] - first[0][0] > 100
+    page.get_by_role("button", name="Remove tie 2").wait_for()
+    page.route("**/ties", hold, times=1)
+    for _ in range(2):  # pressed twice in haste it means one tie
+        page.get_by_role("button", name="Remove tie 1").click()
+    answer()
+    page.get_by_role("button", name="Remove tie 2").wait_for(state="detached")
+    visit.eventually(500, lambda: ties() == [second])

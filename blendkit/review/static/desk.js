@@ -131,9 +131,19 @@ export class Desk extends EventTarget {
   step(what) {
     return this.change((id) => api.step(id, what), true);
   }
-  /** @param {Tie[]} ties */
-  tie(ties) {
-    return this.change((id) => api.tie(id, ties));
+  /** Change the ties as they are when it comes to it: of two changes in a row the second knows the first. @param {(ties: Tie[]) => Tie[]} altered */
+  tie(altered) {
+    return this.change(async (id) => {
+      const pair = this.pair?.id === id ? this.pair : await api.pair(id);
+      return api.tie(id, altered(pair.ties));
+    });
+  }
+  /** @param {Tie} tie  of equal ones the first goes */
+  untie(tie) {
+    return this.tie((ties) => {
+      const index = ties.findIndex((one) => JSON.stringify(one) === JSON.stringify(tie));
+      return ties.filter((_, i) => i !== index);
+    });
   }
   /** @param {string} name @param {unknown} value */
   set(name, value) {

@@ -101,7 +101,7 @@ const wishes = {
   takeRepairBack: () => desk.takeRepairBack(),
   undo: () => desk.step("undo"),
   redo: () => desk.step("redo"),
-  untie: (index) => desk.tie((desk.pair?.ties ?? []).filter((_, i) => i !== index)),
+  untie: (tie) => desk.untie(tie),
   otherSide: () => lookAtSide(ink.side === 0 ? 1 : 0),
   task: take,
 };
@@ -225,18 +225,16 @@ function lookAtSide(side) {
 
 /** @param {Point} place */
 function pin(place) {
-  const pair = desk.pair;
-  if (!pair) return;
+  if (!desk.pair) return;
   const side = ink.side;
   if (half === null || halfSide === side) {
     half = ink.half = place;
     halfSide = ink.halfSide = side;
     lookAtSide(side === 0 ? 1 : 0);
   } else {
-    const tie = side === 1 ? [half, place] : [place, half];
-    const ties = /** @type {import("./shapes.js").Tie[]} */ ([...pair.ties, tie]);
+    const tie = /** @type {import("./shapes.js").Tie} */ (side === 1 ? [half, place] : [place, half]);
     half = ink.half = null;
-    desk.tie(ties);
+    desk.tie((ties) => [...ties, tie]);
     lookAtSide(0);
   }
 }

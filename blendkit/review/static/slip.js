@@ -1,6 +1,6 @@
 // The slip beside the picture: the finding at hand, or the task.
 
-/** @import {Flag, Job, Offer, Pair, Role} from "./shapes.js" */
+/** @import {Flag, Job, Offer, Pair, Role, Tie} from "./shapes.js" */
 /** @import {Brush} from "./brush.js" */
 import { button, make, putAnew } from "./dom.js";
 import { numberField } from "./fields.js";
@@ -10,7 +10,7 @@ import { numberField } from "./fields.js";
  * What the slip may ask for.
  * @typedef {{fly: () => void, spot: () => number, flag: (step: number) => void, merge: () => void, cancel: () => void,
  *   change: Change, tryRepair: (flag: Flag, offer: Offer) => void, keepRepair: () => void,
- *   leaveRepair: () => void, takeRepairBack: () => void, undo: () => void, redo: () => void, untie: (index: number) => void,
+ *   leaveRepair: () => void, takeRepairBack: () => void, undo: () => void, redo: () => void, untie: (tie: Tie) => void,
  *   otherSide: () => void, task: (task: "look" | "paint" | "tie") => void}} Wishes
  */
 
@@ -192,7 +192,7 @@ export function showTies(slip, pair, side, half, wishes) {
     make("p", { class: "advice" }, "Use things far from the boughs: the sitter's eyes, a gate, a roof. Two points fix shift, turn and scale; four are better."),
     make("ol", {}, ...pair.ties.map((tie, index) => make("li", {},
       `${tie[0].map(Math.round).join(", ")} → ${tie[1].map(Math.round).join(", ")} px `,
-      button("Remove", () => wishes.untie(index), { "aria-label": `Remove tie ${index + 1}` })))),
+      button("Remove", () => wishes.untie(tie), { "aria-label": `Remove tie ${index + 1}` })))),
     make("div", { class: "row" }, button("Show the other frame", wishes.otherSide, { title: "Space", "data-keep": "side" })),
     make("hr"),
     working(pair, wishes) ?? make("div", { class: "row" },
