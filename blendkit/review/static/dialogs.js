@@ -25,6 +25,18 @@ export function fillList(dialog, { pairs, leftOut }, index, go, end) {
     button("End the session", end));
 }
 
+/** Name the merges that the end of the session would cut off. @param {HTMLDialogElement} dialog @param {string[]} names @param {() => void} end */
+export function askBeforeEnd(dialog, names, end) {
+  const [merges, them] = names.length === 1 ? ["1 merge is", "it"] : [`${names.length} merges are`, "them"];
+  const stay = button(`Wait for ${them}`, () => dialog.close());
+  insideOf(dialog).replaceChildren(
+    make("h2", { id: "list-title" }, `${merges} still running and would be ended`),
+    make("ul", {}, ...names.map((name) => make("li", {}, name))),
+    make("p", { class: "advice" }, "What was painted, tied, set and decided is saved in any case."),
+    make("div", { class: "row" }, stay, button(`End without ${them}`, end)));
+  stay.focus();
+}
+
 /** @param {HTMLDialogElement} dialog @param {Pair} pair @param {Change} change */
 export function fillNumbers(dialog, pair, change) {
   const open = new Set([...dialog.querySelectorAll("details[open] > summary")].map(stageOf));

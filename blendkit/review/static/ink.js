@@ -62,6 +62,7 @@ export class Ink {
   #draw() {
     const ratio = devicePixelRatio;
     const [width, height] = [this.canvas.clientWidth * ratio, this.canvas.clientHeight * ratio];
+    if (!width || !height) return; // once the page has ended, a hatch finds nothing to lie on
     if (this.canvas.width !== width || this.canvas.height !== height) {
       this.canvas.width = width;
       this.canvas.height = height;

@@ -2,15 +2,15 @@
 
 /** @import {Flag, Offer, Point} from "./shapes.js" */
 /** @import {Key} from "./keys.js" */
-import * as api from "./api.js";
 import { Brush } from "./brush.js";
 import { Desk } from "./desk.js";
 import { fillList, fillNumbers } from "./dialogs.js";
-import { byId, calmly, dialogById, fill, selectById, wordsOf } from "./dom.js";
+import { byId, calmly, dialogById, fill, selectById } from "./dom.js";
+import { endSession } from "./ending.js";
 import { Ink } from "./ink.js";
 import { fillHelp, listen } from "./keys.js";
 import { Lens } from "./lens.js";
-import { farewell, nameShown, notice } from "./signs.js";
+import { nameShown, notice } from "./signs.js";
 import { sentence, showFinding, showMissing, showPaint, showTies, tellProgress } from "./slip.js";
 import { Stage } from "./stage.js";
 import { Trials } from "./trial.js";
@@ -265,7 +265,7 @@ const numbers = calmly(dialogById("settings"), () => {
 // Doors
 
 function openList() {
-  fillList(dialogById("list"), desk, desk.index, (index) => desk.go(index), endSession);
+  fillList(dialogById("list"), desk, desk.index, (index) => desk.go(index), end);
   dialogById("list").showModal();
 }
 
@@ -280,19 +280,13 @@ function openHelp() {
   dialogById("help").showModal();
 }
 
-async function endSession() {
-  await desk.queue;
-  try {
-    await api.end();
-  } catch (error) {
-    notice(wordsOf(error));
-    return;
-  }
-  desk.close();
-  stage.viewer.removeAllHandlers("viewport-change");
-  stage.viewer.removeAllHandlers("resize");
-  stage.viewer.destroy();
-  farewell();
+function end() {
+  brush.end(); // a stroke that was not lifted is kept too
+  endSession(dialogById("list"), desk, () => {
+    stage.viewer.removeAllHandlers("viewport-change");
+    stage.viewer.removeAllHandlers("resize");
+    stage.viewer.destroy();
+  });
 }
 
 // Keys

@@ -33,8 +33,10 @@ export function notice(words) {
   place.dataset.timer = String(setTimeout(() => { place.hidden = true; }, NOTICE_MS));
 }
 
-/** Leave nothing of the page but the word that it has ended. */
-export function farewell() {
+/** Leave nothing of the page but the word that it has ended. @param {string[]} cut  pairs whose merge was ended with it */
+export function farewell(cut) {
   document.title = "blendkit review has ended";
-  document.body.replaceChildren(make("p", { class: "ended" }, "Everything is saved. This page can be closed."));
+  document.body.replaceChildren(make("div", { class: "ended" },
+    make("p", {}, cut.length ? "All that was painted, tied, set and decided is saved." : "Everything is saved.", " This page can be closed."),
+    cut.length > 0 && make("p", {}, `Not merged: ${cut.join(", ")}. Open the page again to merge ${cut.length === 1 ? "it" : "them"}.`)));
 }
