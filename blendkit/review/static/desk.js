@@ -8,9 +8,9 @@ const CALM_MS = 2500;
 const BUSY_MS = 400;
 
 /**
- * Raises "leave" (before another pair is asked for), "pair" (another pair), "change" (the same pair,
- * changed, or a change refused), "progress" (its merge has gone on, and nothing else), "missing" (a pair
- * that cannot be shown), "preview", "trouble".
+ * Raises "leave" (before another pair is asked for, and before it comes), "pair" (another pair), "change"
+ * (the same pair, changed, or a change refused), "progress" (its merge has gone on, and nothing else),
+ * "missing" (a pair that cannot be shown), "preview", "trouble".
  */
 export class Desk extends EventTarget {
   constructor() {
@@ -62,11 +62,14 @@ export class Desk extends EventTarget {
       pair = await api.pair(entry.id);
     } catch (error) {
       if (this.pairs[this.index]?.id !== entry.id) return;
+      this.dispatchEvent(new Event("leave")); // what was begun meanwhile still belongs to the pair before
       this.pair = null;
+      this.previews = [];
       this.dispatchEvent(new CustomEvent("missing", { detail: { name: entry.name, words: wordsOf(error) } }));
       return;
     }
     if (this.pairs[this.index]?.id !== entry.id) return;
+    this.dispatchEvent(new Event("leave"));
     this.previews = [];
     this.previewState = "";
     this.pair = pair;

@@ -57,10 +57,12 @@ export class Lens {
 
   /** @param {Picture | undefined} picture */
   #open(picture) {
-    if (!picture || picture.id === this.id) return;
+    if (picture?.id === this.id) return;
+    this.id = "";
+    this.viewer?.world.removeAll(); // of a pair that cannot be shown nothing is magnified
+    if (!picture) return;
     this.viewer ??= makeViewer(this.element);
     this.id = picture.id;
-    this.viewer.world.removeAll();
     // The first picture of a viewer is shown whole once it is there, whatever was aimed at before.
     const success = () => { if (this.at) this.#aim(this.stage.toPicture(this.at)); };
     const options = { tileSource: sourceOf(picture), x: 0, y: 0, width: 1, success };

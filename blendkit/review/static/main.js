@@ -10,8 +10,8 @@ import { endSession } from "./ending.js";
 import { Ink } from "./ink.js";
 import { fillHelp, listen } from "./keys.js";
 import { Lens } from "./lens.js";
-import { nameShown, notice } from "./signs.js";
-import { sentence, showFinding, showMissing, showPaint, showTies, tellProgress } from "./slip.js";
+import { nameAtHand, nameShown, notice } from "./signs.js";
+import { showFinding, showMissing, showPaint, showTies, tellProgress } from "./slip.js";
 import { Stage } from "./stage.js";
 import { Trials } from "./trial.js";
 
@@ -185,7 +185,7 @@ function endTrial() {
 
 /** @param {"look" | "paint" | "tie"} wanted */
 function take(wanted) {
-  if (wanted === task) return;
+  if (wanted === task || (wanted !== "look" && !desk.pair)) return;
   if (task === "look")
     before = { first: kindOf(first.value), way: way.value, marks: marks.dataset.kind ?? "" };
   endTrial();
@@ -244,14 +244,7 @@ function pin(place) {
 function head() {
   const pair = desk.pair;
   if (!pair) return;
-  const open = desk.pairs.filter((one) => one.decision === "open").length;
-  document.title = `${pair.name} – blendkit review`;
-  byId("position").textContent = `${desk.index + 1} of ${desk.pairs.length}`;
-  byId("list-open").setAttribute("aria-label", `Pair ${desk.index + 1} of ${desk.pairs.length}, ${open} to decide: list them`);
-  byId("name").textContent = `${pair.name} · ${open} to decide`;
-  byId("reason").textContent = sentence(pair.reason);
-  for (const decision of ["accepted", "sent-back", "skipped"])
-    byId(`decide-${decision}`).setAttribute("aria-pressed", String(pair.decision === decision));
+  nameAtHand(desk, pair.name, pair.reason);
   ink.strokes = pair.strokes;
   if (task === "tie") ink.ties = pair.ties;
   ink.draw();
@@ -397,16 +390,21 @@ function foldSlip() {
 
 // Wiring
 
-desk.addEventListener("pair", () => {
-  const pair = desk.pair;
-  if (!pair) return;
+/** Let go of what belongs to the pair before. */
+function forget() {
   trials.now = null;
   half = ink.half = null;
   finding = spot = 0;
   flown = false;
+  brush.at = brush.last = null;
+}
+
+desk.addEventListener("pair", () => {
+  const pair = desk.pair;
+  if (!pair) return;
+  forget();
   stage.clear(pair.size);
   brush.diameter_px = Math.max(Math.round(Math.max(...pair.size) / 50), 4);
-  brush.at = null;
   offer(true);
   show();
   head();
@@ -428,12 +426,17 @@ desk.addEventListener("progress", () => {
 });
 desk.addEventListener("missing", (event) => {
   const { name, words } = /** @type {CustomEvent} */ (event).detail;
-  trials.now = null;
+  forget();
   for (const select of [first, second, marks]) fill(select, [], "");
   stage.clear([3, 2]);
-  byId("position").textContent = `${desk.index + 1} of ${desk.pairs.length}`;
-  byId("name").textContent = name;
-  byId("reason").textContent = sentence(words);
+  stage.offer([], []);
+  take("look");
+  way.value = "alone";
+  show();
+  [ink.strokes, ink.ties] = [[], []];
+  ink.draw();
+  dialogById("settings").close(); // its numbers are of the pair before
+  nameAtHand(desk, name, words);
   showMissing(byId("slip"), words);
 });
 desk.addEventListener("preview", () => {

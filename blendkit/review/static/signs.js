@@ -1,11 +1,30 @@
 // What the page says by itself: what is shown, what went wrong, that it has ended.
 
+/** @import {Desk} from "./desk.js" */
 /** @import {Stage} from "./stage.js" */
 import { byId, make } from "./dom.js";
 import { sentence } from "./slip.js";
 
 const NOTICE_MS = 7000;
 const place = byId("notice"); // kept, as a page whose dialogs come and go might no longer hold it
+
+/**
+ * Say which pair is at hand, why it wants a look, and what was decided; what cannot be done without a
+ * pair is out of reach while it cannot be shown.
+ * @param {Desk} desk @param {string} name @param {string} words
+ */
+export function nameAtHand({ pair, pairs, index }, name, words) {
+  const open = pairs.filter((one) => one.decision === "open").length;
+  document.title = `${name} – blendkit review`;
+  byId("position").textContent = `${index + 1} of ${pairs.length}`;
+  byId("list-open").setAttribute("aria-label", `Pair ${index + 1} of ${pairs.length}, ${open} to decide: list them`);
+  byId("name").textContent = pair ? `${name} · ${open} to decide` : name;
+  byId("reason").textContent = sentence(words);
+  for (const decision of ["accepted", "sent-back", "skipped"])
+    byId(`decide-${decision}`).setAttribute("aria-pressed", String(pair?.decision === decision));
+  for (const id of ["task-paint", "task-tie", "settings-open", "decide-accepted", "decide-sent-back", "decide-skipped"])
+    byId(id).toggleAttribute("disabled", !pair);
+}
 
 /** Name what the stage shows, and how large. @param {Stage} stage */
 export function nameShown(stage) {

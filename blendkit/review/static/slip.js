@@ -206,6 +206,7 @@ export function showMissing(slip, words) {
     make("h2", {}, "This pair cannot be shown"),
     make("p", { class: "message" }, sentence(words)),
     make("p", { class: "advice" }, "Put the file back where it was and load the page again, or go on to another pair (N)."),
+    make("p", { class: "advice" }, "Until then it cannot be painted, tied or decided; what was painted and decided before is kept."),
   ]);
 }
 

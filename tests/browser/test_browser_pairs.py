@@ -1,0 +1,101 @@
+"""From one pair to another and back, in a real browser: nothing of the former stays behind."""
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+FLAG = {
+    "id": 1,
+    "kind": "veil-remains",
+    "severity": "warn",
+    "box": [40, 60, 90, 70],
+    "area_px": 6300,
+    "message": "a veil of 8 % remains beside the boughs",
+    "advice": "set the disc to about 40 px",
+}
+# No pixel of the ink's canvas is painted, nor any pin drawn.
+CLEAN = """() => {
+  const ink = document.querySelector("#ink");
+  const copy = new OffscreenCanvas(ink.width, ink.height);
+  const pen = copy.getContext("2d", { willReadFrequently: true });
+  pen.drawImage(ink, 0, 0);
+  return pen.getImageData(0, 0, ink.width, ink.height).data.every((one) => one === 0);
+}"""
+
+
+@pytest.fixture
+def shoot(tmp_path: Path, drawn: Path, write_finding: Any) -> Path:
+    """Return a folder with "loud", which has a finding, and two pairs that were never merged."""
+    folder = tmp_path / "shoot"
+    folder.mkdir()
+    listed = ""
+    for name in ("calm", "loud", "lost"):
+        for which in ("wide", "stopped"):
+            shutil.copy(drawn / f"gate-{which}.tif", folder / f"{name}-{which}.tif")
+        listed += (drawn / "pairs.toml").read_text().replace("gate", name)
+    (folder / "pairs.toml").write_text(listed)
+    write_finding(folder, "loud", FLAG)
+    return folder
+
+
+def go_to(visit: Any, name: str) -> None:
+    """Go on from pair to pair until one is at hand."""
+    title = visit.page.locator("#name")
+    for _ in range(3):
+        if title.inner_text().startswith(name):
+            return
+        before = title.inner_text()
+        visit.page.keyboard.press("n")
+        visit.eventually(0, lambda before=before: title.inner_text() != before)
+    assert title.inner_text().startswith(name)
+
+
+def strokes(visit: Any, name: str) -> list[Any]:
+    path = visit.folder / "results" / f"{name}.blendkit.json"
+    kept = json.loads(path.read_text()) if path.exists() else {}
+    return list((kept.get("strokes") or {}).get("strokes", []))
+
+
+def test_a_straight_line_does_not_begin_on_the_pair_before(visit: Any) -> None:
+    page = visit.page
+    page.keyboard.press("b")
+    visit.drag((0.3, 0.3), (0.35, 0.35))
+    visit.eventually(0, lambda: len(strokes(visit, "loud")) == 1)
+    go_to(visit, "calm")
+    box = page.locator("#stage").bounding_box()
+    page.keyboard.down("Shift")
+    page.mouse.click(box["x"] + 0.6 * box["width"], box["y"] + 0.7 * box["height"])
+    page.keyboard.up("Shift")
+    visit.eventually(0, lambda: len(strokes(visit, "calm")) == 1)
+    assert len(strokes(visit, "calm")[0]["points"]) == 1
+
+
+def test_on_a_pair_that_cannot_be_shown_nothing_is_painted_nor_left_of_another(visit: Any) -> None:
+    page = visit.page
+    frame = visit.folder / "lost-wide.tif"
+    frame.rename(frame.with_suffix(".away"))
+    page.keyboard.press("b")
+    visit.drag((0.3, 0.3), (0.5, 0.5))
+    visit.eventually(0, lambda: len(strokes(visit, "loud")) == 1)
+    go_to(visit, "lost")
+    slip = page.locator("#slip")
+    assert "lost-wide.tif" in slip.inner_text()
+    assert "Until then it cannot be painted, tied or decided" in slip.inner_text()
+    visit.eventually(100, lambda: page.evaluate(CLEAN))
+    assert page.locator("#task-look").get_attribute("aria-pressed") == "true"
+    for name in ("task-paint", "task-tie", "settings-open", "decide-accepted"):
+        assert page.locator(f"#{name}").is_disabled()
+    for key in ("b", "t", "Enter", "ArrowLeft", "Enter"):
+        page.keyboard.press(key)
+    visit.drag((0.3, 0.3), (0.5, 0.5))
+    visit.eventually(300, lambda: page.evaluate(CLEAN))
+    assert "This pair cannot be shown" in slip.inner_text()
+    go_to(visit, "loud")
+    page.keyboard.press("b")
+    visit.drag((0.6, 0.3), (0.7, 0.3))
+    visit.eventually(0, lambda: len(strokes(visit, "loud")) == 2)
+    assert not strokes(visit, "lost")
+    visit.errors.clear()  # the refusal itself, on the console
