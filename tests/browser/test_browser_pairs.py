@@ -99,3 +99,41 @@ def test_on_a_pair_that_cannot_be_shown_nothing_is_painted_nor_left_of_another(v
     visit.eventually(0, lambda: len(strokes(visit, "loud")) == 2)
     assert not strokes(visit, "lost")
     visit.errors.clear()  # the refusal itself, on the console
+
+
+def test_back_from_painting_what_is_shown_is_what_the_sentence_says(visit: Any) -> None:
+    """The result was looked at before, and the pair at hand by now has none."""
+    page = visit.page
+    page.locator("#way").select_option("wipe")
+    page.keyboard.press("b")
+    go_to(visit, "calm")
+    page.keyboard.press("Escape")
+    said = page.locator("#first option:checked").inner_text()
+    assert said == "Background frame"
+    assert page.locator("#way option:checked").inner_text() == "wiped with"
+    visit.eventually(0, page.locator("#divider").is_visible)
+    assert page.locator("#shown-left").inner_text().startswith(said)
+    assert page.locator("#shown-right").inner_text().startswith("Foreground frame")
+
+
+def test_keys_are_obeyed_after_a_choice_by_pointer_and_a_slider_keeps_its_own(visit: Any) -> None:
+    page = visit.page
+    marks = page.locator("#marks")
+    marks.focus()
+    marks.select_option(label="findings")
+    assert page.evaluate("() => document.activeElement.id") == "marks"  # by keyboard one goes on
+    marks.click()
+    page.wait_for_timeout(400)  # the list drops down, and takes the keys that choose from it
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    visit.eventually(0, lambda: page.locator("#marks option:checked").inner_text() != "findings")
+    page.keyboard.press("b")
+    assert page.locator("#task-paint").get_attribute("aria-pressed") == "true"
+    page.keyboard.press("Escape")
+    slider = page.locator("#marks-strength")
+    slider.focus()
+    for key, value in (("ArrowLeft", "79"), ("ArrowUp", "80"), ("Home", "10"), ("End", "100")):
+        page.keyboard.press(key)
+        assert slider.input_value() == value
+    page.keyboard.press("u")
+    assert slider.input_value() == "90"

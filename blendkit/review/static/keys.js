@@ -32,7 +32,21 @@ export function listen(table) {
 function isTyping(event) {
   const target = event.target;
   if (target instanceof HTMLSelectElement) return !event.ctrlKey && event.key !== "Escape";
+  if (target instanceof HTMLInputElement && target.type === "range")
+    return !event.ctrlKey && /^(Arrow(Left|Right|Up|Down)|Home|End)$/.test(event.key); // they move the slider
   return target instanceof HTMLInputElement && !["checkbox", "range"].includes(target.type);
+}
+
+/**
+ * Give the keys back to the page once something was chosen with the pointer; whoever goes from one
+ * control to the next by keyboard stays where they are.
+ * @param {HTMLSelectElement} select
+ */
+export function letGoOf(select) {
+  let pointed = false;
+  select.addEventListener("pointerdown", () => { pointed = true; });
+  select.addEventListener("keydown", () => { pointed = false; });
+  select.addEventListener("change", () => { if (pointed) select.blur(); });
 }
 
 /** @param {KeyboardEvent} event */

@@ -8,7 +8,7 @@ import { fillList, fillNumbers } from "./dialogs.js";
 import { byId, calmly, dialogById, fill, selectById } from "./dom.js";
 import { endSession } from "./ending.js";
 import { Ink } from "./ink.js";
-import { fillHelp, listen } from "./keys.js";
+import { fillHelp, letGoOf, listen } from "./keys.js";
 import { Lens } from "./lens.js";
 import { nameAtHand, nameShown, notice } from "./signs.js";
 import { showFinding, showMissing, showPaint, showTies, tellProgress } from "./slip.js";
@@ -208,7 +208,8 @@ function take(wanted) {
   } else if (task === "tie") lookAtSide(0);
   else {
     way.value = before.way;
-    choose(pictureOf(before.first) ? before.first : "result");
+    first.value = pictureOf(before.first) || pictureOf("result") || pictureOf("background");
+    show();
   }
   ink.draw();
   slip();
@@ -469,11 +470,13 @@ stage.viewer.addHandler("canvas-click", (event) => {
   if (task === "tie") pin(stage.toPicture([event.position.x, event.position.y]));
   else if (way.value === "turns") stage.turn();
 });
-for (const control of [first, second, way, marks])
+for (const control of [first, second, way, marks]) {
+  letGoOf(control);
   control.addEventListener("change", () => {
     show();
     if (task === "tie") slip();
   });
+}
 strength.addEventListener("input", show);
 byId("look").addEventListener("submit", (event) => event.preventDefault());
 byId("previous").addEventListener("click", () => desk.go(desk.index - 1));
