@@ -30,6 +30,16 @@ async function ask(path, how = {}) {
   return document;
 }
 
+/** Why a picture or mark is not given; "" if it is, by now. @param {string} path @returns {Promise<string>} */
+export async function whyNot(path) {
+  try {
+    const answer = await fetch(path);
+    return answer.ok ? "" : ((await answer.json()).error ?? `the server answers ${answer.status}`);
+  } catch {
+    return "the server does not answer; start blendkit review again";
+  }
+}
+
 /** @returns {Promise<Folder>} */
 export const folder = () => ask("pairs");
 /** @param {string} id @returns {Promise<Pair>} */

@@ -10,6 +10,7 @@ import { endSession } from "./ending.js";
 import { Ink } from "./ink.js";
 import { fillHelp, letGoOf, listen } from "./keys.js";
 import { Lens } from "./lens.js";
+import { stepBack } from "./refused.js";
 import { nameAtHand, nameShown, notice } from "./signs.js";
 import { showFinding, showMissing, showPaint, showTies, tellProgress } from "./slip.js";
 import { Stage } from "./stage.js";
@@ -454,6 +455,7 @@ trials.addEventListener("refused", (event) => {
   notice(/** @type {CustomEvent} */ (event).detail);
 });
 desk.addEventListener("trouble", (event) => notice(/** @type {CustomEvent} */ (event).detail));
+stepBack(stage, { first, second, marks }, show);
 for (const event of ["move", "show"]) stage.addEventListener(event, () => nameShown(stage));
 brush.addEventListener("change", () => slip());
 brush.addEventListener("stroke", (event) => {

@@ -1,6 +1,7 @@
 // The picture on its grey: which one, against which, how, and where in it.
 
 /** @import {Picture, Mark, Point} from "./shapes.js" */
+import { whyNot } from "./api.js";
 /** @typedef {"alone" | "wipe" | "turns"} Way */
 /**
  * What is shown: ids of pictures and of a mark.
@@ -54,7 +55,10 @@ export function makeViewer(element) {
   return viewer;
 }
 
-/** Layers of pictures in one viewer.  Raises "move" when the view moves, "show" when layers change. */
+/**
+ * Layers of pictures in one viewer.  Raises "move" when the view moves, "show" when layers change,
+ * "refused" with id and sentence when something that is to be shown cannot be loaded.
+ */
 export class Stage extends EventTarget {
   /** @param {HTMLElement} element @param {HTMLElement} divider */
   constructor(element, divider) {
@@ -72,6 +76,12 @@ export class Stage extends EventTarget {
     this.size = [1, 1];
     /** @type {Shown} */
     this.shown = { first: "", second: "", way: "alone", mark: "", strength: 0.8 };
+    /** What stood on the stage last with all that was wanted. */
+    this.stood = { first: "", second: "" };
+    /** @type {Map<string, string>} what cannot be loaded, and why; it is not asked for again before another pair */
+    this.refused = new Map();
+    /** @type {Set<string>} */
+    this.retried = new Set();
     this.turned = false;
     this.share = 0.5;
     this.viewer.addHandler("viewport-change", () => this.#moved());
@@ -79,6 +89,10 @@ export class Stage extends EventTarget {
     for (const name of /** @type {const} */ (["canvas-drag", "canvas-scroll", "canvas-pinch"]))
       this.viewer.addHandler(name, () => { this.whole = false; });
     this.viewer.addHandler("resize", () => requestAnimationFrame(() => this.#resized()));
+    this.viewer.addHandler("tile-load-failed", (/** @type {any} */ event) => {
+      const id = [...this.items].find(([, item]) => item === event.tiledImage)?.[0];
+      if (id !== undefined) this.#failed(id, event.tile.getUrl());
+    });
     this.#holdDivider();
   }
 
@@ -86,6 +100,7 @@ export class Stage extends EventTarget {
   clear(size) {
     this.viewer.world.removeAll();
     this.items.clear();
+    [this.refused, this.retried, this.stood] = [new Map(), new Set(), { first: "", second: "" }];
     this.size = size;
     this.turned = false;
     this.fresh = true;
@@ -101,8 +116,10 @@ export class Stage extends EventTarget {
   show(shown) {
     this.shown = shown;
     if (shown.way !== "turns") this.turned = false;
-    for (const id of this.#wanted()) if (!this.items.has(id)) this.#add(id);
+    for (const id of this.#wanted()) if (!this.items.has(id) && !this.refused.has(id)) this.#add(id);
     this.#arrange();
+    const id = this.#wanted().find((one) => this.refused.get(one));
+    if (id !== undefined) this.#refuse(id);
   }
 
   /** Show the other picture of the two. @param {boolean} [turned] */
@@ -126,9 +143,33 @@ export class Stage extends EventTarget {
     const options = {
       tileSource: source, x: 0, y: 0, width: 1, opacity: 0, preload: true,
       success: (/** @type {any} */ event) => this.#added(id, event.item),
-      error: () => this.items.delete(id),
+      error: () => this.#failed(id, source.url),
     };
     this.viewer.addTiledImage(/** @type {any} */ (options));
+  }
+
+  /** Ask once why something was not loaded; what is there by now is loaded after all. @param {string} id @param {string} url */
+  async #failed(id, url) {
+    const item = this.items.get(id);
+    if (item) this.viewer.world.removeItem(item);
+    if (!this.items.delete(id)) return; // of another pair, or known already
+    const { refused } = this;
+    refused.set(id, ""); // not asked for again while the sentence is on its way
+    const words = await whyNot(url);
+    if (this.refused !== refused) return; // another pair is at hand
+    if (!words && !this.retried.has(id)) {
+      this.retried.add(id);
+      refused.delete(id);
+      this.show(this.shown);
+      return;
+    }
+    refused.set(id, words || "cannot be drawn; load the page again");
+    if (this.#wanted().includes(id)) this.#refuse(id);
+  }
+
+  /** @param {string} id */
+  #refuse(id) {
+    this.dispatchEvent(new CustomEvent("refused", { detail: { id, words: this.refused.get(id) } }));
   }
 
   /** @param {string} id @param {OpenSeadragon.TiledImage} item */
@@ -156,6 +197,7 @@ export class Stage extends EventTarget {
     const wanted = this.#wanted();
     const { first, second, way, mark, strength } = this.shown;
     const ready = wanted.every((id) => this.items.get(id)?.getFullyLoaded());
+    if (ready) this.stood = { first, second };
     for (const [id, item] of this.items) {
       if (!item) continue;
       const known = this.pictures.has(id) || this.marks.has(id);
