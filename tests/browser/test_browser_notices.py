@@ -86,6 +86,7 @@ def test_the_end_names_merges_that_it_would_cut_off_and_keeps_a_stroke_under_way
         return merges[-1], merges[-1]
 
     monkeypatch.setattr("blendkit.review.jobs.start", start)
+    page.route("**/preview", lambda route: route.fulfill(json={"revision": 0, "pictures": []}))
     door = page.locator("#list")
     for name in ("bower", "copse"):
         page.keyboard.press("l")
