@@ -94,6 +94,7 @@ def test_the_end_names_merges_that_it_would_cut_off_and_keeps_a_stroke_under_way
         page.locator("#name", has_text=name).wait_for()
         page.keyboard.press("Shift+Enter")
         page.locator("#slip", has_text="Merging at full size").wait_for()
+        assert page.get_by_role("button", name="Merge", exact=True).count() == 0
     page.keyboard.press("b")
     page.keyboard.press("Enter")
     for _ in range(3):

@@ -93,6 +93,7 @@ def test_on_a_pair_that_cannot_be_shown_nothing_is_painted_nor_left_of_another(s
     assert page.locator("#task-look").get_attribute("aria-pressed") == "true"
     for name in ("task-paint", "task-tie", "settings-open", "decide-accepted"):
         assert page.locator(f"#{name}").is_disabled()
+    assert not page.locator("#shown-left").is_visible()
     for key in ("b", "t", "Enter", "ArrowLeft", "Enter"):
         page.keyboard.press(key)
     shown.drag((0.3, 0.3), (0.5, 0.5))

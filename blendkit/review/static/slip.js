@@ -2,6 +2,7 @@
 
 /** @import {Flag, Job, Offer, Pair, Role, Tie} from "./shapes.js" */
 /** @import {Brush} from "./brush.js" */
+import { isUnderWay } from "./desk.js";
 import { button, make, putAnew } from "./dom.js";
 import { numberField } from "./fields.js";
 
@@ -95,7 +96,7 @@ function calmParts(pair, wishes) {
       make("h2", {}, "Not merged yet"),
       make("p", { class: "message" }, "Merge it as it is, or paint first what is foreground."),
       make("p", { class: "advice" }, "A merge in full runs behind the page; you can go on with other pairs."),
-      pair.job?.state === "running" ? null : make("div", { class: "row" },
+      isUnderWay(pair.job) ? null : make("div", { class: "row" },
         button("Merge", wishes.merge, { "data-keep": "merge" }),
         button("Paint first", () => wishes.task("paint"))),
     ];
@@ -109,7 +110,7 @@ function calmParts(pair, wishes) {
 /** @param {Pair} pair @param {Wishes} wishes */
 function working(pair, wishes) {
   const job = pair.job;
-  if (job && (job.state === "running" || job.state === "waiting")) return jobPart(job, wishes);
+  if (job && isUnderWay(job)) return jobPart(job, wishes);
   if (job?.state === "failed")
     return make("div", {}, make("h2", {}, "The merge ended"), make("p", { class: "message" }, sentence(job.error)),
       make("div", { class: "row" }, button("Merge again", wishes.merge, { "data-keep": "merge" }),
