@@ -35,7 +35,6 @@ export function nameShown(stage) {
   };
   left.textContent = name(stage.turned ? stage.shown.second : stage.shown.first);
   right.textContent = name(stage.shown.second);
-  left.hidden = !left.textContent; // where a pair cannot be shown there is nothing to name
   right.hidden = stage.shown.way !== "wipe";
   const percent = stage.scale * devicePixelRatio * 100;
   byId("zoom-now").textContent = stage.pictures.size && Number.isFinite(percent) ? `${percent < 10 ? percent.toFixed(1) : Math.round(percent)} %` : "fit";
