@@ -67,8 +67,10 @@ def strokes(visit: Any, name: str) -> list[Any]:
     return list((kept.get("strokes") or {}).get("strokes", []))
 
 
-def test_a_straight_line_does_not_begin_on_the_pair_before(shown: Any) -> None:
+def test_the_next_pair_takes_over_neither_a_line_nor_what_was_shown(shown: Any) -> None:
+    """A straight line begins on the pair at hand; back from painting its own picture is shown."""
     page = shown.page
+    page.locator("#way").select_option("wipe")  # of the result, which the next pair has not
     page.keyboard.press("b")
     shown.drag((0.3, 0.3), (0.35, 0.35))
     shown.eventually(0, lambda: len(strokes(shown, "loud")) == 1)
@@ -79,6 +81,13 @@ def test_a_straight_line_does_not_begin_on_the_pair_before(shown: Any) -> None:
     page.keyboard.up("Shift")
     shown.eventually(0, lambda: len(strokes(shown, "calm")) == 1)
     assert len(strokes(shown, "calm")[0]["points"]) == 1
+    page.keyboard.press("Escape")
+    said = page.locator("#first option:checked").inner_text()
+    assert said == "Background frame"
+    assert page.locator("#way option:checked").inner_text() == "wiped with"
+    shown.eventually(0, page.locator("#divider").is_visible)
+    assert page.locator("#shown-left").inner_text().startswith(said)
+    assert page.locator("#shown-right").inner_text().startswith("Foreground frame")
 
 
 def test_on_a_pair_that_cannot_be_shown_nothing_is_painted_nor_left_of_another(shown: Any) -> None:
@@ -107,21 +116,6 @@ def test_on_a_pair_that_cannot_be_shown_nothing_is_painted_nor_left_of_another(s
     shown.eventually(0, lambda: len(strokes(shown, "loud")) == 2)
     assert not strokes(shown, "lost")
     shown.errors.clear()  # the refusal itself, on the console
-
-
-def test_back_from_painting_what_is_shown_is_what_the_sentence_says(shown: Any) -> None:
-    """The result was looked at before, and the pair at hand by now has none."""
-    page = shown.page
-    page.locator("#way").select_option("wipe")
-    page.keyboard.press("b")
-    go_to(shown, "calm")
-    page.keyboard.press("Escape")
-    said = page.locator("#first option:checked").inner_text()
-    assert said == "Background frame"
-    assert page.locator("#way option:checked").inner_text() == "wiped with"
-    shown.eventually(0, page.locator("#divider").is_visible)
-    assert page.locator("#shown-left").inner_text().startswith(said)
-    assert page.locator("#shown-right").inner_text().startswith("Foreground frame")
 
 
 def test_keys_are_obeyed_after_a_choice_by_pointer_and_a_slider_keeps_its_own(shown: Any) -> None:
