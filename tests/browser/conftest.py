@@ -35,6 +35,7 @@ FLAGS = [
     "--disable-sync",
 ]
 PATIENCE_MS = 180_000
+THREE = ("arbour", "bower", "copse")
 
 
 def drawn_frames(size: tuple[int, int], seed: int = 3) -> tuple[Frame, Frame]:
@@ -116,6 +117,32 @@ def write_finding(folder: Path, name: str, flag: dict[str, Any]) -> None:
     x, y, w, h = flag["box"]
     labels[y : y + h, x : x + w] = flag["id"]
     cv2.imwrite(str(results / f"{name}.flags.png"), labels)
+
+
+@pytest.fixture
+def copied_pairs(tmp_path: Path, drawn: Path) -> Callable[..., Path]:
+    """Give a maker of a folder with copies of the drawn pair by other names, never merged."""
+
+    def copied(*names: str) -> Path:
+        folder = tmp_path / "shoot"
+        folder.mkdir()
+        listed = (drawn / "pairs.toml").read_text()
+        for name in names:
+            for which in ("wide", "stopped"):
+                shutil.copy(drawn / f"gate-{which}.tif", folder / f"{name}-{which}.tif")
+        (folder / "pairs.toml").write_text("".join(listed.replace("gate", name) for name in names))
+        return folder
+
+    return copied
+
+
+@pytest.fixture(scope="module")
+def three(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with three pairs that were never merged."""
+    folder = tmp_path_factory.mktemp("three")
+    for name in THREE:
+        write_pair(folder, name, (240, 160))
+    return folder
 
 
 @pytest.fixture(scope="session")

@@ -10,15 +10,6 @@ import pytest
 NAMES = ("arbour", "bower", "copse")
 
 
-@pytest.fixture(scope="module")
-def three(tmp_path_factory: pytest.TempPathFactory, write_pair: Callable[..., None]) -> Path:
-    """Return a folder with three pairs that were never merged."""
-    folder = tmp_path_factory.mktemp("three")
-    for name in NAMES:
-        write_pair(folder, name, (240, 160))
-    return folder
-
-
 @pytest.fixture
 def hasty(tmp_path: Path, three: Path, visiting: Callable[..., Any]) -> Iterator[Any]:
     folder = tmp_path / "shoot"

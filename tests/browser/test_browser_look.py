@@ -2,7 +2,7 @@
 
 import json
 import re
-import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -24,16 +24,9 @@ FLAG = {
 
 
 @pytest.fixture
-def shoot(tmp_path: Path, drawn: Path, write_finding: Any) -> Path:
+def shoot(copied_pairs: Callable[..., Path], write_finding: Any) -> Path:
     """Return a folder with a pair that has a finding, and a pair that was never merged."""
-    folder = tmp_path / "shoot"
-    folder.mkdir()
-    listed = ""
-    for name in ("calm", "loud"):
-        for which in ("wide", "stopped"):
-            shutil.copy(drawn / f"gate-{which}.tif", folder / f"{name}-{which}.tif")
-        listed += (drawn / "pairs.toml").read_text().replace("gate", name)
-    (folder / "pairs.toml").write_text(listed)
+    folder = copied_pairs("calm", "loud")
     torn = {
         "name": "torn",
         "status": "failed",

@@ -3,22 +3,12 @@
 import json
 import shutil
 import threading
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 NAMES = ("arbour", "bower", "copse")
-
-
-@pytest.fixture(scope="module")
-def three(tmp_path_factory: pytest.TempPathFactory, write_pair: Callable[..., None]) -> Path:
-    """Return a folder with three pairs that were never merged."""
-    folder = tmp_path_factory.mktemp("three")
-    for name in NAMES:
-        write_pair(folder, name, (240, 160))
-    return folder
 
 
 @pytest.fixture

@@ -1,7 +1,7 @@
 """From one pair to another and back, in a real browser: nothing of the former stays behind."""
 
 import json
-import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -27,16 +27,9 @@ CLEAN = """() => {
 
 
 @pytest.fixture
-def shoot(tmp_path: Path, drawn: Path, write_finding: Any) -> Path:
+def shoot(copied_pairs: Callable[..., Path], write_finding: Any) -> Path:
     """Return a folder with "loud", which has a finding, and two pairs that were never merged."""
-    folder = tmp_path / "shoot"
-    folder.mkdir()
-    listed = ""
-    for name in ("calm", "loud", "lost"):
-        for which in ("wide", "stopped"):
-            shutil.copy(drawn / f"gate-{which}.tif", folder / f"{name}-{which}.tif")
-        listed += (drawn / "pairs.toml").read_text().replace("gate", name)
-    (folder / "pairs.toml").write_text(listed)
+    folder = copied_pairs("calm", "loud", "lost")
     write_finding(folder, "loud", FLAG)
     return folder
 
