@@ -8,8 +8,6 @@ from typing import Any
 
 import pytest
 
-NAMES = ("arbour", "bower", "copse")
-
 
 @pytest.fixture
 def shoot(tmp_path: Path, three: Path) -> Path:
