@@ -36,6 +36,19 @@ FLAGS = [
 ]
 PATIENCE_MS = 180_000
 THREE = ("arbour", "bower", "copse")
+FINDING = {"id": 1, "box": [40, 60, 90, 70], "area_px": 6300}
+SAID = {
+    "veil-remains": {
+        "severity": "warn",
+        "message": "a veil of 8 % remains beside the boughs",
+        "advice": "set the disc to about 40 px",
+    },
+    "soft-midground": {
+        "severity": "fail",
+        "message": "the ground is soft between two sharp parts",
+        "advice": "take a bridge frame at f/16",
+    },
+}
 
 
 def drawn_frames(size: tuple[int, int], seed: int = 3) -> tuple[Frame, Frame]:
@@ -95,8 +108,12 @@ def write_pair(folder: Path, name: str, size: tuple[int, int], *, suffix: str = 
         )
 
 
-def write_finding(folder: Path, name: str, flag: dict[str, Any]) -> None:
-    """Pretend that a pair was merged, with one finding: its background frame as the result."""
+def write_finding(folder: Path, name: str, kind: str = "veil-remains", **other: Any) -> None:
+    """Pretend that a pair was merged, with one finding: its background frame as the result.
+
+    kind: one of SAID; other: what is not as in FINDING.
+    """
+    flag: dict[str, Any] = {**FINDING, "kind": kind, **SAID[kind], **other}
     background, foreground = (folder / f"{name}-{which}.tif" for which in ("wide", "stopped"))
     results = folder / "results"
     results.mkdir(exist_ok=True)

@@ -9,22 +9,12 @@ import cv2
 import numpy as np
 import pytest
 
-FLAG = {
-    "id": 1,
-    "kind": "soft-midground",
-    "severity": "fail",
-    "box": [40, 60, 90, 70],
-    "area_px": 6300,
-    "message": "the ground is soft between two sharp parts",
-    "advice": "take a bridge frame at f/16",
-}
-
 
 @pytest.fixture
 def shoot(copied_pairs: Callable[..., Path], write_finding: Any) -> Path:
     """Return a folder with a pair that has a finding, and a pair that was never merged."""
     folder = copied_pairs("calm", "loud")
-    write_finding(folder, "loud", FLAG)
+    write_finding(folder, "loud", "soft-midground")
     return folder
 
 

@@ -7,15 +7,6 @@ from typing import Any
 
 import pytest
 
-FLAG = {
-    "id": 1,
-    "kind": "veil-remains",
-    "severity": "warn",
-    "box": [40, 60, 90, 70],
-    "area_px": 6300,
-    "message": "a veil of 8 % remains beside the boughs",
-    "advice": "set the disc to about 40 px",
-}
 # No pixel of the ink's canvas is painted, nor any pin drawn.
 CLEAN = """() => {
   const ink = document.querySelector("#ink");
@@ -30,7 +21,7 @@ CLEAN = """() => {
 def shoot(copied_pairs: Callable[..., Path], write_finding: Any) -> Path:
     """Return a folder with "loud", which has a finding, and two pairs that were never merged."""
     folder = copied_pairs("calm", "loud", "lost")
-    write_finding(folder, "loud", FLAG)
+    write_finding(folder, "loud")
     return folder
 
 

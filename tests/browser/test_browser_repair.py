@@ -18,15 +18,6 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "midground"))
 from warped_ground import Lens, photograph, receding, with_noise
 
 SIZE = (480, 320)
-FLAG = {
-    "id": 1,
-    "kind": "soft-midground",
-    "severity": "fail",
-    "box": [0, 150, 480, 60],
-    "area_px": 28800,
-    "message": "the ground is soft between two sharp parts",
-    "advice": "take a bridge frame at f/16",
-}
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +52,7 @@ def repairing(
         '[[pair]]\nname = "gap"\nbackground = "gap-wide.tif"\nforeground = "gap-stopped.tif"\n'
         'matte = "gap-matte.png"\n'
     )
-    write_finding(folder, "gap", FLAG)
+    write_finding(folder, "gap", "soft-midground", box=[0, 150, 480, 60], area_px=28800)
     report = folder / "results" / "gap.report.json"
     document = json.loads(report.read_text())
     document["inputs"].append({"path": str(folder / "gap-matte.png"), "role": "matte"})

@@ -6,23 +6,13 @@ from typing import Any
 
 import pytest
 
-FLAG = {
-    "id": 1,
-    "kind": "veil-remains",
-    "severity": "warn",
-    "box": [40, 60, 90, 70],
-    "area_px": 6300,
-    "message": "a veil of 8 % remains beside the boughs",
-    "advice": "set the disc to about 40 px",
-}
-
 
 @pytest.fixture
 def shoot(tmp_path: Path, drawn: Path, write_finding: Any) -> Path:
     """Return a folder with a merged pair whose result and source map are damaged."""
     folder = tmp_path / "shoot"
     shutil.copytree(drawn, folder)
-    write_finding(folder, "gate", FLAG)
+    write_finding(folder, "gate")
     for name in ("gate.tif", "gate.sources.png"):
         (folder / "results" / name).write_bytes(b"no picture")
     return folder

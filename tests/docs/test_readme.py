@@ -101,14 +101,19 @@ def test_options_in_the_table_of_merge_are_its_options() -> None:
     assert shown <= known
 
 
-def test_top_level_holds_nothing_else() -> None:
+def tracked() -> list[str]:
+    """Return the files that belong to the project, from its root; skips where that is not known."""
     done = subprocess.run(
         ["git", "ls-files"],  # noqa: S607
         cwd=ROOT, capture_output=True, text=True, check=False,
     )  # fmt: skip
     if done.returncode or not done.stdout:
         pytest.skip("not a git clone: what belongs to the project cannot be told from the rest")
-    tops = {line.split("/")[0] for line in done.stdout.splitlines()}
+    return done.stdout.splitlines()
+
+
+def test_top_level_holds_nothing_else() -> None:
+    tops = {line.split("/")[0] for line in tracked()}
     assert {top for top in tops if not top.startswith(".")} == ALLOWED
 
 
@@ -120,12 +125,6 @@ def test_files_that_the_texts_name_exist(text: str) -> None:
     assert {name for name in named if not (ROOT / name).exists()} == set()
     # Modules of a package and networks are also named without the folders that they lie in.
     alone = set(re.findall(r"`([\w/]+\.(?:py|onnx))`", text))
-    done = subprocess.run(
-        ["git", "ls-files"],  # noqa: S607
-        cwd=ROOT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    if done.returncode or not done.stdout:
-        pytest.skip("not a git clone: which files belong to the project cannot be told")
-    tracked = [f"/{line}" for line in done.stdout.splitlines()]
-    ends = {name for name in alone if any(one.endswith(f"/{name}") for one in tracked)}
+    files = [f"/{line}" for line in tracked()]
+    ends = {name for name in alone if any(one.endswith(f"/{name}") for one in files)}
     assert alone - ends == set()
