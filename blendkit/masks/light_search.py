@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from blendkit.filters.bands import slow_gaussian
 from blendkit.filters.circles import distance_px, sector, window_around
 from blendkit.filters.resample import reduce_by
+from blendkit.filters.robust import MAD_TO_SIGMA, median
 from blendkit.filters.tiles import Window
 from blendkit.frame import Bool, Float, luminance
 from blendkit.masks.light_dots import Dot, find_dots
@@ -35,6 +36,8 @@ _ROUNDS = 4
 _LEAST_OF_EXPECTED, _MOST_OF_EXPECTED = 0.35, 3.0
 """The disc's light, of what the dot holds: a clipped dot holds less than its disc shows."""
 _SECTORS, _LEAST_SECTORS = 8, 0.75
+_LEAST_SEEN = 8
+"""Px that a ring must hold to be judged by."""
 
 
 def find_lights(background: Float, aligned: Float, softness: Float, full: Bool) -> Lights:
@@ -93,26 +96,27 @@ def _borne_out(
     window = window_around(dot.centre, (1.7 + _OFF_CENTRE) * max(radii) + 3, left.shape)
     light = left[window]
     distance = distance_px(window, dot.centre)
-    rim, radius_px = max((_step(distance / radius, light), radius) for radius in radii)
+    rings = _Rings(distance, light)
+    rim, radius_px = max((_step(rings, radius), radius) for radius in radii)
     expected = dot.energy / (np.pi * radius_px**2)
-    reach = distance / radius_px
-    within, outside = reach < 0.8, (reach > 1.15) & (reach < 1.5)
-    if within.sum() < 8 or outside.sum() < 8:
+    within, outside = rings.between(0, 0.8, radius_px), rings.between(1.15, 1.5, radius_px)
+    if within.size < _LEAST_SEEN or outside.size < _LEAST_SEEN:
         return None
-    surroundings = float(np.median(light[outside]))
-    step = float(light[within].mean()) - surroundings
-    texture = 1.48 * float(np.median(np.abs(light[outside] - surroundings)))
+    surroundings = median(outside)
+    step = float(within.mean()) - surroundings
+    texture = MAD_TO_SIGMA * median(np.abs(outside - surroundings))
     too_bright = not dot.clipped and step > _MOST_OF_EXPECTED * expected
     if too_bright or step < _LEAST_OF_EXPECTED * expected:
         return None
     if not _stands_out(step, rim, texture, surroundings, clipped=dot.clipped):
         return None
-    if not _all_around(reach, light, sector(window, dot.centre, _SECTORS), 0.4 * step):
+    sectors = sector(window, dot.centre, _SECTORS)
+    if not _all_around(distance / radius_px, light, sectors, 0.4 * step):
         return None
     centre = _centred(window, light, dot.centre, radius_px, surroundings + step / 2)
     reach = distance_px(window, centre) / radius_px
-    within, outside = reach < 0.8, (reach > 1.15) & (reach < 1.5)
-    colour = soft[window][within].mean(axis=0) - np.median(soft[window][outside], axis=0)
+    inside, around = reach < 0.8, (reach > 1.15) & (reach < 1.5)
+    colour = soft[window][inside].mean(axis=0) - np.median(soft[window][around], axis=0)
     return PointLight(dot, centre, radius_px, np.maximum(colour, 0).astype(np.float32))
 
 
@@ -149,12 +153,25 @@ def _centred(
     return centre if off_px < _OFF_CENTRE * radius_px else start
 
 
-def _step(reach: Float, light: Float) -> float:
+class _Rings:
+    """Rings about a place.  Its px are put in the order of their distance once, for all rings."""
+
+    def __init__(self, distance: Float, light: Float) -> None:
+        order = np.argsort(distance, axis=None)
+        self._distance, self._light = distance.ravel()[order], light.ravel()[order]
+
+    def between(self, least: float, most: float, radius_px: float) -> Float:
+        """Return the light from `least` to less than `most` of a radius, (n,)."""
+        begin, end = np.searchsorted(self._distance, (least * radius_px, most * radius_px))
+        return self._light[begin:end]
+
+
+def _step(rings: _Rings, radius_px: float) -> float:
     """Return by how much it is lighter just inside the rim than just outside."""
-    inside, outside = (reach > 0.7) & (reach < 0.93), (reach > 1.07) & (reach < 1.3)
-    if inside.sum() < 8 or outside.sum() < 8:
+    inside, outside = rings.between(0.7, 0.93, radius_px), rings.between(1.07, 1.3, radius_px)
+    if inside.size < _LEAST_SEEN or outside.size < _LEAST_SEEN:
         return -1.0
-    return float(np.median(light[inside]) - np.median(light[outside]))
+    return median(inside) - median(outside)
 
 
 def _all_around(reach: Float, light: Float, sectors: NDArray[np.intp], least: float) -> bool:
