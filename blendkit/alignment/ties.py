@@ -17,6 +17,9 @@ CLICK_ERROR_SHARE = 0.0015
 """How well a point is placed by hand, of the long side: about 2 px of 1200, 9 px at 24 MP."""
 _LEAST_POINTS = {"translation": 1, "similarity": 2, "affine": 3, "homography": 4}
 _STEPS = 20
+_LARGEST_LEVER = 16.0
+"""Error over the frame for one of a click: two points of a similarity must lie 1/20 of the long
+side apart, and the third of an affine 1/40 off the line of two."""
 
 
 def fit_ties(ties: Sequence[Tie], size: tuple[int, int], model: str = "auto") -> tuple[Matrix, str]:
@@ -40,8 +43,8 @@ def fit_ties(ties: Sequence[Tie], size: tuple[int, int], model: str = "auto") ->
     Raises
     ------
     AlignmentError
-        Too few points for the model, points on one spot or line, or points that contradict each
-        other.
+        Too few points for the model, points on nearly one spot or line, or points that contradict
+        each other.
 
     Examples
     --------
@@ -64,13 +67,13 @@ def fit_ties(ties: Sequence[Tie], size: tuple[int, int], model: str = "auto") ->
     for name in names:
         matrix = _least_squares(here, there, size, name)
         if matrix is None:
-            continue  # three points on one line carry a similarity, yet no affine
+            continue  # three points near one line carry a similarity, yet no affine
         fitted, off = (matrix, name), _off_px(matrix, here, there)
         if _rms(off) <= click_px:
             return fitted
     if fitted is None:
         raise AlignmentError(
-            "the tie points lie on one spot or one line, too little for this motion "
+            "the tie points lie on nearly one spot or one line, too little for this motion "
             f"({names[0]}): spread them out"
         )
     if off.max() > 3 * click_px:
@@ -133,13 +136,17 @@ def _least_squares(
 ) -> Matrix | None:
     """Fit by Gauss-Newton from a plain shift; exact in one step for all but the homography.
 
-    None where the points lie so that they leave some of the model's parameters open.
+    None where the points lie so that they leave some of the model's parameters open, or so nearly
+    that where somebody clicked decides about the rest of the frame.
     """
     matrix = np.eye(3)
     matrix[:2, 2] = (there - here).mean(axis=0)
     basis = models.point_basis(model, here, size)
     rows = basis.transpose(0, 2, 1).reshape(-1, basis.shape[1])
     if np.linalg.matrix_rank(rows, tol=1e-3) < rows.shape[1]:
+        return None
+    covariance = np.asarray(np.linalg.inv(rows.T @ rows), np.float64)
+    if models.predicted_rms_px(covariance, model, models.grid_points(size), size) > _LARGEST_LEVER:
         return None
     for _ in range(_STEPS):
         gap = (there - models.apply(matrix, here)).T.reshape(-1)

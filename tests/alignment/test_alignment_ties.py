@@ -110,6 +110,20 @@ def test_points_on_one_line_carry_a_similarity_and_are_told_when_they_disagree()
         fit_ties(_paired(LINE, there[:3]), SIZE, "affine")
 
 
+def test_points_near_one_line_give_no_motion_that_only_the_clicks_tell() -> None:
+    """Clicks of 1 px that fit an affine exactly moved the rest of the frame by 31 px."""
+    near = LINE + np.array([[0, 0], [4, -7], [0, 0]])
+    clicks = np.array([[0.6, -0.4], [-0.9, 1.1], [0.3, 0.5]])
+    there = models.apply(WARPS["similarity"], near) + clicks
+    matrix, model = fit_ties(_paired(near, there), SIZE)
+    assert model == "similarity"
+    assert models.grid_distance_px(matrix, WARPS["similarity"], SIZE) < 2
+    with pytest.raises(AlignmentError, match=r"nearly one spot or one line.*spread them out"):
+        fit_ties(_paired(near, there), SIZE, "affine")
+    with pytest.raises(AlignmentError, match="spread them out"):
+        fit_ties([((60, 60), (64, 54)), ((69, 63), (72, 58))], SIZE)
+
+
 def test_pixels_refine_clicked_points() -> None:
     here = (transform.resize(data.coffee(), (400, 600), anti_aliasing=True) ** 2.2).astype(
         np.float32
