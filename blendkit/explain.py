@@ -17,7 +17,7 @@ from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerendered
 from blendkit.blending.sketch import Reduced, draw_sketch, judged_at, reduced
 from blendkit.blending.veil import make_veil
-from blendkit.filters.resample import reduce_by, reduce_parts
+from blendkit.filters.resample import any_in_cells, reduce_by, reduce_parts, share_in_cells
 from blendkit.frame import Bool, Capture, Float
 from blendkit.hints import Hints
 from blendkit.looks import Matted, looked_again
@@ -119,7 +119,7 @@ def _held(
         reduce_parts(plate.at, alpha.shape, factor).__getitem__,
         before,
         reduce_by(color, factor),
-        reduce_by(region.astype(np.float32), factor) > _HALF,
+        share_in_cells(region, factor) > _HALF,
         grain / factor,
     )
     return carried_over(alpha, before, after, factor)
@@ -145,7 +145,7 @@ def _behind(laid: Laid, alpha: Float, veil: Veil) -> Backdrop:
 def _around(region: Bool) -> Bool:
     """Return a region with what lies near, where both plates are compared."""
     factor = max(max(region.shape) // 300, 1)
-    small = reduce_by(region.astype(np.float32), factor) > 0
+    small = any_in_cells(region, factor)
     reach = 2 * (max(small.shape) // 30) + 1
     wide = cv2.dilate(small.astype(np.uint8), np.ones((reach, reach), np.uint8))
     size = (region.shape[1], region.shape[0])

@@ -15,7 +15,7 @@ from blendkit.blending import Laid
 from blendkit.blending.ground_discs import told_from_ground
 from blendkit.blending.proof import keep_likely, veil_testimony
 from blendkit.blending.sketch import Reduced, Sketch, draw_sketch, sketched_plate
-from blendkit.filters.resample import enlarge, reduce_by
+from blendkit.filters.resample import enlarge, reduce_by, share_in_cells
 from blendkit.frame import Bool, Float
 from blendkit.hints import Hints
 from blendkit.masks.second_look import second_look
@@ -74,7 +74,7 @@ def looked_again(
     if not (_shown(hints) and kept.sketch.groups):
         return kept
     seen = seen_with_plate(small, weighed, proposed.alpha, settings.plate)
-    open_ = reduce_by(_open(laid, region, hints).astype(np.float32), small.factor) > _OPEN
+    open_ = share_in_cells(_open(laid, region, hints), small.factor) > _OPEN
     if hints.back_strokes is not None:
         open_ &= seen.proposed > _PROPOSED  # what a stroke took away stays away
     better = third_look(seen, open_, grain / small.factor)

@@ -144,6 +144,7 @@ def merge_pair(
         where = region, beside(region, held)
         del held
         found = _coverage(frames, captures, lit, lights, blur, where, hints, grain[1], settings)
+        del where
         if hints.foreground_mask is None:
             # What nobody painted was measured with the rest; the background's own disc is wanted.
             bare = lit.free(painted) & ~near(found.alpha > 0)
@@ -161,7 +162,7 @@ def merge_pair(
     with watch("composite"):
         grain_plate(plate, view.coverage, laid.softness, noise[0], settings.grain)
         seen = replace(seen, kept=protected(seen.kept, painted))
-        del laid  # what rests on it is done, and the checks need room
+        del laid, lights, painted, region  # what rests on them is done, and the checks need room
         own = noise[2] if shown is view.matte else NO_NOISE
         pixels = _composed(background, plate, shown, (own, noise[0]), lit.covered, settings)
     merged = Merged(
@@ -294,7 +295,6 @@ def _raised(
     pixels, aligned, settings = background.pixels, lit.aligned, merged.settings
     captures = background.capture, foreground.capture
     grain = merged.noise[0].at_middle_grey, merged.noise[1].at_middle_grey
-    still = lit.shared & ~plate.touched & (alpha <= 0)
     sigmas = merged.noise[0].coarse_sigma, merged.noise[1].coarse_sigma
     ground = tuple(soft_midground(blur, alpha, settings.viewing, captures, nearer=nearer))
     # Soft mid-ground looks like a figure to the network: soft in both frames alike.
@@ -302,7 +302,7 @@ def _raised(
     drawn = sitter.drawn & firm
     seen = drawn & lit.covered & ~near(alpha > 0)
     discs_px = [group.disc_px for group in view.groups]
-    return (
+    flags = (
         *nothing_found(alpha),
         *loosely_aligned(merged.alignment, alpha.shape),
         *unplaced_zones(view.unplaced),
@@ -315,7 +315,12 @@ def _raised(
         *ground,
         *light_step(pixels, aligned, surface_seams(blur, alpha)),
         *grain_step(grain, alpha, matched=settings.grain.match),
-        *shaken(pixels, aligned, grain, still, captures),
         *veil_remains(plate.at, view.coverage, alpha, plate.touched),
+    )
+    del firm, drawn, seen  # a merge needs most memory about here
+    still = lit.shared & ~plate.touched & (alpha <= 0)
+    return (
+        *flags,
+        *shaken(pixels, aligned, grain, still, captures),
         *moved_places(pixels, aligned, still, merged.alignment.residual_px),
     )

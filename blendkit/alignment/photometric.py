@@ -24,7 +24,7 @@ from blendkit.alignment.robust_fit import reweighted_fit
 from blendkit.alignment.smooth_local import LocalLight, fit_local, local_terms
 from blendkit.alignment.tone import ToneCurve, rendered, steepness, straightened
 from blendkit.alignment.tone_fit import TYPICAL, looks_rendered, next_curve
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import reduce_by, share_in_cells
 from blendkit.filters.robust import weighted_median
 from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.settings import LightSettings
@@ -135,7 +135,7 @@ def _with_curve(
     """
     factor = max(round(max(usable.shape) / _STRAIGHTEN_PX), 1)
     here, there = reduce_by(background, factor), reduce_by(aligned, factor)
-    share = reduce_by(usable.astype(np.float32), factor) > _WHOLLY
+    share = share_in_cells(usable, factor) > _WHOLLY
     curve, cut = TYPICAL, np.inf
     for round_number in range(_ROUNDS):
         straight = straightened(here, curve), straightened(there, curve)

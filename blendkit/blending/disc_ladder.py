@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from blendkit.filters.disc import disc_blur
-from blendkit.filters.resample import enlarge, put_reduced, reduce_by
+from blendkit.filters.resample import any_in_cells, enlarge, put_reduced, reduce_by
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, inside, tiles
 from blendkit.frame import Bool, Float
@@ -140,7 +140,7 @@ def _at_one_scale(
 
 def _halved_wanted(wanted: Bool) -> Bool:
     """Return where a halved picture is wanted: interpolation reads one cell beyond."""
-    small = (reduce_by(wanted.astype(np.float32), 2) > 0).astype(np.uint8)
+    small = any_in_cells(wanted, 2).astype(np.uint8)
     return np.asarray(cv2.dilate(small, np.ones((3, 3), np.uint8)) > 0, np.bool_)
 
 

@@ -12,7 +12,7 @@ from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerender
 from blendkit.blending.veil import make_veil
 from blendkit.filters.patches import reduced_patched
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import reduce_by, share_in_cells
 from blendkit.filters.tiles import whole
 from blendkit.frame import Float, Warped
 from blendkit.settings import DiscSettings, PlateSettings
@@ -65,12 +65,12 @@ def reduced(laid: Laid, least_factor: int = 1) -> Reduced:
     factor = max(round(max(laid.footprint.shape) / _SKETCH_PX), least_factor)
     clear = None
     if laid.clear is not None:
-        reaches = reduce_by(laid.clear.footprint.astype(np.float32), factor) > _WHOLE
+        reaches = share_in_cells(laid.clear.footprint, factor) > _WHOLE
         clear = Warped(reduce_by(laid.clear.pixels, factor), reaches)
     return Reduced(
         reduce_by(laid.background, factor),
         reduced_patched(laid.aligned, laid.missing, factor),
-        reduce_by(laid.footprint.astype(np.float32), factor),
+        share_in_cells(laid.footprint, factor),
         reduce_by(laid.softness, factor) / np.float32(factor),
         reduce_by(laid.sharpness, factor) / np.float32(factor),
         reduce_by(np.maximum(laid.sitter, laid.blind), factor),

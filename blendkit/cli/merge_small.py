@@ -4,11 +4,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import click
-import numpy as np
 
 from blendkit.errors import InputError
 from blendkit.files.write import SOFTWARE, software_of
-from blendkit.filters.resample import coordinate_at_scale, reduce_by
+from blendkit.filters.resample import any_in_cells, coordinate_at_scale, reduce_by
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints, NearerLine
 from blendkit.report.bundle import refusal_path, target_paths
@@ -70,7 +69,7 @@ def reduced_pair(pair: Pair, factor: int) -> Pair:
 
 def _frame(frame: Frame, factor: int) -> Frame:
     full = frame.clipped  # a cell is clipped where any of its pixels is
-    clipped = None if full is None else reduce_by(full.astype(np.float32), factor) > 0
+    clipped = None if full is None else any_in_cells(full, factor)
     return replace(frame, pixels=reduce_by(frame.pixels, factor), clipped=clipped)
 
 

@@ -9,7 +9,7 @@ on nothing but her.
 import cv2
 import numpy as np
 
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import any_in_cells
 from blendkit.frame import Bool, Float
 
 _THERE = 0.05
@@ -60,7 +60,7 @@ def running_on(alpha: Float, beside_her: Bool) -> Float:
 def _within_a_limb(region: Bool) -> Bool:
     """Return what lies no farther from a region than a limb is broad."""
     factor = max(round(max(region.shape) / _WORKING_PX), 1)
-    there = reduce_by(region.astype(np.float32), factor) > 0
+    there = any_in_cells(region, factor)
     away_px = cv2.distanceTransform((~there).astype(np.uint8), cv2.DIST_L2, 5)
     near = (away_px <= _LIMB_SHARE * max(there.shape)).astype(np.uint8)
     size = (region.shape[1], region.shape[0])

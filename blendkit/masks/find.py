@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from blendkit.filters.resample import enlarge, reduce_by
+from blendkit.filters.resample import any_in_cells, enlarge, reduce_by
 from blendkit.frame import Bool, Float
 from blendkit.masks import Matte
 from blendkit.masks.closed_form import closed_form
@@ -133,7 +133,7 @@ def _proposed(full: _Sought, *, painted: bool, refocused: bool) -> tuple[Propose
 
 def _reduced_region(region: Bool, factor: int) -> Bool:
     """Return a region reduced: what holds any of it."""
-    return region if factor == 1 else reduce_by(region.astype(np.float32), factor) > 0
+    return region if factor == 1 else any_in_cells(region, factor)
 
 
 def given_matte(aligned: Float, alpha: Float, searched: Bool, *, color_blur_px: float) -> Matte:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from blendkit.filters.bands import slow_gaussian
 from blendkit.filters.circles import distance_px, sector, window_around
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import any_in_cells, reduce_by
 from blendkit.filters.robust import MAD_TO_SIGMA, median
 from blendkit.filters.tiles import Window
 from blendkit.frame import Bool, Float, luminance
@@ -68,7 +68,7 @@ def find_lights(background: Float, aligned: Float, softness: Float, full: Bool) 
     radii = reduce_by(softness, factor) / np.float32(2 * factor)
     left = luminance(soft)
     points, region = [], np.zeros(left.shape, np.bool_)
-    for dot in find_dots(sharp, typical, reduce_by(full.astype(np.float32), factor) > 0):
+    for dot in find_dots(sharp, typical, any_in_cells(full, factor)):
         point = _borne_out(dot, soft, left, (typical, float(radii[dot.row, dot.column])))
         if point is not None:
             window = window_around(point.centre, BEYOND * point.radius_px + 2, left.shape)

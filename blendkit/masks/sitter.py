@@ -15,7 +15,7 @@ from blendkit.filters.bands import band_pass, gaussian, window_mean
 from blendkit.filters.circles import round_kernel
 from blendkit.filters.detail import detailed_in_both, displacement_px
 from blendkit.filters.disc import disc_blur
-from blendkit.filters.resample import enlarge, reduce_by
+from blendkit.filters.resample import enlarge, reduce_by, share_in_cells
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tiles
 from blendkit.frame import Bool, Float, luminance
@@ -227,7 +227,7 @@ def fading(sitter: Float, painted: Bool) -> Float:
     if not (painted & (sitter > 0)).any():
         return protected(sitter, painted)
     factor = max(round(max(painted.shape) / _FADED_PX), 1)
-    whole = reduce_by(painted.astype(np.float32), factor) == 1
+    whole = share_in_cells(painted, factor) == 1
     inside_px = cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5)
     left = np.clip(1 - inside_px / (_FADE_SHARE * max(whole.shape)), 0, 1)
     size = (painted.shape[1], painted.shape[0])

@@ -11,7 +11,7 @@ import numpy as np
 from skimage.segmentation import random_walker
 from threadpoolctl import threadpool_limits
 
-from blendkit.filters.resample import enlarge, reduce_by
+from blendkit.filters.resample import enlarge, reduce_by, share_in_cells
 from blendkit.frame import Bool, Float
 
 _WORKING_PX = 400
@@ -55,11 +55,11 @@ def carried_to_outline(zone: Bool, picture: Float, beyond: Bool | None = None) -
 
 def _carried_once(zone: Bool, picture: Float, beyond: Bool) -> Bool:
     factor = -(-max(zone.shape) // _WORKING_PX)
-    inside = reduce_by(zone.astype(np.float32), factor) > _LIKELY
+    inside = share_in_cells(zone, factor) > _LIKELY
     away_px = cv2.distanceTransform((~inside).astype(np.uint8), cv2.DIST_L2, 5)
     marks = np.zeros(inside.shape, np.int32)
     marks[away_px > _REACH_SHARE * max(inside.shape)] = _BEYOND
-    marks[(away_px > 1) & (reduce_by(beyond.astype(np.float32), factor) > _ALL)] = _BEYOND
+    marks[(away_px > 1) & (share_in_cells(beyond, factor) > _ALL)] = _BEYOND
     kernel = np.ones((2 * _WITHIN_PX + 1, 2 * _WITHIN_PX + 1), np.uint8)
     marks[cv2.erode(inside.astype(np.uint8), kernel) > 0] = _INSIDE
     root = np.sqrt(np.clip(reduce_by(picture, factor), 0, 1))

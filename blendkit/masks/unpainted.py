@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.filters.circles import round_kernel
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import reduce_by, share_in_cells
 from blendkit.frame import Bool, Float
 from blendkit.masks.network import SHARP, SOFT, network_matte
 from blendkit.masks.spread import left_out, marked_boughs, spread_strokes
@@ -111,7 +111,7 @@ def _followed(
     """Return a mask around what was found and the boughs that go on from there."""
     factor = max(round(max(found.shape) / _FOLLOWED_PX), 1)
     one, other, seen = (reduce_by(v, factor) for v in (background, aligned, found))
-    free = reduce_by(region.astype(np.float32), factor) > 0.5
+    free = share_in_cells(region, factor) > 0.5
     mask = reached = _around(seen, free)
     for _ in range(_MOST_STEPS):
         hint = mask.astype(np.float32)

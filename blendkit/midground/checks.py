@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from blendkit.alignment import Alignment
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import any_in_cells
 from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.midground import Flag
 from blendkit.midground.loudness import blur_severity, just_visible_px
@@ -105,7 +105,7 @@ def ends_at_sitter(alpha: Float, hers: Bool) -> Iterator[Flag]:
     ends = _within(alpha > _SOLID, _TOUCH_SHARE) & _within(hers, _TOUCH_SHARE)
     if not ends.any():
         return
-    small = reduce_by(ends.astype(np.float32), max(max(ends.shape) // _COUNTED_PX, 1)) > 0
+    small = any_in_cells(ends, max(max(ends.shape) // _COUNTED_PX, 1))
     count, _ = cv2.connectedComponents(_within(small, _PLACE_SHARE).astype(np.uint8))
     places = "1 place" if count == 2 else f"{count - 1} places"
     yield Flag(

@@ -20,7 +20,7 @@ import cv2
 import numpy as np
 
 from blendkit.filters.bands import band_pass, gaussian
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import reduce_by, share_in_cells
 from blendkit.frame import Bool, Float, luminance
 from blendkit.midground import Flag, Sigma
 from blendkit.midground.edge_discs import crest_discs
@@ -76,13 +76,12 @@ def missed_focus(
     # One after the other: here a merge needs most memory.
     edges = [_edges(frame, sigma) for frame, sigma in zip(frames, noise, strict=True)]
     shape = edges[0][0].crest.shape
-    zone = cv2.resize(sitter.astype(np.float32), shape[::-1], interpolation=cv2.INTER_AREA) > 0.5
-    zone = _grown(zone, 5)
+    factor = _reduction(sitter.shape)
+    zone = _grown(share_in_cells(sitter, factor) > 0.5, 5)
     if not _one_body(zone):
         return
     if _any_sharp(edges[0], ~_grown(zone, 2 * round(_APART * max(shape)) + 1)):
         return
-    factor = max(size) / max(shape)
     own, other = (_disc_px(read, zone, factor) for read in edges)
     least = max(TROUBLESOME * visible, _SOFT_PX * max(size) / _WORKING_PX)
     if own is None or own < least or _fine_detail(frames[0], noise[0], zone) > _DETAIL:
@@ -123,9 +122,14 @@ class _Edges:
     slope: Float
 
 
+def _reduction(shape: tuple[int, ...]) -> int:
+    """Return by how much a frame is reduced to some 1200 px."""
+    return max(round(max(shape[:2]) / _WORKING_PX), 1)
+
+
 def _edges(frame: Float, sigma: Sigma) -> tuple[_Edges, _Edges]:
     """Read a frame's edges by the fine and the wide pair, at some 1200 px."""
-    factor = max(round(max(frame.shape) / _WORKING_PX), 1)
+    factor = _reduction(frame.shape)
     small = reduce_by(frame, factor)
     light = luminance(small)
     # In the logarithm noise counts relative to the light it lies on; three channels mix.
@@ -162,7 +166,7 @@ def _fine_detail(frame: Float, sigma: Sigma, zone: Bool) -> float:
 
     Cloth with broad soft blotches has soft edges even in focus; its weave still shows here.
     """
-    factor = max(round(max(frame.shape) / _WORKING_PX), 1)
+    factor = _reduction(frame.shape)
     small = reduce_by(frame, factor)
     light = luminance(small)
     variance = np.square(_MIXED * sigma(gaussian(small, 2.0)).mean(axis=2) / factor)

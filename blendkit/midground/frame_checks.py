@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from blendkit.filters.bands import band_pass, gaussian
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import any_in_cells, reduce_by, share_in_cells
 from blendkit.frame import Bool, Float, luminance
 from blendkit.midground import Flag, Severity
 from blendkit.midground.soft_ground import at_full_size
@@ -28,7 +28,7 @@ def light_step(background: Float, aligned: Float, seam: Bool) -> Iterator[Flag]:
         return
     width = 0.006 * max(seam.shape)
     factor = max(int(width / _WIDTH_PX), 1)
-    along = reduce_by(seam.astype(np.float32), factor) > 0
+    along = any_in_cells(seam, factor)
     one, other = (
         gaussian(luminance(reduce_by(frame, factor)), width / factor)
         for frame in (background, aligned)
@@ -76,7 +76,7 @@ def moved_places(
     counts if it fits badly where it should be and well a few px beside it.
     """
     factor = max(round(max(usable.shape) / 600), 1)
-    share = reduce_by(usable.astype(np.float32), factor)
+    share = share_in_cells(usable, factor)
     bands = [band_pass(luminance(reduce_by(p, factor)), 1.5, 4.0) for p in (background, aligned)]
     side, reach = 40, 10
     region = np.zeros(share.shape, np.bool_)

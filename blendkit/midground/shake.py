@@ -15,7 +15,7 @@ import numpy as np
 
 from blendkit.filters.bands import gaussian
 from blendkit.filters.disc import disc_blur
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import reduce_by, share_in_cells
 from blendkit.frame import Bool, Capture, Float, luminance
 from blendkit.midground import Flag, Severity
 
@@ -68,7 +68,7 @@ def shaken(
     captures : of both frames; the message names the exposure time.
     """
     factor = max(round(max(usable.shape) / _WORKING_PX), 1)
-    share = reduce_by(usable.astype(np.float32), factor)
+    share = share_in_cells(usable, factor)
     known = [
         _detail(luminance(reduce_by(frame, factor)), 0.7 * sigma / factor, share)
         for frame, sigma in zip((background, aligned), noise_sigma, strict=True)

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from blendkit.filters.bands import gaussian, window_mean
-from blendkit.filters.resample import reduce_by, reduce_parts
+from blendkit.filters.resample import reduce_by, reduce_parts, share_in_cells
 from blendkit.filters.tiles import Window
 from blendkit.frame import Bool, Float, luminance
 from blendkit.midground import Flag
@@ -26,7 +26,7 @@ def veil_remains(
     if free.mean() < 0.005:
         return
     factor = max(round(max(alpha.shape) / 400), 1)
-    inside = reduce_by(free.astype(np.float32), factor) > 0.9
+    inside = share_in_cells(free, factor) > 0.9
     light = np.log2(luminance(reduce_parts(plate_at, alpha.shape, factor)) + 0.01)
     cover = reduce_by(coverage, factor)
     width = 0.02 * max(cover.shape)

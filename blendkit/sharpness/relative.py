@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from blendkit.filters.bands import gaussian, slow_gaussian, window_mean
 from blendkit.filters.disc import disc_blur, disc_kernel
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import reduce_by, share_in_cells
 from blendkit.filters.threads import each_part
 from blendkit.frame import Bool, Float, luminance
 from blendkit.memory import unwritten
@@ -68,7 +68,7 @@ def relative_blur(
     RelativeBlur
     """
     factor = max(round(max(usable.shape) / settings.working_size_px), 1)
-    share = reduce_by(usable.astype(np.float32), factor)
+    share = share_in_cells(usable, factor)
     b, f = (_evened(reduce_by(luminance(p), factor)) for p in (background, foreground))
     ladder = disc_ladder(settings.largest_disc_share * max(b.shape))
     if graded:
