@@ -13,7 +13,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from blendkit.filters.resample import enlarged_part
 from blendkit.filters.tiles import inside, tiles
 from blendkit.frame import Float
 
@@ -49,16 +48,16 @@ def colors_under(image: Float, alpha: Float, *, signed: bool = False) -> Float:
     colors = _means(image, alpha)
     *coarser, finest = _levels(image, alpha)
     for level, cover in coarser:
-        colors = _relaxed(level, cover, _enlarged(colors, cover.shape), least)
+        colors = _relaxed(level, cover, _lifted(colors, cover.shape), least)
     return _by_parts(*finest, colors, least)
 
 
 def _by_parts(image: Float, alpha: Float, coarser: Float, least: float) -> Float:
     """Return the foreground's colour of the finest level, worked out where there is some of it."""
-    result, colors = np.zeros_like(image), _both(coarser)
+    result = np.zeros_like(image)
     for own, near in tiles(alpha.shape, _PART, _BESIDE):
         if alpha[near].any():
-            start = np.concatenate([enlarged_part(c, 2, near) for c in colors], axis=2)
+            start = _lifted(coarser, alpha[near].shape, (near[0].start, near[1].start))
             relaxed = _relaxed(image[near], alpha[near], start, least)
             result[own] = relaxed[inside(own, near)][..., :3]
     return result
@@ -103,15 +102,18 @@ def _started(image: Float, alpha: Float, start: Float) -> Float:
     return np.pad(start, ((1, 1), (1, 1), (0, 0)), mode="edge")
 
 
-def _enlarged(colors: Float, shape: tuple[int, ...]) -> Float:
-    """Return both colours at a finer level's size."""
-    wide = (cv2.resize(c, shape[::-1], interpolation=cv2.INTER_LINEAR) for c in _both(colors))
-    return np.concatenate([part.reshape(*shape, 3) for part in wide], axis=2)
+def _lifted(colors: Float, shape: tuple[int, ...], corner: tuple[int, int] = (0, 0)) -> Float:
+    """Return both colours in px of the finer level, of which every second is the coarser one's.
 
-
-def _both(colors: Float) -> list[Float]:
-    """Return the colours of foreground and background, (height, width, 3) each."""
-    return [np.ascontiguousarray(colors[..., k : k + 3]) for k in (0, 3)]
+    shape: of the level, or of the part of it that begins at a corner (row, column).
+    """
+    onto = np.array([[0.5, 0, corner[1] / 2], [0, 0.5, corner[0] / 2]])
+    method, beyond = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, cv2.BORDER_REPLICATE
+    wide = (
+        cv2.warpAffine(part, onto, shape[::-1], flags=method, borderMode=beyond).reshape(*shape, 3)
+        for part in (np.ascontiguousarray(colors[..., k : k + 3]) for k in (0, 3))
+    )
+    return np.concatenate(list(wide), axis=2)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -13,6 +13,7 @@ from blendkit.filters.disc import disc_blur
 from blendkit.frame import Float, luminance
 from blendkit.hints import Hints
 from blendkit.masks.closed_form import closed_form
+from blendkit.masks.color_levels import colors_under
 from blendkit.masks.colors import foreground_color
 from blendkit.masks.colour_vote import voted_by_colour
 from blendkit.masks.evidence import (
@@ -85,6 +86,15 @@ def test_colours_under_a_known_matte_come_as_near_as_those_of_pymatting() -> Non
         for found in (foreground_color(mixed, matte), estimate_foreground_ml(mixed, matte))
     )
     assert 0 < ours < 1.05 * theirs
+
+
+def test_colours_do_not_depend_on_which_way_the_picture_lies() -> None:
+    """Each level begins with the coarser one's colours where they belong, not half a px aside."""
+    picture, matte, _, _ = bough_over_gravel()
+    picture, matte = picture[:129, :193], matte[:129, :193]  # every second px of both is one's
+    turned = colors_under(picture[::-1, ::-1].copy(), matte[::-1, ::-1].copy())[::-1, ::-1]
+    differ = np.abs(matte[..., None] * (turned - colors_under(picture, matte)))
+    assert np.percentile(differ, 99.9) < 0.01
 
 
 def test_colours_are_freed_of_the_light_that_shone_past_the_edge() -> None:
