@@ -160,7 +160,8 @@ def _fit_channel(
 ) -> tuple[float, float]:
     """Fit slope and floor through the quiet blocks of each tone."""
     means, spreads = blocks
-    usable = (means > 0.002) & (means < 0.95)
+    # A sky that was clipped and then pulled down, or a grey border, holds no grain to tell of.
+    usable = (means > 0.002) & (means < 0.95) & (spreads > 0)
     means, spreads = means[usable], spreads[usable]
     if len(means) < _ENOUGH_BLOCKS:
         return 0.0, float(np.median(spreads)) if len(spreads) else 0.0
