@@ -17,7 +17,13 @@ from blendkit.blending.plate import make_plate
 from blendkit.blending.rerender import rerendered
 from blendkit.blending.sketch import Reduced, draw_sketch, judged_at, reduced
 from blendkit.blending.veil import make_veil
-from blendkit.filters.resample import any_in_cells, reduce_by, reduce_parts, share_in_cells
+from blendkit.filters.resample import (
+    any_in_cells,
+    enlarge_mask,
+    reduce_by,
+    reduce_parts,
+    share_in_cells,
+)
 from blendkit.frame import Bool, Capture, Float
 from blendkit.hints import Hints
 from blendkit.looks import Matted, looked_again
@@ -147,9 +153,8 @@ def _around(region: Bool) -> Bool:
     factor = max(max(region.shape) // 300, 1)
     small = any_in_cells(region, factor)
     reach = 2 * (max(small.shape) // 30) + 1
-    wide = cv2.dilate(small.astype(np.uint8), np.ones((reach, reach), np.uint8))
-    size = (region.shape[1], region.shape[0])
-    return np.asarray(cv2.resize(wide, size, interpolation=cv2.INTER_NEAREST) > 0, np.bool_)
+    wide = cv2.dilate(small.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
+    return enlarge_mask(np.asarray(wide, np.bool_), factor, (region.shape[1], region.shape[0]))
 
 
 def _plate(laid: Laid, veil: Veil, behind: Backdrop, settings: MergeSettings) -> Plate:

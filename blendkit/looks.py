@@ -28,6 +28,8 @@ _FEW_LEFT, _MOST_TIMES = 0.2, 3
 """Share of the matte below which what is left is judged anew, by its own discs, and how often:
 where poplars far behind were proposed with a few twigs, the first discs are the poplars'."""
 _OPEN = 0.5
+_CHANCE_FACTOR = 2
+"""Reduction of the second look's answer, against what it is shown."""
 _MARKED = 0.5
 _PROPOSED = 0.02
 
@@ -102,7 +104,7 @@ def weigh(
     them: there all is believed.  Parameters as for `looked_again`.
     """
     if laid.refocused:
-        return Weighed(proposed, np.ones_like(reduce_by(small.softness, 2)))
+        return Weighed(proposed, np.ones_like(reduce_by(small.softness, _CHANCE_FACTOR)))
 
     def asked(matted: Matted) -> Float:
         evidence, groups = matted.sketch.evidence, matted.sketch.groups
@@ -121,7 +123,8 @@ def weigh(
 
     def without(matted: Matted, chance: Float) -> Matted:
         masked = hints.foreground_mask is not None
-        alpha = keep_likely(matted.alpha, chance, marked=hints.front_strokes, masked=masked)
+        factor, marked = _CHANCE_FACTOR * small.factor, hints.front_strokes
+        alpha = keep_likely(matted.alpha, chance, factor, marked=marked, masked=masked)
         if not _differ(alpha, matted.alpha):
             return matted
         sketch = draw_sketch(small, alpha, matted.color, settings.discs)
@@ -153,7 +156,7 @@ def seen_with_plate(
         sketch.color,
         reduce_by(weighed.matted.alpha, small.factor),
         reduce_by(proposed, small.factor),
-        enlarge(weighed.chance, 2, (coverage.shape[1], coverage.shape[0])),
+        enlarge(weighed.chance, _CHANCE_FACTOR, (coverage.shape[1], coverage.shape[0])),
         coverage,
         small.softness,
     )

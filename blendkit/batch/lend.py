@@ -20,7 +20,7 @@ from blendkit.alignment.warp import warp_to_background
 from blendkit.batch.pairs_file import Pair
 from blendkit.errors import AlignmentError
 from blendkit.files import prefer_raws, read_frame, read_mask
-from blendkit.filters.resample import matrix_at_reduced_scale, reduce_by
+from blendkit.filters.resample import enlarge, matrix_at_reduced_scale, reduce_by
 from blendkit.frame import Float, Frame, Matrix
 from blendkit.hints import Hints
 from blendkit.masks.sitter import find_sitter
@@ -99,8 +99,8 @@ def _laid(background: Frame, foreground: Frame) -> _Laid:
     blur = relative_blur(one, aligned, moved.footprint, SharpnessSettings())
     grain = measure_noise(aligned).at_middle_grey
     sitter = _widened(find_sitter(one, aligned, blur, grain).kept)
-    full = cv2.resize(sitter, background.size, interpolation=cv2.INTER_LINEAR)
-    return _Laid(matrix_at_reduced_scale(matrix, 1 / factor), np.asarray(full, np.float32))
+    full = enlarge(sitter, factor, background.size)
+    return _Laid(matrix_at_reduced_scale(matrix, 1 / factor), full)
 
 
 def _between(borrower: Frame, lender: Frame) -> Matrix:

@@ -137,7 +137,12 @@ def _lean(
 
 
 def keep_likely(
-    alpha: Float, chance: Float, *, marked: Float | None = None, masked: bool = False
+    alpha: Float,
+    chance: Float,
+    factor: int,
+    *,
+    marked: Float | None = None,
+    masked: bool = False,
 ) -> Float:
     """Return the matte without what hardly stands in front.
 
@@ -149,7 +154,7 @@ def keep_likely(
     alpha : ndarray
         float32 (height, width).
     chance : ndarray
-        How likely each place stands in front, 0 to 1, float32, any scale.
+        How likely each place stands in front, 0 to 1, float32, reduced by `factor`.
     marked : ndarray, optional
         Foreground strokes, float32 (height, width): what they cover is kept, and the pieces that
         they touch need less of a chance.
@@ -163,7 +168,7 @@ def keep_likely(
         float32 (height, width).
     """
     count, labels = pieces(alpha)
-    local, whole = share_of_pieces(alpha, labels, count, chance)
+    local, whole = share_of_pieces(alpha, labels, count, chance, factor)
     low, high = (np.full(count, end, np.float32) for end in _LIKELY)
     if marked is not None:
         touched = np.unique(labels[(marked > _MARKED) & (labels > 0)])

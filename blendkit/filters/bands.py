@@ -39,7 +39,7 @@ def slow_factor(sigma_px: float, short_side_px: int) -> int:
     """Return the reduction at which a wide Gaussian is computed.
 
     >>> slow_factor(40.0, 2000), slow_factor(40.0, 20), slow_factor(5.0, 2000)
-    (10, 1, 1)
+    (10, 5, 1)
     """
     return working_factor(sigma_px, _REDUCED_SIGMA_PX, short_side_px)
 

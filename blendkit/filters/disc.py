@@ -89,7 +89,7 @@ def disc_factor(diameter_px: float, short_side_px: int) -> int:
     """Return the reduction at which a disc is applied.
 
     >>> disc_factor(47.0, 2000), disc_factor(120.0, 2000), disc_factor(120.0, 16)
-    (1, 5, 1)
+    (1, 5, 4)
     """
     return working_factor(diameter_px, WORKING_DISC_PX, short_side_px)
 

@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from blendkit.filters.resample import enlarge
 from blendkit.filters.threads import each_part
 from blendkit.frame import Float
 
@@ -21,7 +22,7 @@ def pieces(alpha: Float) -> tuple[int, NDArray[np.int32]]:
 
 
 def share_of_pieces(
-    alpha: Float, labels: NDArray[np.int32], count: int, share: Float
+    alpha: Float, labels: NDArray[np.int32], count: int, share: Float, factor: int = 1
 ) -> tuple[Float, Float]:
     """Return a map at full size, and its mean over each piece.
 
@@ -32,7 +33,7 @@ def share_of_pieces(
     labels, count
         From `pieces`.
     share : ndarray
-        The map, float32, any scale.
+        The map, float32, reduced by `factor`.
 
     Returns
     -------
@@ -46,8 +47,7 @@ def share_of_pieces(
     >>> share_of_pieces(alpha, labels, count, np.array([[0.9, 0.3, 0, 0.2]], np.float32))[1]
     array([0. , 0.7, 0.2], dtype=float32)
     """
-    size = (alpha.shape[1], alpha.shape[0])
-    local = np.asarray(cv2.resize(share, size, interpolation=cv2.INTER_LINEAR), np.float32)
+    local = enlarge(share, factor, (alpha.shape[1], alpha.shape[0]))
     parts = strips(alpha)
     sums = np.zeros((2, len(parts), count))
 

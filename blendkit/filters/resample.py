@@ -111,15 +111,14 @@ def reduce_parts(
 def working_factor(extent_px: float, working_px: float, short_side_px: int) -> int:
     """Return the reduction that leaves a wide kernel of this extent at least working_px wide.
 
-    1 where the picture is too small to be reduced so.
+    No more than leaves the picture's short side 4 px.
 
     >>> working_factor(120.0, 24.0, 2000), working_factor(47.0, 24.0, 2000)
     (5, 1)
     >>> working_factor(120.0, 24.0, 16)
-    1
+    4
     """
-    factor = int(extent_px // working_px)
-    return factor if factor > 1 and short_side_px >= 4 * factor else 1
+    return max(min(int(extent_px // working_px), short_side_px // 4), 1)
 
 
 def enlarge(values: Float, factor: int, size: tuple[int, int]) -> Float:
@@ -133,6 +132,22 @@ def enlarge(values: Float, factor: int, size: tuple[int, int]) -> Float:
     # OpenCV's cubic (a = -0.75) does not reproduce a ramp; linear does.
     out = cv2.resize(values, full, interpolation=cv2.INTER_LINEAR)
     return np.asarray(out[: size[1], : size[0]], np.float32)
+
+
+def enlarge_mask(mask: Bool, factor: int, size: tuple[int, int], *, smooth: bool = False) -> Bool:
+    """Return a mask of cells at full size (width, height): each px as its cell is.
+
+    smooth: the rim runs half-way between cells as `enlarge` would have it, not along them.
+
+    Examples
+    --------
+    >>> enlarge_mask(np.array([[True, False]]), 3, (5, 1))
+    array([[ True,  True,  True, False, False]])
+    """
+    method = cv2.INTER_LINEAR if smooth else cv2.INTER_NEAREST
+    full = (mask.shape[1] * factor, mask.shape[0] * factor)
+    out = cv2.resize(np.where(mask, np.uint8(255), np.uint8(0)), full, interpolation=method)
+    return np.asarray(out[: size[1], : size[0]] > 127, np.bool_)
 
 
 def enlarged_part(values: Float, factor: int, part: tuple[slice, slice]) -> Float:

@@ -9,7 +9,7 @@ on nothing but her.
 import cv2
 import numpy as np
 
-from blendkit.filters.resample import any_in_cells
+from blendkit.filters.resample import any_in_cells, enlarge_mask
 from blendkit.frame import Bool, Float
 
 _THERE = 0.05
@@ -62,6 +62,5 @@ def _within_a_limb(region: Bool) -> Bool:
     factor = max(round(max(region.shape) / _WORKING_PX), 1)
     there = any_in_cells(region, factor)
     away_px = cv2.distanceTransform((~there).astype(np.uint8), cv2.DIST_L2, 5)
-    near = (away_px <= _LIMB_SHARE * max(there.shape)).astype(np.uint8)
-    size = (region.shape[1], region.shape[0])
-    return np.asarray(cv2.resize(near, size, interpolation=cv2.INTER_NEAREST) > 0, np.bool_)
+    near = np.asarray(away_px <= _LIMB_SHARE * max(there.shape), np.bool_)
+    return enlarge_mask(near, factor, (region.shape[1], region.shape[0]))

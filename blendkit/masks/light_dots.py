@@ -82,10 +82,12 @@ def find_dots(sharp: Float, disc_radius_px: float, full: Bool) -> list[Dot]:
 
 def _typical_around(light: Float, disc_radius_px: float) -> Float:
     """Return the median around each px, over two discs' widths."""
-    # OpenCV has wide medians for bytes only; their roots are fine enough to compare by.
-    roots = np.rint(255 * np.sqrt(np.clip(light, 0, 1))).astype(np.uint8)
+    # OpenCV has wide medians for bytes only; their roots are fine enough to compare by.  A darker
+    # frame brought to the other's light holds more than 1.
+    top = max(float(np.percentile(light, 99.9)), 1.0)
+    roots = np.rint(255 * np.sqrt(np.clip(light / top, 0, 1))).astype(np.uint8)
     side = min(2 * int(1.8 * disc_radius_px) + 1, 99)
-    return np.asarray(np.square(cv2.medianBlur(roots, max(side, 7)) / 255), np.float32)
+    return np.asarray(top * np.square(cv2.medianBlur(roots, max(side, 7)) / 255), np.float32)
 
 
 def _spots(

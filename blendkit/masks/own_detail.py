@@ -11,7 +11,7 @@ import numpy as np
 
 from blendkit.filters.bands import band_pass, gaussian
 from blendkit.filters.circles import round_kernel
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import enlarge_mask, reduce_by
 from blendkit.frame import Bool, Float, luminance
 
 _WORKING_PX = 1200
@@ -50,8 +50,8 @@ def own_detail(background: Float, aligned: Float, grain: tuple[float, float]) ->
         for frame, floor in zip((background, aligned), noise, strict=True)
     )
     lost = (there > _SEEN * noise[0]) & (left < _LOST * there)
-    may_be = cv2.dilate((~lost).astype(np.uint8), round_kernel(_REACH_PX))
-    return cv2.resize(may_be, (width, height), interpolation=cv2.INTER_NEAREST) > 0
+    may_be = cv2.dilate((~lost).astype(np.uint8), round_kernel(_REACH_PX)) > 0
+    return enlarge_mask(np.asarray(may_be, np.bool_), factor, (width, height))
 
 
 def _energy(pixels: Float) -> Float:

@@ -126,6 +126,6 @@ def _small_look(background: Float, aligned: Float, grain: float, size: tuple[int
 def _by_piece(alpha: Float, share: Float) -> Float:
     """Return the share of each connected piece as a whole, at half the size of `alpha`."""
     count, labels = pieces(alpha)
-    _, whole = share_of_pieces(alpha, labels, count, share)
+    _, whole = share_of_pieces(alpha, labels, count, share, 2)
     whole[0] = 0.5
     return reduce_by(whole[labels], 2)

@@ -15,7 +15,7 @@ from blendkit.filters.bands import band_pass, gaussian, window_mean
 from blendkit.filters.circles import round_kernel
 from blendkit.filters.detail import detailed_in_both, displacement_px
 from blendkit.filters.disc import disc_blur
-from blendkit.filters.resample import enlarge, reduce_by, share_in_cells
+from blendkit.filters.resample import any_in_cells, enlarge, enlarge_mask, reduce_by
 from blendkit.filters.threads import each_part
 from blendkit.filters.tiles import Window, tiles
 from blendkit.frame import Bool, Float, luminance
@@ -92,7 +92,8 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: fl
     held = how_held(blur, drawn, max(shape))
     likeness = _likeness(disc_blur(one, held.disc_px / factor), other)
     alike = likeness > _ALIKE
-    whole = cv2.resize(drawn.astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
+    size = (shape[1], shape[0])
+    whole = enlarge_mask(drawn, factor, size)
     inside = drawn & _borne_out(drawn, held.same, held.soft & ~alike)
     enough = float(held.same.mean()) >= _LEAST_SHARE
     if not (enough and _LEAST_SHARE < float(inside.mean()) < _LARGEST_SHARE):
@@ -107,8 +108,8 @@ def find_sitter(background: Float, aligned: Float, blur: RelativeBlur, grain: fl
     zone = carried_to_outline(zone, one)
     hers = _within_outline(found, zone, chance, one)
     kept = _at_full_size(np.asarray(zone, np.float32), background, factor)
-    size = (shape[1], shape[0])
-    return Sitter(kept, whole, np.asarray(zone_limit(np.asarray(hers, np.float32), size) > _HERS))
+    limit = zone_limit(np.asarray(hers, np.float32), factor, size)
+    return Sitter(kept, whole, np.asarray(limit > _HERS))
 
 
 def _within_outline(found: Bool, zone: Bool, chance: Float, picture: Float) -> Bool:
@@ -194,8 +195,8 @@ def _at_full_size(zone: Float, background: Float, factor: int) -> Float:
     slope = covariance / (variance + 1e-3)
     offset = mean_z - slope * mean_g
     size = (background.shape[1], background.shape[0])
-    slope, offset = (cv2.resize(v, size, interpolation=cv2.INTER_LINEAR) for v in (slope, offset))
-    kept = zone_limit(zone, size)
+    slope, offset = (enlarge(np.asarray(v, np.float32), factor, size) for v in (slope, offset))
+    kept = zone_limit(zone, factor, size)
 
     def follow_edges(part: tuple[Window, Window]) -> None:
         own, _ = part
@@ -208,10 +209,10 @@ def _at_full_size(zone: Float, background: Float, factor: int) -> Float:
     return kept
 
 
-def zone_limit(zone: Float, size: tuple[int, int]) -> Float:
-    """Return where a zone may reach at all: nothing sprouts far from it."""
+def zone_limit(zone: Float, factor: int, size: tuple[int, int]) -> Float:
+    """Return where a zone may reach at all, at full size: nothing sprouts far from it."""
     near = cv2.dilate((zone > 0.2).astype(np.float32), np.ones((3, 3), np.uint8))
-    return np.asarray(cv2.resize(near, size, interpolation=cv2.INTER_LINEAR), np.float32)
+    return enlarge(np.asarray(near, np.float32), factor, size)
 
 
 def protected(sitter: Float, painted: Bool) -> Float:
@@ -227,7 +228,7 @@ def fading(sitter: Float, painted: Bool) -> Float:
     if not (painted & (sitter > 0)).any():
         return protected(sitter, painted)
     factor = max(round(max(painted.shape) / _FADED_PX), 1)
-    whole = share_in_cells(painted, factor) == 1
+    whole = ~any_in_cells(~painted, factor)
     inside_px = cv2.distanceTransform(whole.astype(np.uint8), cv2.DIST_L2, 5)
     left = np.clip(1 - inside_px / (_FADE_SHARE * max(whole.shape)), 0, 1)
     size = (painted.shape[1], painted.shape[0])

@@ -83,7 +83,9 @@ def within_reach(piece: Bool, marked: Bool) -> Bool:
     inside, marks = (any_in_cells(mask, factor) for mask in (piece | marked, marked))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(marks.astype(np.uint8))
     length = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
-    alike = np.rint(2 * np.log2(length)).astype(int)  # marks of much the same length go together
+    alike = np.rint(2 * np.log2(np.maximum(length, 1))).astype(
+        int
+    )  # marks of much the same length go together
     reached = np.zeros(inside.shape, np.bool_)
     for size in np.unique(alike[1:count]):
         ways = MCP_Geometric(np.where(inside, 1.0, -1.0))  # below 0 there is no way

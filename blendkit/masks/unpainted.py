@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.filters.circles import round_kernel
-from blendkit.filters.resample import reduce_by, share_in_cells
+from blendkit.filters.resample import enlarge_mask, reduce_by, share_in_cells
 from blendkit.frame import Bool, Float
 from blendkit.masks.network import SHARP, SOFT, network_matte
 from blendkit.masks.spread import left_out, marked_boughs, spread_strokes
@@ -100,8 +100,8 @@ def _seen_small_too(
     everywhere = np.ones(one.shape[:2], np.float32)
     small = network_matte(one, other, everywhere, grain / factor, weights=weights)
     there = (_bolder(small, weights) > _SEEN_SMALL).astype(np.uint8)
-    near = cv2.dilate(there, np.ones((9, 9), np.uint8))
-    where = cv2.resize(near, (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR) > 0
+    near = cv2.dilate(there, np.ones((9, 9), np.uint8)) > 0
+    where = enlarge_mask(np.asarray(near, np.bool_), factor, (shape[1], shape[0]))
     return np.asarray(seen * where, np.float32)
 
 
@@ -124,8 +124,7 @@ def _followed(
             break
         reached = reached | mask
     size = (region.shape[1], region.shape[0])
-    wide = cv2.resize(tight.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
-    return np.asarray((wide > 0) & region, np.bool_)
+    return np.asarray(enlarge_mask(tight, factor, size) & region, np.bool_)
 
 
 def _boughs(matte: Float) -> Bool:

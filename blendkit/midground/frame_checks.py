@@ -96,7 +96,7 @@ def moved_places(
     yield Flag(
         "moved",
         "warn",
-        at_full_size(region, size),
+        at_full_size(region, factor, size),
         f"something moved by about {np.median(steps):.0f} px between the frames",
         "check its edges at full size; paint it as background to keep it from one frame",
     )

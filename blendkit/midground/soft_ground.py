@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from blendkit.filters.resample import reduce_by
+from blendkit.filters.resample import enlarge_mask, reduce_by
 from blendkit.frame import Bool, Capture, Float
 from blendkit.hints import NearerLine
 from blendkit.midground import Flag, ResultBlur, Surface
@@ -152,7 +152,7 @@ def _soft_flag(
     return Flag(
         "soft-midground",
         blur_severity(worst, visible),
-        at_full_size(soft, size),
+        at_full_size(soft, blur.factor, size),
         f"{share:.1f} % of the picture is soft between two sharp parts of one surface{by}: its "
         f"disc reaches {worst:.1f} px{known}, {worst / visible:.1f} times the just visible one",
         bridge_advice(blur, visible, captures),
@@ -205,7 +205,7 @@ def _step_flag(
     yield Flag(
         "blur-step",
         severity,
-        around_seam(edge, size),
+        around_seam(edge, blur.factor, size),
         f"blur jumps from {other:.1f} to {one:.1f} px where the foreground frame ends on a surface",
         "end the foreground where both frames are equally sharp, or repair it with extend or taper",
     )
@@ -220,15 +220,15 @@ def surface_seams(blur: ResultBlur, alpha: Float, *, seed: int = 0) -> Bool:
     seams = np.zeros(alpha.shape, np.bool_)
     if blur.lens.evidence != "unknown":
         for ground in grounds_of(blur, alpha, seed=seed):
-            seams |= at_full_size(seam_of(ground), size)
+            seams |= at_full_size(seam_of(ground), blur.factor, size)
     return seams
 
 
-def around_seam(edge: Bool, size: tuple[int, int]) -> Bool:
+def around_seam(edge: Bool, factor: int, size: tuple[int, int]) -> Bool:
     """Return a seam of the blur map with what lies beside it, at full size (width, height)."""
     side = max(round(_BESIDE_SHARE * max(edge.shape)), 1) * 2 + 1
     region = cv2.dilate(edge.astype(np.uint8), np.ones((side, side), np.uint8)) > 0
-    return at_full_size(np.asarray(region, np.bool_), size)
+    return at_full_size(np.asarray(region, np.bool_), factor, size)
 
 
 def seam_of(ground: Ground) -> Bool:
@@ -252,7 +252,6 @@ def _broad_matte(alpha: Float, blur: ResultBlur) -> tuple[Float, Bool]:
     return np.asarray(broad, np.float32), np.asarray(thin, np.bool_)
 
 
-def at_full_size(region: Bool, size: tuple[int, int]) -> Bool:
-    """Return a region of the blur map at full size (width, height)."""
-    grown = cv2.resize(255 * region.astype(np.uint8), size, interpolation=cv2.INTER_LINEAR)
-    return np.asarray(grown > 127, np.bool_)
+def at_full_size(region: Bool, factor: int, size: tuple[int, int]) -> Bool:
+    """Return a region of a picture reduced by a factor at full size (width, height)."""
+    return enlarge_mask(region, factor, size, smooth=True)

@@ -39,7 +39,7 @@ def veil_remains(
     yield Flag(
         "veil-remains",
         "fail" if left_ev > 0.4 else "warn",
-        at_full_size(inside & (np.abs(x) > 0.5 * swing), (alpha.shape[1], alpha.shape[0])),
+        at_full_size(inside & (np.abs(x) > 0.5 * swing), factor, alpha.shape[::-1]),
         f"the blurred foreground still {'darkens' if slope < 0 else 'lightens'} the background by "
         f"{left_ev:.2f} EV",
         "give the disc by hand, or paint the foreground more completely",

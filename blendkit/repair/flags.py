@@ -21,7 +21,7 @@ _ABOUT = frozenset({"soft-midground", "blur-step"})
 
 def flags_after(job: Job, made: Made) -> tuple[Flag, ...]:
     """Return a merge's flags with those of a job's ground told anew, by the discs as repaired."""
-    mended = at_full_size(job.ground.surface.region, job.background.size)
+    mended = at_full_size(job.ground.surface.region, job.blur.factor, job.background.size)
     flags: list[Flag] = []
     for flag in job.merged.flags:
         if flag.kind not in _ABOUT or not _lies_in(flag.region, mended):
@@ -46,7 +46,7 @@ def _soft_after(job: Job, made: Made) -> Iterator[Flag]:
     yield Flag(
         "soft-midground",
         blur_severity(worst, job.visible_px),
-        at_full_size(soft, job.background.size),
+        at_full_size(soft, job.blur.factor, job.background.size),
         f"{100 * float(soft.mean()):.1f} % of the picture is still soft between two sharp parts of "
         f"one surface after the repair: its disc reaches {worst:.1f} px, "
         f"{worst / job.visible_px:.1f} times the just visible one",
@@ -75,7 +75,7 @@ def _step_after(job: Job, made: Made) -> Iterator[Flag]:
     yield Flag(
         "blur-step",
         severity,
-        around_seam(edge, job.background.size),
+        around_seam(edge, job.blur.factor, job.background.size),
         f"blur jumps from {one:.1f} to {other:.1f} px after the repair, "
         "where the foreground frame ends on a surface",
         "end the foreground where both frames are equally sharp",

@@ -61,6 +61,6 @@ def worst_disc_px(ground: Ground, soft: Bool) -> float:
 
 def share_of(job: Job, zone: Bool) -> Float:
     """Return a zone of the blur map at full size with a soft rim that lies inside it."""
-    full = at_full_size(zone, job.background.size).astype(np.float32)
+    full = at_full_size(zone, job.blur.factor, job.background.size).astype(np.float32)
     width = 1.5 * job.blur.factor
     return np.asarray(np.clip(2 * gaussian(full, width) - 1, 0, 1) * full, np.float32)

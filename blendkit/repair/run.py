@@ -85,7 +85,7 @@ def repair_result(
         region = ground.surface.region
         if soft is None or any(contradicts(n, ground.nearness, region, blur) for n in nearer):
             continue
-        known |= at_full_size(region, background.size)
+        known |= at_full_size(region, blur.factor, background.size)
         job = Job(
             merged, background, foreground, tuple(bridges), blur, ground, soft, visible, scale
         )

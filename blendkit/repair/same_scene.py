@@ -1,9 +1,9 @@
 """Whether a bridge frame shows what the result shows, where it was laid on it."""
 
-import cv2
 import numpy as np
 
 from blendkit.filters.bands import band_pass
+from blendkit.filters.resample import enlarge_mask
 from blendkit.frame import Bool, Float, luminance
 from blendkit.repair.job import CannotError, Job, worst_disc_px
 
@@ -32,10 +32,7 @@ def check_same_scene(job: Job, pixels: Float, covered: Bool, grains: tuple[float
     grains : standard deviation of the noise in the result and in the bridge frame.
     """
     width, height = job.background.size
-    region = cv2.resize(
-        job.ground.surface.region.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST
-    )
-    where = (region > 0) & covered
+    where = enlarge_mask(job.ground.surface.region, job.blur.factor, (width, height)) & covered
     if not where.any():
         raise CannotError("it does not reach the soft ground")
     sigma = max(worst_disc_px(job.ground, job.soft) / 2, 1.5 * max(width, height) / 1200)

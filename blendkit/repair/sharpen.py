@@ -2,9 +2,9 @@
 
 from dataclasses import replace
 
-import cv2
 import numpy as np
 
+from blendkit.filters.resample import enlarge
 from blendkit.frame import Bool, Source
 from blendkit.midground.sharpening import LARGEST_DISC_PX, disc_left_px, sharpened
 from blendkit.repair.job import CannotError, Job, Made, share_of, worst_disc_px
@@ -21,8 +21,7 @@ def sharpen(job: Job) -> Made:
             f"the disc reaches {full:.1f} px{where}; "
             f"sharpening brings back up to {LARGEST_DISC_PX:g} px"
         )
-    size = job.background.size
-    disc = np.asarray(cv2.resize(job.ground.disc_px, size), np.float32)
+    disc = enlarge(job.ground.disc_px, job.blur.factor, job.background.size)
     share = share_of(job, job.soft)
     grain = job.merged.noise[0].at_middle_grey
     if not share.any():

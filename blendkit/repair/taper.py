@@ -3,11 +3,11 @@
 from dataclasses import replace
 from typing import get_args
 
-import cv2
 import numpy as np
 
 from blendkit.blending.finish import grain_blurred
 from blendkit.blending.rerender import rerender
+from blendkit.filters.resample import enlarge, reduce_by
 from blendkit.frame import Bool, Float, Source
 from blendkit.midground.soft_ground import at_full_size, soft_from_px
 from blendkit.midground.tapering import SharpPart, tapered_disc_px
@@ -44,7 +44,7 @@ def _tapered(job: Job, kept: SharpPart) -> Made:
         raise CannotError("nothing before or behind the zone would become softer")
     if float(_stands_sharp(job)[touched].mean()) > _SITTER_SHARE:
         raise CannotError("the sitter stands in the zone that would have to become softer")
-    full = np.asarray(cv2.resize(extra, job.background.size), np.float32)
+    full = enlarge(extra, job.blur.factor, job.background.size)
     free = np.asarray(1 - _sitter(job), np.float32)
     pixels, _ = rerender(job.merged.pixels, free, full)
     grain_blurred(pixels, full, job.merged.noise[0], job.merged.settings.grain)
@@ -57,8 +57,7 @@ def _tapered(job: Job, kept: SharpPart) -> Made:
 
 def _stands_sharp(job: Job) -> Bool:
     """Return where the sitter is, or something sharp in the background frame off the ground."""
-    size = (job.soft.shape[1], job.soft.shape[0])
-    sitter = cv2.resize(_sitter(job), size, interpolation=cv2.INTER_AREA) > 0.5
+    sitter = reduce_by(_sitter(job), job.blur.factor) > 0.5
     least = soft_from_px(job.background.size, job.visible_px)
     sharp = (job.blur.confidence > _SURE) & (job.blur.disc_px < least)
     off = ~job.ground.surface.region & (job.ground.pasted <= 0.5)
@@ -67,7 +66,7 @@ def _stands_sharp(job: Job) -> Bool:
 
 def _sitter(job: Job) -> Float:
     """Return the sitter without ground that both frames hold equally soft: that looks like one."""
-    soft = at_full_size(job.soft, job.background.size)
+    soft = at_full_size(job.soft, job.blur.factor, job.background.size)
     return np.asarray(np.where(soft, 0, job.merged.sitter), np.float32)
 
 

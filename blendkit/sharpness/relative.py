@@ -9,13 +9,12 @@ have contrast, but not the other frame's.  What grain alone would leave is subtr
 
 from collections.abc import Sequence
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.filters.bands import gaussian, slow_gaussian, window_mean
 from blendkit.filters.disc import disc_blur, disc_kernel
-from blendkit.filters.resample import reduce_by, share_in_cells
+from blendkit.filters.resample import enlarge, reduce_by, share_in_cells
 from blendkit.filters.threads import each_part
 from blendkit.frame import Bool, Float, luminance
 from blendkit.memory import unwritten
@@ -134,12 +133,14 @@ def _best(
     floor: float,
 ) -> tuple[Float, Float]:
     """Pick the disc of least cost, refined by a parabola over the ladder's steps."""
-    index = np.clip(np.argmin(costs, axis=0), 1, len(ladder) - 2)
+    lowest = np.argmin(costs, axis=0)
+    index = np.clip(lowest, 1, len(ladder) - 2)
     below, least, above = (
         np.take_along_axis(costs, (index + k)[None], axis=0)[0] for k in (-1, 0, 1)
     )
     bend = below - 2 * least + above
     offset = np.clip(0.5 * (below - above) / (bend + 1e-12), -0.5, 0.5)
+    offset = np.where(lowest == index, offset, lowest - index)  # the ladder's ends
     steps = np.asarray(ladder, np.float32)
     disc = np.interp(index + offset, np.arange(len(ladder)), steps).astype(np.float32)
     disc[window_mean(share, side) < _NOTHING] = 0
@@ -159,13 +160,15 @@ def _grain_left(disc_px: float, of_background: float, of_foreground: float) -> f
 
 def _graded(costs: Float, ladder: Sequence[float]) -> Float:
     """Return the signed disc of least cost by a parabola over `_effect`, px."""
-    index = np.clip(np.argmin(costs, axis=0), 1, len(ladder) - 2)
+    lowest = np.argmin(costs, axis=0)
+    index = np.clip(lowest, 1, len(ladder) - 2)
     places = _effect(np.asarray(ladder, np.float64))
     below, least, above = (np.take_along_axis(costs, (index + k)[None], 0)[0] for k in (-1, 0, 1))
     before, here, after = (places[index + k] for k in (-1, 0, 1))
     one, other = (here - before) * (least - above), (here - after) * (least - below)
     shift = 0.5 * ((here - before) * one - (here - after) * other) / (one - other + 1e-20)
     effect = np.clip(here - shift, (before + here) / 2, (here + after) / 2)
+    effect = np.where(lowest == index, effect, places[lowest])  # the ladder's ends
     disc = np.sign(effect) * _SMALL_PX * np.sqrt(np.expm1(np.abs(effect)))
     return np.asarray(disc, np.float32)
 
@@ -202,12 +205,10 @@ def filled(
     width = spread_share * max(blur.disc_px.shape)
     result = _spread(blur.disc_px, weight, width)
     if apart is not None and apart.any():
-        share = cv2.resize(
-            apart.astype(np.float32), result.shape[::-1], interpolation=cv2.INTER_AREA
-        )
+        share = share_in_cells(apart, blur.factor)
         beside = _spread(blur.disc_px, np.where(share > 0, np.float32(1e-6), weight), width)
         result = np.where(share > _HERS, result, beside)
-    return np.asarray(cv2.resize(result, size, interpolation=cv2.INTER_LINEAR), np.float32)
+    return enlarge(result, blur.factor, size)
 
 
 def _spread(disc_px: Float, weight: Float, width: float) -> Float:

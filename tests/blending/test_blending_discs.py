@@ -179,7 +179,7 @@ def test_what_a_stroke_covers_is_kept_and_its_piece_needs_less(
     alpha[100:106, 50:250], alpha[100:106, 350:550] = 0.9, 0.9
     marked[90:120, 100:120] = 1
     likely = np.full(SHAPE, chance, np.float32)
-    kept = keep_likely(alpha, likely, marked=marked, masked=masked)
+    kept = keep_likely(alpha, likely, 1, marked=marked, masked=masked)
     np.testing.assert_array_equal(kept[:, 100:120], alpha[:, 100:120])
     elsewhere = max((chance - 0.3) / 0.5, 0)
     if masked:
@@ -188,12 +188,21 @@ def test_what_a_stroke_covers_is_kept_and_its_piece_needs_less(
     np.testing.assert_allclose(kept[:, 350:], elsewhere * alpha[:, 350:], atol=1e-4)
 
 
+@pytest.mark.parametrize("row", [550, 5300])
+def test_a_place_is_judged_by_its_own_chance_however_far_down(row: int) -> None:
+    """5,504 rows are no multiple of 14: read by stretching, the last lay a cell away."""
+    alpha, cells = np.zeros((5504, 42), np.float32), np.zeros((394, 3), np.float32)
+    alpha[row - 4 : row + 4] = 1
+    cells[(row - 14) // 14 : (row + 14) // 14 + 1] = 1
+    assert keep_likely(alpha, cells, 14)[row].min() == 1
+
+
 def test_a_piece_is_judged_with_its_whole() -> None:
     """A bough with a poor stretch keeps more of it than a speck of the same chance."""
     alpha, chance = np.zeros((40, 60), np.float32), np.full((40, 60), 0.35, np.float32)
     alpha[20:24, 5:50], chance[16:, :30] = 1, 0.95
     alpha[5:9, 40:46] = 1
-    kept = keep_likely(alpha, chance)
+    kept = keep_likely(alpha, chance, 1)
     assert kept[22, 15] > 0.85
     assert kept[22, 45] > 0.4
     assert kept[7, 43] == pytest.approx(0.1, abs=0.01)

@@ -5,7 +5,14 @@ import pytest
 from scipy import ndimage, signal
 
 from blendkit.filters.disc import disc_blur, disc_kernel
-from blendkit.filters.resample import enlarge, matrix_at_reduced_scale, reduce_by
+from blendkit.filters.resample import (
+    any_in_cells,
+    enlarge,
+    enlarge_mask,
+    matrix_at_reduced_scale,
+    reduce_by,
+    share_in_cells,
+)
 
 
 @pytest.mark.parametrize("diameter_px", [2.5, 7.0, 33.3, 90.0])
@@ -42,6 +49,30 @@ def test_reducing_and_enlarging_keep_the_place() -> None:
     again = enlarge(reduce_by(ramp, 5), 5, (301, 203))
     inner = (slice(10, -10), slice(10, -10))
     np.testing.assert_allclose(again[inner], ramp[inner], atol=1e-3)
+
+
+@pytest.mark.parametrize("factor", [7, 13])
+def test_a_mask_of_cells_lies_where_its_cells_do(factor: int) -> None:
+    """Stretched to the picture's size, the last cells would lie up to a cell too far."""
+    size = (40 * factor + 1, 3 * factor + 2)
+    marked = np.zeros(size[::-1], np.bool_)
+    marked[:, 39 * factor : 40 * factor] = True
+    assert np.array_equal(enlarge_mask(any_in_cells(marked, factor), factor, size), marked)
+    share = share_in_cells(marked, factor)
+    np.testing.assert_allclose(share, reduce_by(marked.astype(np.float32), factor), atol=1e-7)
+    smooth = enlarge_mask(share > 0.5, factor, size, smooth=True)
+    assert (smooth ^ marked)[:, : 39 * factor - factor].sum() == 0
+    middle = np.flatnonzero(smooth[0]).mean()
+    assert middle == pytest.approx(39 * factor + (factor - 1) / 2, abs=0.6)
+
+
+def test_a_disc_wider_than_the_picture_is_blurred_small() -> None:
+    """At full size its kernel took gigabytes."""
+    light = np.zeros((120, 160, 3), np.float32)
+    light[:, :80] = 1
+    even = disc_blur(light, 4000.0)
+    assert np.ptp(even) < 0.05
+    assert even.mean() == pytest.approx(0.5, abs=0.1)
 
 
 def test_a_transform_at_reduced_scale_maps_the_same_points() -> None:

@@ -5,8 +5,9 @@ import pytest
 from skimage import data
 
 from blendkit.filters.disc import disc_blur
+from blendkit.filters.resample import reduce_by
 from blendkit.frame import Float
-from blendkit.masks.sitter import _ALIKE, _likeness, fading, find_sitter
+from blendkit.masks.sitter import _ALIKE, _at_full_size, _likeness, fading, find_sitter
 from blendkit.settings import SharpnessSettings
 from blendkit.sharpness.relative import relative_blur
 
@@ -15,6 +16,22 @@ from blendkit.sharpness.relative import relative_blur
 def cloth() -> np.ndarray:
     rng = np.random.default_rng(3)
     return np.repeat(rng.uniform(0.1, 0.5, (120, 160, 1)), 3, axis=2).astype(np.float32)
+
+
+@pytest.mark.parametrize("at_px", [598, 7800])
+def test_she_is_kept_alike_at_both_ends_of_a_large_picture(at_px: int) -> None:
+    """45 megapixels are no multiple of what they are reduced by."""
+    picture = np.full((130, 8256, 3), 0.6, np.float32)
+    hers = np.zeros(picture.shape[:2], np.bool_)
+    hers[:, at_px : at_px + 260] = True
+    picture[hers] = 0.1
+    zone = reduce_by(hers.astype(np.float32), 13) > 0.5
+    kept = _at_full_size(zone.astype(np.float32), picture, 13)
+    assert kept[hers].min() == 1
+    reach = np.flatnonzero(kept[65] > 0)
+    sides = at_px - reach[0], reach[-1] - (at_px + 259)
+    assert max(sides) < 30
+    assert abs(sides[0] - sides[1]) <= 13
 
 
 def test_a_veil_over_detail_leaves_it_alike(cloth: np.ndarray) -> None:
@@ -79,14 +96,15 @@ def test_somebody_softer_in_a_refocused_frame_is_kept(
     assert zone.sum() < 1.3 * 200 * 220
 
 
-@pytest.mark.parametrize("width", [300, 2500])
+@pytest.mark.parametrize("width", [300, 2500, 13200])  # reduced by 1, 2, 22
 def test_inside_what_is_painted_the_sitter_fades_and_outside_she_stays(width: int) -> None:
-    sitter = np.ones((200, width), np.float32)
+    height = max(200, width // 10)
+    sitter = np.ones((height, width), np.float32)
     painted = np.zeros(sitter.shape, np.bool_)
-    painted[50:150, 100 : width - 60] = True
+    painted[height // 4 : -height // 4, 100 : width - 60] = True
     left = fading(sitter, painted)
     assert left[~painted].min() == 1
-    down = left[50:101, width // 2]
+    down = left[height // 4 : height // 2 + 1, width // 2]
     assert (np.diff(down) <= 0).all()
     assert down[0] > 0.3
     assert down[width // 60 :].max() == 0

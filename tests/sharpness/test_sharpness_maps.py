@@ -8,7 +8,7 @@ from blendkit.filters.disc import disc_blur
 from blendkit.frame import Float
 from blendkit.settings import SharpnessSettings
 from blendkit.sharpness.noise import measure_noise
-from blendkit.sharpness.relative import filled, relative_blur
+from blendkit.sharpness.relative import disc_ladder, filled, relative_blur
 
 
 def gravel() -> Float:
@@ -25,6 +25,19 @@ def test_noise_follows_signal(slope: float, floor: float) -> None:
     for level in (0.05, 0.2, 0.6):
         found = float(model.sigma(np.full((1, 3), level, np.float32)).mean())
         assert found == pytest.approx(np.sqrt(slope * level + floor), rel=0.1)
+
+
+@pytest.mark.parametrize("level", [0.7, 0.85, 0.93])
+def test_a_place_without_any_grain_says_nothing_about_it(level: float) -> None:
+    """A clipped sky pulled down in developing made dark grain 2.4 times what it is."""
+    rng = np.random.default_rng(4)
+    ramp = np.linspace(0.03, 0.6, 600, dtype=np.float32)[None, :, None] * np.ones((400, 1, 3))
+    noisy = (ramp + rng.normal(size=ramp.shape) * np.sqrt(2e-4 * ramp + 2e-6)).astype(np.float32)
+    noisy[:40] = level
+    model = measure_noise(noisy)
+    for light in (0.05, 0.18, 0.5):
+        found = float(model.sigma(np.full((1, 3), light, np.float32)).mean())
+        assert found == pytest.approx(np.sqrt(2e-4 * light + 2e-6), rel=0.1)
 
 
 def test_texture_of_a_real_picture_is_not_taken_for_much_noise() -> None:
@@ -73,6 +86,17 @@ def test_small_discs_are_read_by_degrees(disc_px: float) -> None:
     blur = relative_blur(noisy[0], noisy[1], everywhere, SharpnessSettings(), graded=True)
     found = float(np.median(blur.disc_px[blur.confidence > 0.3]))
     assert found == pytest.approx(disc_px, abs=0.5)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize("graded", [False, True])
+def test_a_disc_at_the_end_of_the_ladder_is_read_as_the_end(sign: int, *, graded: bool) -> None:
+    sharp = gravel()
+    settings = SharpnessSettings(largest_disc_share=0.03)
+    end = max(disc_ladder(settings.largest_disc_share * 500))
+    frames = (disc_blur(sharp, 1.15 * end), sharp)[::sign]
+    blur = relative_blur(*frames, np.ones(sharp.shape[:2], np.bool_), settings, graded=graded)
+    assert np.median(blur.disc_px) == pytest.approx(sign * end, rel=0.02)
 
 
 def test_two_zones_are_told_apart_and_empty_ones_filled() -> None:

@@ -129,7 +129,7 @@ def training_testimony(scene: dict[str, Float], seed: int) -> dict[str, np.ndarr
     asked = [first]
     if pair.laid.factor == 1:
         chance = np.asarray(run_network("veil_net.onnx", first)[0], np.float32)
-        again = _testimony(pair, small, keep_likely(pair.found, chance, marked=None))
+        again = _testimony(pair, small, keep_likely(pair.found, chance, 2 * small.factor))
         asked += [] if again is None else [again]
     return {
         "planes": np.stack(asked).astype(np.float16),
