@@ -28,12 +28,15 @@ class Cells:
     logs_b, logs_f: log2 of the mean light of both frames, float32 (h, w, 3).
     weight: how far they compare, float32 (h, w, 3).
     radial: r^2, r^4, r^6 averaged over the same windows, (h, w, 3).
+    shape: (height, width) of the whole picture.  places: rows and columns of the windows in it, px.
     """
 
     logs_b: Float
     logs_f: Float
     weight: Float
     radial: NDArray[np.float64]
+    shape: tuple[int, int]
+    places: Places
 
 
 def make_cells(background: Float, aligned: Float, usable: Bool, window_share: float) -> Cells:
@@ -54,9 +57,10 @@ def make_cells(background: Float, aligned: Float, usable: Bool, window_share: fl
     width = window_share * max(share.shape)
     logs_b, logs_f = (_smooth_log(light, share, width) for light in masked)
     # At the rim a window holds only what lies inward: the radius must be averaged the same way.
-    terms = radial_terms(usable.shape, _centres(usable.shape, factor))
+    shape, places = (usable.shape[0], usable.shape[1]), _centres(usable.shape, factor)
+    terms = radial_terms(shape, places)
     radial = _window_mean(terms * share[..., None], share, width).astype(np.float64)
-    return Cells(logs_b, logs_f, _trust(logs_b, logs_f, share, width), radial)
+    return Cells(logs_b, logs_f, _trust(logs_b, logs_f, share, width), radial, shape, places)
 
 
 def _usable_means(background: Float, aligned: Float, usable: Bool, factor: int) -> list[Float]:

@@ -98,7 +98,7 @@ def _local_beside(
     Fitted first, these would be thrown off one side's cells by a light from the other.
     """
     cells = make_cells(background, aligned, usable, window_share)
-    terms = local_terms(cells.weight.shape[:2])
+    terms = local_terms(cells.shape, cells.places)
     own = np.repeat(terms.reshape(-1, terms.shape[2]), 3, axis=0)  # the same in all channels
     return fit_local(cells, _left_ev(cells, _fit_plain(cells, beside=own)))
 

@@ -21,7 +21,7 @@ class LocalLight:
 
 def fit_local(cells: Cells, residual: Float) -> LocalLight:
     """Fit what gain and fall-off leave, (h, w, 3) in EV, by a smooth surface."""
-    terms = local_terms(residual.shape[:2])
+    terms = local_terms(cells.shape, cells.places)
     values = np.average(residual, axis=2, weights=np.maximum(cells.weight, 1e-12))
     rows = np.column_stack([terms.reshape(-1, terms.shape[2]), np.ones(values.size)])
     fitted, _ = reweighted_fit(

@@ -26,6 +26,8 @@ from blendkit.frame import Capture, Float
 from blendkit.settings import ApertureSettings
 
 _LEAST_MASS = 0.3
+_LEAST_SHARE = 1e-3
+"""Below it nothing is re-rendered: what rounding leaves of two discs must not touch the ground."""
 _HALF = 0.5
 _LEAST_DISC_PX = 0.5
 
@@ -109,6 +111,7 @@ def background_at(
     rendered, mass = rerender(aligned, keep, disc_px, patches=patches)
     share = np.clip(soft - extra, 0, 1) * (1 - sitter)
     share *= np.clip((mass - _LEAST_MASS) / _LEAST_MASS, 0, 1)
+    share[share < _LEAST_SHARE] = 0
     pixels = plate.pixels
     rendered = rendered + _slow_difference(pixels, rendered, share)
     beneath = pixels + share[..., None] * (np.maximum(rendered, 0) - pixels)

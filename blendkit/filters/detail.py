@@ -25,6 +25,8 @@ _CLOSED_SHARE = 1 / 32
 _LEAST_PIECE = 0.004
 _FARTHEST_SHARE = 0.06
 _LEAST_MATCH, _STANDS_OUT = 0.25, 1.3
+_ROUNDING = 1e-6
+"""Share of the largest power below which a power is what the transforms' rounding left."""
 
 
 def detailed_in_both(background: Float, aligned: Float) -> Bool:
@@ -79,7 +81,8 @@ def displacement_px(
     power = _correlated(where.astype(np.float32), np.square(second), reach)
     power *= max(float(np.square(first).sum()), 1e-12)
     match = _correlated(first, second, reach)
-    match /= np.sqrt(np.maximum(power, np.float32(1e-12)))
+    # Where the other frame is plain, what the transforms left of it is rounding.
+    match /= np.sqrt(np.maximum(power, _ROUNDING * float(power.max()) + 1e-12))
     row, column = (int(v) for v in np.unravel_index(int(np.argmax(match)), match.shape))
     best, still = float(match[row, column]), float(match[reach, reach])
     at_rim = not (0 < row < 2 * reach and 0 < column < 2 * reach)
