@@ -70,7 +70,7 @@ def point_basis(
 def step(
     matrix: Matrix, parameters: NDArray[np.float64], model: str, size: tuple[int, int]
 ) -> tuple[Matrix, float]:
-    """Add a step to a transform; return it and the largest motion at the frame's edge, px."""
+    """Add a step to a transform; return it, and what no px of the frame moves farther than, px."""
     centre, half = centre_and_half(size)
     change = _change(parameters, model)
     to_unit = np.array(

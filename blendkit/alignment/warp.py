@@ -24,7 +24,8 @@ def warp_to_background(pixels: Float, matrix: Matrix, size: tuple[int, int]) -> 
     Returns
     -------
     Warped
-        Lanczos interpolation, never below 0; footprint True where all 8x8 source pixels are real.
+        Lanczos interpolation, never below 0; footprint True where all 8x8 source pixels are real,
+        told by the nearest one: a row or column at the rim may lean on its repeated edge.
         OpenCV's cubic (a = -0.75) was 10 dB worse on a shifted picture (tests/alignment).
         A transform that is exactly the identity gives the pixels themselves.
     """

@@ -64,7 +64,7 @@ class Front:
         Returns
         -------
         ndarray
-            float32 (trials, cells), sums over cells of the picture, all of the same place; None
+            float32 (trials, cells), means over cells of the picture, all of the same place; None
             where that is too small to tell.
         """
         veils = each_result(
