@@ -91,7 +91,7 @@ def deliver(
     source = Path(result)
     frame = read_frame(source)
     title, profile = _profile(settings.profile, frame)
-    middle, within = _middle(subject, frame), _within(covered, settings, source.name)
+    middle, within = _middle(subject, frame), _within(covered, settings, frame)
     placement = place(frame.size, settings, around=middle, within=within, name=source.name)
     dpi = effective_dpi(placement, settings)
     name = file_name(source.stem, settings, placement, profile=title, number=number)
@@ -106,7 +106,8 @@ def deliver(
     attached = _attached(frame, placement, profile, dpi, private=settings.private)
     with atomic(target, [source, *inputs]) as temporary:
         _write(temporary, codes, attached, settings)
-        read_back(temporary, target.name, codes, attached, exact=settings.format == "tiff")
+        exact = settings.format == "tiff"
+        read_back(temporary, target.name, codes, attached, size=placement.sheet, exact=exact)
     return Delivered(
         path=target,
         size=placement.sheet,
@@ -147,12 +148,20 @@ def _named_profile(wanted: str) -> tuple[str, bytes]:
     return path.stem, data
 
 
-def _within(covered: Box | None, settings: DeliverySettings, name: str) -> Box | None:
+def _within(covered: Box | None, settings: DeliverySettings, frame: Frame) -> Box | None:
     """Return the part of the picture that may be printed, None for all of it."""
     if not settings.trim:
         return None
     if covered is None:
-        raise InputError(f"{name}: nothing says what both frames reach; deliver it without trim")
+        raise InputError(
+            f"{frame.name}: nothing says what both frames reach; deliver it without trim"
+        )
+    x, y, width, height = covered
+    if min(x, y) < 0 or x + width > frame.size[0] or y + height > frame.size[1]:
+        raise InputError(
+            f"{frame.name}: has {frame.size[0]} x {frame.size[1]} px, and what both frames reach "
+            "lies beyond; deliver it without trim"
+        )
     return covered
 
 

@@ -15,7 +15,13 @@ _JPEG_LOSS = 0.15  # mean difference that even a poor quality stays below, of th
 
 
 def read_back(
-    path: Path, name: str, codes: NDArray[Any], attached: Attached, *, exact: bool
+    path: Path,
+    name: str,
+    codes: NDArray[Any],
+    attached: Attached,
+    *,
+    size: tuple[int, int],
+    exact: bool,
 ) -> None:
     """Raise OutputError unless a file decodes to what was written into it.
 
@@ -25,6 +31,7 @@ def read_back(
     name : how messages call it.
     codes : values that were written, (height, width, 3).
     attached : profile and resolution that were written.
+    size : (width, height) px that the file is to have.
     exact : whether every value must be the same, as in TIFF.
     """
     try:
@@ -36,7 +43,7 @@ def read_back(
         raise OutputError(f"{name}: does not read back ({error}); write it again") from error
     across, _ = found.resolution_dpi or (0.0, 0.0)
     wrong = {
-        "size": found.size != codes.shape[1::-1],
+        "size": not found.size == size == codes.shape[1::-1],
         "colour profile": found.icc_profile != attached.profile,
         "resolution": abs(across - attached.resolution_dpi[0]) > _DPI_ROUNDING,
         "picture": _difference(back, codes) > (0.0 if exact else _JPEG_LOSS),

@@ -384,6 +384,20 @@ def test_a_trimmed_copy_lacks_the_rim_that_one_frame_alone_reaches(
     assert np.abs(copy.astype(int) - whole[5:198, 9:300]).max() <= 1
 
 
+def test_a_picture_of_another_size_than_its_reports_is_not_trimmed(
+    tmp_path: Path, master: Path
+) -> None:
+    """As where the result was cropped or reduced under its own name."""
+    report = {"alignment": {"matrix": np.eye(3).tolist()}, "output": {"width": 464, "height": 200}}
+    (tmp_path / "gate.report.json").write_text(json.dumps(report))
+    done = CliRunner().invoke(command, [str(master), "--trim"])
+    assert isinstance(done.exception, InputError)
+    assert "464 x 200 px and gate.tif has 300 x 200; deliver without trim" in str(done.exception)
+    with pytest.raises(InputError, match="lies beyond; deliver it without trim"):
+        deliver(master, DeliverySettings(trim=True), covered=(9, 0, 300, 200))
+    assert not list(tmp_path.glob("gate-*"))
+
+
 def test_a_trimmed_copy_needs_the_report(tmp_path: Path, master: Path) -> None:
     done = CliRunner().invoke(command, [str(master), "--to", str(tmp_path), "--trim"])
     assert isinstance(done.exception, InputError)
