@@ -1,5 +1,6 @@
 """What follows a merge in a batch: how it is judged, and its copies for the lab."""
 
+from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -11,8 +12,9 @@ from blendkit.batch import ledger
 from blendkit.batch.records import Job, Outcome, named_inputs
 from blendkit.errors import InputError
 from blendkit.files.capture import read_capture
-from blendkit.files.deliver import check_replaceable, deliver_copies
+from blendkit.files.deliver import deliver_copies
 from blendkit.files.delivery_spec import parse_delivery
+from blendkit.files.earlier_copy import check_replaceable
 from blendkit.frame import Float
 from blendkit.report.covered import covered_beside
 from blendkit.sidecar import Sidecar
@@ -106,7 +108,7 @@ def delivered(job: Job, subject: Box | None) -> list[Path]:
     return [copy.path for copy in copies]
 
 
-def _check_free(job: Job, copy: Path) -> None:
+def _check_free(job: Job, copy: Path, note: Mapping[str, str]) -> None:
     """Raise InputError if a file lies where a copy goes that is no earlier copy of the pair's own.
 
     Numbers change when the list does, and a number is all that some copies are called by.
@@ -117,4 +119,6 @@ def _check_free(job: Job, copy: Path) -> None:
     owner = ledger.owner_of(job.records, copy.name, besides=job.name)
     if owner is not None:
         raise InputError(f"{copy}: is a file of the pair {owner} and stays; {cure}")
-    check_replaceable(copy)
+    # The list may give the pair other frames; what its record owns is its own still.
+    own = copy.name in ledger.files_of(job.records, job.name)
+    check_replaceable(copy, None if own else note)

@@ -113,9 +113,8 @@ def _deliver_all(
     *,
     as_json: bool,
 ) -> list[Any]:
-    """Deliver results one after the other, list their checksums and tell each."""
-    from blendkit.files.checksums import update_list  # noqa: PLC0415 - keeps help quick
-    from blendkit.files.deliver import Delivered, deliver  # noqa: PLC0415
+    """Deliver results one after the other and tell each."""
+    from blendkit.files.deliver import Delivered, deliver  # noqa: PLC0415 - keeps help quick
     from blendkit.report.covered import covered_beside  # noqa: PLC0415
 
     delivered: list[Delivered] = []
@@ -131,7 +130,6 @@ def _deliver_all(
             inputs=[*results, *([around] if around is not None else [])],
             taken=[earlier.path for earlier in delivered],
         )
-        update_list(done.path.parent, [(done.path.name, done.sha256)])
         delivered.append(done)
         click.echo(_line(done), err=as_json)
         for note in done.notes:

@@ -15,8 +15,10 @@ from blendkit.cli.progress import shown_progress
 from blendkit.cli.repair_run import tell_attempts
 from blendkit.errors import AlignmentError, InputError
 from blendkit.files import depth_of, write_picture
-from blendkit.files.deliver import check_replaceable, deliver_copies
+from blendkit.files.deliver import deliver_copies
 from blendkit.files.delivery_plan import check_copies
+from blendkit.files.earlier_copy import check_replaceable
+from blendkit.files.xmp import COPY_OF, exposure_note
 from blendkit.merge import Merged, merge_pair
 from blendkit.repair import MODES, Repaired
 from blendkit.report.asked import Asked
@@ -123,8 +125,9 @@ def run_merge(job: Job) -> Merged:
     pair = known.pair
     taken = {path.resolve(): f"the {what}" for what, path in wanted.items()}
     size = pair.background.size
+    noted = exposure_note(pair.background, pair.foreground) | {COPY_OF: job.output.name}
     for copy in check_copies(job.output, job.deliveries, size, taken, inputs=job.inputs):
-        check_replaceable(copy)
+        check_replaceable(copy, noted)
     modes = _modes(job, known.sidecar)
     if modes:
         check_bridges(job.bridges, pair)

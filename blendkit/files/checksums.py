@@ -5,7 +5,7 @@ Lines are those of the GNU core utilities, so `sha256sum --check checksums.sha25
 
 import hashlib
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -16,8 +16,8 @@ from blendkit.files.atomic import atomic, explain
 
 LIST_NAME = "checksums.sha256"
 _LOCK_NAME = ".checksums.lock"
-# A backslash in front says that the name's own are doubled, an asterisk that it was read as bytes.
-_LINE = re.compile(r"(\\?[0-9a-fA-F]{64}) [ *](.+)")
+# A backslash in front says that the name is escaped, an asterisk that it was read as bytes.
+_LINE = re.compile(r"(\\?)([0-9a-fA-F]{64}) [ *](.+)")
 
 
 def sha256(path: Path) -> str:
@@ -38,13 +38,23 @@ def update_list(folder: Path, delivered: Iterable[tuple[str, str]]) -> Path:
     """
     target = folder / LIST_NAME
     with _locked(folder):
-        known = _read(target) if target.exists() else {}
-        known.update(delivered)
-        with atomic(target) as temporary:
-            text = "".join(f"{digest}  {name}\n" for name, digest in sorted(known.items()))
-            # A name that is not UTF-8 is written as the bytes that it has on the disk.
-            temporary.write_text(text, encoding="utf-8", errors="surrogateescape", newline="\n")
+        _write(target, _read(target) | dict(delivered))
     return target
+
+
+def take_out(copy: Path) -> None:
+    """Take a file out of the list beside it, to be called right before the file is replaced.
+
+    Whoever dies between the two then leaves a file without a checksum and none with a wrong one,
+    which would be taken for a file that somebody has changed.
+    """
+    target = copy.parent / LIST_NAME
+    if listed(copy) is None:
+        return
+    with _locked(copy.parent):
+        known = _read(target)
+        known.pop(copy.name, None)
+        _write(target, known)
 
 
 def check_list(folder: Path) -> None:
@@ -52,35 +62,61 @@ def check_list(folder: Path) -> None:
 
     To be asked before work whose end is a delivery there.
     """
-    target = folder / LIST_NAME
-    if target.exists():
-        _read(target)
+    _read(folder / LIST_NAME)
 
 
-def is_listed(copy: Path) -> bool:
-    """Return whether the list beside a file names it.
+def listed(copy: Path) -> str | None:
+    """Return the checksum that the list beside a file gives it, None if there is none.
 
     Raises
     ------
     InputError : what lies there under the list's name is none.
     """
-    target = copy.parent / LIST_NAME
-    return target.exists() and copy.name in _read(target)
+    return _read(copy.parent / LIST_NAME).get(copy.name)
 
 
 def _read(target: Path) -> dict[str, str]:
-    """Return the checksums of a list by file name."""
+    """Return the checksums of a list by file name; none where there is no list."""
     known = {}
     try:
         text = target.read_text(encoding="utf-8-sig", errors="surrogateescape")
+    except (FileNotFoundError, NotADirectoryError):
+        return {}
     except OSError as error:
         raise InputError(f"{target}: is not a checksum list; move it away") from error
     for line in filter(None, text.split("\n")):
         found = _LINE.fullmatch(line)
         if found is None:  # it would be lost
             raise InputError(f"{target}: is not a checksum list; move it away")
-        known[found[2]] = found[1]
+        escaped, digest, name = found.groups()
+        known[_plain(name) if escaped else name] = digest.lower()
     return known
+
+
+def _write(target: Path, known: Mapping[str, str]) -> None:
+    with atomic(target) as temporary:
+        text = "".join(_line(name, digest) for name, digest in sorted(known.items()))
+        # A name that is not UTF-8 is written as the bytes that it has on the disk.
+        temporary.write_text(text, encoding="utf-8", errors="surrogateescape", newline="\n")
+
+
+_ESCAPES = {"\\": "\\\\", "\n": "\\n", "\r": "\\r"}
+_PLAIN = {escaped: plain for plain, escaped in _ESCAPES.items()}
+
+
+def _line(name: str, digest: str) -> str:
+    r"""Return a line of the list; a name with a line break or a backslash is escaped.
+
+    >>> _line("a.jpg", "12"), _line("a\n.jpg", "12")
+    ('12  a.jpg\n', '\\12  a\\n.jpg\n')
+    """
+    escaped = re.sub(r"[\\\n\r]", lambda found: _ESCAPES[found[0]], name)
+    mark = "" if escaped == name else "\\"
+    return f"{mark}{digest}  {escaped}\n"
+
+
+def _plain(escaped: str) -> str:
+    return re.sub(r"\\[\\nr]", lambda found: _PLAIN[found[0]], escaped)
 
 
 @contextmanager

@@ -1,6 +1,6 @@
 """A copy of a result as the print lab wants it: size, colours, kind of file, checked."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blendkit.errors import InputError
-from blendkit.files import convert, encode, profiles, resample
+from blendkit.files import convert, encode, profiles, resample, xmp
 from blendkit.files.atomic import atomic, check_output
-from blendkit.files.checksums import is_listed, sha256, update_list
+from blendkit.files.checksums import check_list, sha256, take_out, update_list
 from blendkit.files.delivery_check import read_back
 from blendkit.files.delivery_name import file_name
+from blendkit.files.earlier_copy import check_replaceable
 from blendkit.files.encode_png_jpeg import fitting, write_jpeg
 from blendkit.files.encode_tiff import Attached, write_tiff
 from blendkit.files.gamut import Gamut, outside
-from blendkit.files.mark import is_marked
 from blendkit.files.print_size import Box, Placement, effective_dpi, place
 from blendkit.files.read import read_frame
 from blendkit.files.write import attachments
@@ -47,13 +47,8 @@ class Delivered:
     notes: tuple[str, ...] = ()
 
 
-def check_replaceable(copy: Path) -> None:
-    """Raise InputError if a file lies where a copy goes that neither merge nor delivery wrote."""
-    if copy.exists() and not is_marked(copy) and not is_listed(copy):
-        raise InputError(
-            f"{copy}: is there already and is no copy of a result; move it away, or deliver by "
-            "another name"
-        )
+Allowed = Callable[[Path, Mapping[str, str]], None]
+"""Raises if a file must not be replaced; it is given with our properties of the copy to come."""
 
 
 def deliver(
@@ -66,9 +61,9 @@ def deliver(
     number: int = 1,
     inputs: Sequence[Path | str] = (),
     taken: Sequence[Path] = (),
-    allowed: Callable[[Path], None] = check_replaceable,
+    allowed: Allowed = check_replaceable,
 ) -> Delivered:
-    """Write one result for the lab.
+    """Write one result for the lab, and list its checksum beside it.
 
     Parameters
     ----------
@@ -81,11 +76,12 @@ def deliver(
     inputs : further files that must not be overwritten; the result itself never is.
     taken : files of the same delivery, whose names must not come up again.
     allowed : called with the file before it is written, to raise if it must not be replaced.  By
-        itself a copy takes the place of an earlier one or of a result's, not of a stranger's file.
+        itself a copy takes the place of an earlier one of the same result alone.
 
     Raises
     ------
-    InputError : the result, the profile or the name pattern cannot be used.
+    InputError : the result, the profile or the name pattern cannot be used, or what lies where copy
+        or list go must stay.
     OutputError : it cannot be written, or what was written does not read back as wanted.
     """
     source = Path(result)
@@ -101,20 +97,24 @@ def deliver(
             f"name {settings.name!r}: gives {name} twice; put {{stem}} or {{number}} into it"
         )
     check_output(target, [source, *inputs])
-    allowed(target)
+    check_list(target.parent)
+    allowed(target, xmp.properties_of(frame.embedded.xmp) | {xmp.COPY_OF: frame.name})
     codes, gamut = _codes(frame, settings, placement, profile)
     attached = _attached(frame, placement, profile, dpi, private=settings.private)
     with atomic(target, [source, *inputs]) as temporary:
         _write(temporary, codes, attached, settings)
         exact = settings.format == "tiff"
         read_back(temporary, target.name, codes, attached, size=placement.sheet, exact=exact)
+        take_out(target)
+        digest = sha256(temporary)
+    update_list(target.parent, [(target.name, digest)])
     return Delivered(
         path=target,
         size=placement.sheet,
         resolution_dpi=dpi,
         profile=title,
         gamut=gamut,
-        sha256=sha256(target),
+        sha256=digest,
         enlarged=placement.size[0] > placement.crop[2],
         notes=frame.notes + _notes(placement, settings, dpi) + _lost(attached, settings),
     )
@@ -253,9 +253,9 @@ def deliver_copies(
     covered: Box | None = None,
     inputs: Sequence[Path | str] = (),
     number: int = 1,
-    allowed: Callable[[Path], None] = check_replaceable,
+    allowed: Allowed = check_replaceable,
 ) -> tuple[Delivered, ...]:
-    """Write every copy that is wanted of one result and list their checksums beside them.
+    """Write every copy that is wanted of one result.
 
     Parameters
     ----------
@@ -281,6 +281,5 @@ def deliver_copies(
             taken=earlier,
             allowed=allowed,
         )
-        update_list(copy.path.parent, [(copy.path.name, copy.sha256)])
         done.append(copy)
     return tuple(done)

@@ -86,7 +86,7 @@ def attachments(
     """Return what a result of `size` (width, height) carries besides its pixels.
 
     Exif, XMP and resolution are those of `like`, the background frame, and so is the profile; of a
-    copy in another profile `like` is the result, whose note of the merge stays.
+    copy in a `profile` of its own `like` is the result, whose note of the merge stays.
     """
     now = datetime.now(UTC).astimezone()
     own = like.embedded.icc_profile or profiles.srgb()
@@ -98,7 +98,9 @@ def attachments(
         private=private,
         srgb=None if profile in (None, own) else profile == profiles.srgb(),
     )
-    noted = xmp.properties_of(like.embedded.xmp) if profile is not None else {}
+    noted = {}
+    if profile is not None:
+        noted = xmp.properties_of(like.embedded.xmp) | {xmp.COPY_OF: like.name}
     if second is not None:
         noted = xmp.exposure_note(like, second)
     packet, _ = xmp.merged(

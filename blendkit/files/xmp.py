@@ -17,6 +17,9 @@ from blendkit.frame import Capture, Frame
 NAMESPACE = "urn:blendkit:merge:1#"
 """Namespace of our properties; the usual prefix is blendkit."""
 
+COPY_OF = "CopyOf"
+"""Our property of a copy for the lab: the name of the picture that it was made of."""
+
 _RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
 _META = "adobe:ns:meta/"
 _XMP = "http://ns.adobe.com/xap/1.0/"

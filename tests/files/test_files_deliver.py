@@ -5,7 +5,10 @@ import io
 import json
 import multiprocessing
 import os
+import shutil
+import subprocess
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -27,12 +30,13 @@ from blendkit.files import (
     write_picture,
     xmp,
 )
-from blendkit.files.checksums import update_list
+from blendkit.files import deliver as deliver_module
+from blendkit.files.checksums import listed, sha256, update_list
 from blendkit.files.deliver import deliver, deliver_copies
 from blendkit.files.delivery_plan import check_copies, check_settings
 from blendkit.files.delivery_spec import parse_delivery
 from blendkit.files.mark import is_marked
-from blendkit.frame import Embedded, Float, Frame
+from blendkit.frame import Capture, Embedded, Float, Frame
 from blendkit.settings import DeliverySettings
 
 
@@ -231,6 +235,92 @@ def test_a_strangers_file_stays_and_an_earlier_copy_gives_way(tmp_path: Path, ma
     (again,) = deliver_copies(master, [replace(settings, quality=40)])
     assert first.path == again.path
     assert first.sha256 != again.sha256
+
+
+def test_a_copy_replaces_no_result_no_listed_picture_and_no_edited_copy(
+    tmp_path: Path, master: Path, scene: Float
+) -> None:
+    lab = tmp_path / "lab"
+    lab.mkdir()
+    settings = DeliverySettings(name="{stem}", format="tiff")
+    like = Frame(scene, name="wide.tif")
+    write_picture(lab / "gate.tif", scene, like=like, second=Frame(scene, name="stopped.tif"))
+    update_list(lab, [("gate.tif", sha256(lab / "gate.tif"))])  # a list of somebody's own
+    before = (lab / "gate.tif").read_bytes()
+    with pytest.raises(InputError, match=r"gate\.tif: is there already and is no copy"):
+        deliver(master, settings, folder=lab)
+    assert (lab / "gate.tif").read_bytes() == before
+    jpeg = DeliverySettings(name="{stem}")
+    copy = deliver(master, jpeg, folder=lab).path
+    deliver(master, jpeg, folder=lab)
+    copy.write_bytes(copy.read_bytes() + b"edited")
+    with pytest.raises(InputError, match=r"gate\.jpg: was changed since it was delivered"):
+        deliver(master, jpeg, folder=lab)
+    assert copy.read_bytes().endswith(b"edited")
+
+
+def test_copies_of_two_pairs_do_not_replace_each_other(tmp_path: Path, scene: Float) -> None:
+    """Results of two shoots may have one name, and so may their frames."""
+
+    def made(shoot: str, suffix: str, captured: datetime | None) -> Path:
+        result = tmp_path / shoot / "gate.tif"
+        result.parent.mkdir(exist_ok=True)
+        like = Frame(scene, name=f"wide{suffix}")
+        second = Frame(scene, name=f"stopped{suffix}", capture=Capture(captured_at=captured))
+        write_picture(result, scene, like=like, second=second)
+        return result
+
+    (tmp_path / "lab").mkdir()
+    settings = DeliverySettings(name="{stem}")
+    day = datetime(2026, 5, 1, 9, 30, tzinfo=UTC)
+    first = made("a", ".tif", day)
+    copy = deliver(first, settings, folder=tmp_path / "lab")
+    deliver(made("a", ".dng", day), settings, folder=tmp_path / "lab")  # developed another way
+    said = r"is a copy of another result, gate\.tif of wide\.dng \+ stopped\.dng, and stays"
+    with pytest.raises(InputError, match=said):
+        deliver(made("b", ".tif", day + timedelta(days=1)), settings, folder=tmp_path / "lab")
+    deliver(first, replace(settings, quality=50), folder=tmp_path / "lab")
+    assert sha256(copy.path) != copy.sha256
+
+
+def test_a_copy_of_what_no_merge_made_is_replaced_and_is_no_result(master: Path) -> None:
+    settings = DeliverySettings(name="lab")
+    copy = deliver(master, settings).path
+    assert xmp.properties_of(read_frame(copy).embedded.xmp) == {"CopyOf": "gate.tif"}
+    assert not is_marked(copy)
+    deliver(master, settings)
+
+
+def test_who_dies_while_a_copy_is_replaced_leaves_it_without_a_checksum(
+    master: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings = DeliverySettings(name="lab")
+    copy = deliver(master, settings).path
+    with monkeypatch.context() as patched:
+        patched.setattr(deliver_module, "update_list", lambda *_: None)
+        deliver(master, replace(settings, quality=50))
+    assert listed(copy) is None
+    assert listed(deliver(master, settings).path) == sha256(copy)
+
+
+def test_no_copy_is_left_beside_a_list_that_is_none(tmp_path: Path, master: Path) -> None:
+    (tmp_path / "checksums.sha256").write_text("a note")
+    with pytest.raises(InputError, match="is not a checksum list"):
+        deliver(master, DeliverySettings())
+    assert not list(tmp_path.glob("gate-*"))
+
+
+@pytest.mark.skipif(os.name != "posix", reason="names that other systems do not take")
+def test_odd_names_are_escaped_as_sha256sum_does(tmp_path: Path) -> None:
+    names = ["a\nb.jpg", "a\\nb.jpg", "plain.jpg", "c\rd.jpg"]
+    for name in names:
+        (tmp_path / name).write_bytes(name.encode())
+        update_list(tmp_path, [(name, sha256(tmp_path / name))])
+    assert [listed(tmp_path / name) for name in names] == [sha256(tmp_path / n) for n in names]
+    program = shutil.which("sha256sum")
+    if program is not None:
+        command = [program, "--check", "--strict", "checksums.sha256"]
+        assert subprocess.run(command, cwd=tmp_path, check=False).returncode == 0
 
 
 def test_a_file_that_reads_back_wrong_is_not_delivered(
