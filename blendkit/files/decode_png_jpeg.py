@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from blendkit.errors import InputError, out_of_memory
-from blendkit.files import exif, ifd
+from blendkit.files import exif, ifd, png_chunks
 from blendkit.files.decoded import Codes, Decoded
 from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES, check_claim, check_size
 from blendkit.files.quiet import quiet
@@ -67,14 +67,16 @@ def decode(path: Path, name: str) -> Decoded:
 
 @contextmanager
 def _opened(path: Path, name: str) -> "Iterator[Image]":
-    from PIL import Image, ImageFile, UnidentifiedImageError  # noqa: PLC0415 - loaded when such a file is read
+    from PIL import Image, ImageFile, PngImagePlugin, UnidentifiedImageError  # noqa: PLC0415 - loaded when such a file is read
 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # Pillow warns of damaged Exif; it is noted below
             ImageFile.LOAD_TRUNCATED_IMAGES = False
             Image.MAX_IMAGE_PIXELS = None  # `limits.py` says what is too large, with a reason
+            PngImagePlugin.MAX_TEXT_CHUNK = MAX_PROFILE_BYTES  # else 1 MiB: tables have more
             with Image.open(path, formats=("PNG", "JPEG")) as image:
+                png_chunks.complete(image)
                 yield image
     except InputError:
         raise
@@ -124,6 +126,7 @@ def orientation_of(image: "Image") -> int:
     Whatever else its Exif holds: Pillow, to turn a picture, writes all of it anew, and stops at a
     value of another kind than the standard's.
     """
+    png_chunks.complete(image)
     return exif.orientation(_directory(image, "")[0])
 
 

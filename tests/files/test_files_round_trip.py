@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
 from blendkit.files import (
+    exif,
+    ifd,
     profiles,
     read_frame,
     read_labels,
@@ -20,8 +22,11 @@ from blendkit.files import (
     write_labels,
     write_picture,
     write_rgba,
+    xmp,
 )
 from blendkit.files.curves import SRGB
+from blendkit.files.decode_png_jpeg import orientation_of
+from blendkit.files.mark import is_marked
 from blendkit.frame import Embedded, Frame
 
 SIZE = (75, 131)  # height, width: no multiple of a strip or tile
@@ -215,6 +220,49 @@ def test_of_a_tiff_that_begins_with_a_reduced_page_the_picture_is_read(tmp_path:
     np.testing.assert_allclose(frame.pixels, SRGB.table(255)[216], atol=1e-5)
 
 
+def with_chunk(png: bytes, name: bytes, data: bytes, *, behind: bool = False) -> bytes:
+    """Return a PNG with one more chunk behind its header, or behind its pixels."""
+    body = name + data
+    chunk = struct.pack(">I", len(data)) + body + struct.pack(">I", zlib.crc32(body))
+    at = len(png) - 12 if behind else 33
+    return png[:at] + chunk + png[at:]
+
+
+@pytest.mark.parametrize("behind", [False, True])
+def test_exif_and_xmp_of_a_png_count_on_either_side_of_its_pixels(
+    tmp_path: Path, behind: bool
+) -> None:
+    """W3C PNG, 5.6: both may follow the pixels; here in several chunks, as libpng writes them."""
+    path = tmp_path / "a.png"
+    Image.fromarray(np.random.default_rng(0).integers(0, 256, (90, 120, 3), np.uint8)).save(path)
+    directory = {
+        exif.ORIENTATION: ifd.short_entry(6),
+        ifd.EXIF: {exif.F_NUMBER: ifd.rational_entry((4, 1))},
+    }
+    data = with_chunk(path.read_bytes(), b"eXIf", ifd.dump_block(directory), behind=behind)
+    packet = xmp.layer_note("matte")
+    head = b"XML:com.adobe.xmp" + bytes(5)
+    path.write_bytes(with_chunk(data, b"iTXt", head + packet, behind=behind))
+    frame = read_frame(path)
+    assert (frame.size, frame.capture.f_number) == ((90, 120), 4.0)
+    assert frame.embedded.xmp == packet
+    assert is_marked(path)
+    with Image.open(path) as image:
+        assert orientation_of(image) == 6
+        assert np.asarray(image).shape == (90, 120, 3)
+
+
+def test_a_png_may_hold_a_large_profile(tmp_path: Path) -> None:
+    """Profiles with dense tables have megabytes; Pillow stops at one unless it is told."""
+    large = bytearray(profiles.wide() + bytes(3 << 20))
+    large[:4] = struct.pack(">I", len(large))
+    path = tmp_path / "a.png"
+    Image.fromarray(np.full((20, 30, 3), 90, np.uint8)).save(path)
+    body = b"icc" + bytes(2) + zlib.compress(bytes(large))
+    path.write_bytes(with_chunk(path.read_bytes(), b"iCCP", body))
+    assert read_frame(path).embedded.icc_profile == bytes(large)
+
+
 @pytest.mark.parametrize(("gamma", "noted"), [(1.0, True), (0.45455, False), (None, False)])
 def test_a_png_that_says_another_gamma_without_a_profile_is_noted(
     tmp_path: Path, gamma: float | None, noted: bool
@@ -222,11 +270,9 @@ def test_a_png_that_says_another_gamma_without_a_profile_is_noted(
     """W3C PNG, 11.3.2.1: gAMA holds 100,000 times the exponent from light to samples."""
     path = tmp_path / "a.png"
     Image.fromarray(np.full((20, 30, 3), 90, np.uint8)).save(path)
-    data = path.read_bytes()
     if gamma is not None:
-        body = b"gAMA" + struct.pack(">I", round(100_000 * gamma))
-        chunk = struct.pack(">I", 4) + body + struct.pack(">I", zlib.crc32(body))
-        path.write_bytes(data[:33] + chunk + data[33:])
+        body = struct.pack(">I", round(100_000 * gamma))
+        path.write_bytes(with_chunk(path.read_bytes(), b"gAMA", body))
     notes = read_frame(path).notes
     assert any("says gamma 1" in note for note in notes) is noted
     assert bool(notes) is noted
