@@ -41,6 +41,10 @@ def decode(path: Path, name: str) -> Decoded:
     """
     with _opened(path, name) as file:
         page = _picture_page(file)
+        if page.subfiletype & _REDUCED:
+            raise InputError(
+                f"{name}: holds a reduced picture alone, not the one that it is of; export it again"
+            )
         _check_kind(page, name)
         _check_storage(page, name, path.stat().st_size)
         directory, notes = _directory(path)
@@ -55,8 +59,8 @@ def decode(path: Path, name: str) -> Decoded:
             planar=page.samplesperpixel > 1 and page.planarconfig == 2,
             blocks=lambda: _blocks(path, name),
             directory=directory,
-            icc_profile=_value(page, _ICC, MAX_PROFILE_BYTES),
-            xmp=_value(page, _XMP, MAX_TAG_BYTES),
+            icc_profile=_value_of(file, page, _ICC, MAX_PROFILE_BYTES),
+            xmp=_value_of(file, page, _XMP, MAX_TAG_BYTES),
             resolution_dpi=exif.resolution(directory),
             orientation=exif.orientation(directory),
             inverted=int(page.photometric) == 0,
@@ -67,17 +71,30 @@ def decode(path: Path, name: str) -> Decoded:
 def xmp_of(path: Path) -> bytes | None:
     """Return a TIFF's XMP, also of one whose pixels are not read here; InputError if damaged."""
     with _opened(path, path.name) as file:
-        return _value(_picture_page(file), _XMP, MAX_TAG_BYTES)
+        return _value_of(file, _picture_page(file), _XMP, MAX_TAG_BYTES)
 
 
 def _picture_page(file: "TiffFile") -> "TiffPage":
-    """Return the first page that is no reduced picture of another (TIFF 6.0, NewSubfileType)."""
+    """Return the first page that is no reduced picture of another (TIFF 6.0, NewSubfileType).
+
+    It may also stand in a directory below the first page's (TIFF Technical Note 1, SubIFDs); the
+    first page where all are reduced.
+    """
     first = file.pages.first
     if first.subfiletype & _REDUCED == 0:
         return first
-    pages = (file.pages[index] for index in range(1, min(len(file.pages), _MOST_PAGES)))
+    below = first.pages or ()
+    pages = (
+        *(file.pages[index] for index in range(1, min(len(file.pages), _MOST_PAGES))),
+        *(below[index] for index in range(min(len(below), _MOST_PAGES))),
+    )
     whole = (page for page in pages if cast("TiffPage", page).subfiletype & _REDUCED == 0)
     return cast("TiffPage", next(whole, first))
+
+
+def _value_of(file: "TiffFile", page: "TiffPage", tag: int, most: int) -> bytes | None:
+    """Return a page's value, else the first page's: what holds for a whole file stands there."""
+    return _value(page, tag, most) or _value(file.pages.first, tag, most)
 
 
 @contextmanager

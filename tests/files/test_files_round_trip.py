@@ -11,6 +11,7 @@ import tifffile
 from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
+from blendkit.errors import InputError
 from blendkit.files import (
     exif,
     ifd,
@@ -226,6 +227,21 @@ def with_chunk(png: bytes, name: bytes, data: bytes, *, behind: bool = False) ->
     chunk = struct.pack(">I", len(data)) + body + struct.pack(">I", zlib.crc32(body))
     at = len(png) - 12 if behind else 33
     return png[:at] + chunk + png[at:]
+
+
+def test_of_a_tiff_the_picture_below_the_reduced_one_is_read(tmp_path: Path) -> None:
+    """TIFF Technical Note 1: the whole picture may stand in a SubIFD of its reduced copy."""
+    small, large = (np.full((h, 2 * h, 3), 9 * h, np.uint8) for h in (8, 24))
+    with tifffile.TiffWriter(tmp_path / "a.tif") as file:
+        file.write(small, photometric="rgb", subfiletype=1, subifds=1, iccprofile=profiles.wide())
+        file.write(large, photometric="rgb")
+    frame = read_frame(tmp_path / "a.tif")
+    assert frame.size == (48, 24)
+    assert frame.embedded.icc_profile == profiles.wide()
+    np.testing.assert_allclose(frame.pixels, SRGB.table(255)[216], atol=1e-5)
+    tifffile.imwrite(tmp_path / "b.tif", small, photometric="rgb", subfiletype=1)
+    with pytest.raises(InputError, match=r"b\.tif: holds a reduced picture alone"):
+        read_frame(tmp_path / "b.tif")
 
 
 @pytest.mark.parametrize("behind", [False, True])
