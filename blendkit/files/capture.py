@@ -36,4 +36,5 @@ def _of_raw(path: Path) -> tuple[Capture, tuple[int, int]]:
     except (rawpy.LibRawError, OSError) as error:
         raise InputError(f"{path}: cannot be read as a camera RAW; name a picture file") from error
     directory, _ = directory_of_raw(path)
-    return exif.capture_of(directory), (height, width) if flip in (5, 6) else (width, height)
+    turned = flip & raw.TRANSPOSING
+    return exif.capture_of(directory), (height, width) if turned else (width, height)

@@ -37,8 +37,11 @@ SUFFIXES = frozenset(
 COLOURS = {"wide": profiles.wide, "srgb": profiles.srgb}
 """Profiles that a RAW can be developed to."""
 
-# LibRaw's flips to Exif orientations.
-_ORIENTATIONS = {0: 1, 3: 3, 5: 8, 6: 6}
+# LibRaw's flips to Exif orientations: bit 1 turns left and right round, bit 2 top and bottom, and
+# then bit 4 puts rows for columns.
+_ORIENTATIONS = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
+TRANSPOSING = 4
+"""The bit of LibRaw's flip that makes width of height."""
 
 
 def available() -> bool:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from blendkit.cli.main import main
 from blendkit.errors import InputError
 from blendkit.files import as_the_pair, prefer_raws, profiles, read_frame, write_grey, write_picture
+from blendkit.files.capture import read_capture
 from blendkit.files.layers import PAGES
 from blendkit.frame import Capture, Frame
 from blendkit.simulate import SCENES, PairSpec, make_pair
@@ -143,17 +144,20 @@ def test_a_full_sensor_is_marked_where_it_is_full(tmp_path: Path) -> None:
     assert "%" in " ".join(frame.notes)
 
 
-@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+@pytest.mark.parametrize("orientation", range(1, 9))
 def test_a_turned_raw_comes_upright_with_its_marks(tmp_path: Path, orientation: int) -> None:
     light = patches(5, top=0.8)
     light[10:40, 20:50] = 1.3
     write_dng(tmp_path / "a.dng", light, orientation=orientation)
-    turns = {1: 0, 3: 2, 6: 3, 8: 1}[orientation]
+    mirrored = orientation in (2, 4, 5, 7)
+    turns = {1: 0, 2: 0, 3: 2, 4: 2, 5: 1, 6: 3, 7: 3, 8: 1}[orientation]
+    light = np.fliplr(light) if mirrored else light
     frame = read_frame(tmp_path / "a.dng", raw_colours="srgb")
     upright = np.rot90(np.minimum(light, 1.0), turns)
     np.testing.assert_allclose(centres(frame.pixels), centres(upright), rtol=0.005)
     assert frame.clipped is not None
     assert frame.clipped.shape == frame.pixels.shape[:2]
+    assert read_capture(tmp_path / "a.dng")[1] == frame.size
     assert frame.clipped[np.rot90(light, turns)[..., 0] > 1].all()
     write_picture(tmp_path / "o.tif", frame.pixels, like=frame)
     np.testing.assert_allclose(read_frame(tmp_path / "o.tif").pixels, frame.pixels, atol=2e-5)
