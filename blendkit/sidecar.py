@@ -13,6 +13,7 @@ from typing import Any, Literal, cast, get_args
 from blendkit.errors import InputError
 from blendkit.files.atomic import atomic
 from blendkit.files.documents import read_json
+from blendkit.files.there import exists
 from blendkit.masks.strokes import Stroke, strokes_document, strokes_from
 from blendkit.settings import MergeSettings
 
@@ -60,7 +61,7 @@ def read_sidecar(path: Path) -> Sidecar:
     ------
     InputError : damaged, or of another schema.
     """
-    if not path.exists():
+    if not exists(path):
         return Sidecar()
     document = read_json(path, what="a sidecar of a pair", cure="move it away")
     return _from_document(document, path.name)

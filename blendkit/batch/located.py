@@ -6,6 +6,7 @@ from typing import Any
 
 from blendkit.batch.folder import is_result
 from blendkit.errors import InputError
+from blendkit.files.there import is_file, same_file
 from blendkit.sidecar import ENDING, read_sidecar
 
 _FRAMES = ("background", "foreground", "clear", "bridge")
@@ -16,14 +17,6 @@ def own_result(document: dict[str, Any], report: Path) -> Path:
     output = document.get("output") or {}
     stem = report.name.removesuffix(".json").removesuffix(".report")
     return report.with_name(Path(str(output.get("path") or stem)).name)
-
-
-def same_file(one: Path, other: Path) -> bool:
-    """Return whether two paths lead to one file; False where one leads to none."""
-    try:
-        return one.samefile(other)
-    except (OSError, ValueError, RuntimeError):
-        return False
 
 
 def places(
@@ -42,20 +35,13 @@ def places(
     own : its result, which is none of its files whatever it is called.
     folders : where else to look, in this order.
     """
-    if named.is_absolute() and _there(named) and not same_file(named, own):
+    if named.is_absolute() and is_file(named) and not same_file(named, own):
         yield named
     for guess in (*_by_sidecar(named, role, report), *_inside(folders, named)):
-        if not _there(guess) or same_file(guess, own):
+        if not is_file(guess) or same_file(guess, own):
             continue
         if role not in _FRAMES or not is_result(guess):
             yield guess
-
-
-def _there(path: Path) -> bool:
-    try:
-        return path.is_file()
-    except (OSError, ValueError):  # a name that no disk takes
-        return False
 
 
 def _by_sidecar(named: Path, role: str, report: Path) -> Iterator[Path]:

@@ -152,9 +152,11 @@ def _made(folder: Path | None) -> Iterator[None]:
 
 def _make(folder: Path) -> bool:
     """Make the folder to write to, as batch makes its own; return whether it was not there."""
-    if folder.exists() and not folder.is_dir():
+    from blendkit.files.there import exists, is_folder  # noqa: PLC0415 - keeps help quick
+
+    if exists(folder) and not is_folder(folder):
         raise OutputError(f"--to {folder}: is a file; name a folder")
-    if not folder.exists() and folder.parent.is_dir():
+    if not exists(folder) and is_folder(folder.parent):
         try:
             folder.mkdir()
         except OSError as error:

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from blendkit.errors import InputError
+from blendkit.files.there import exists
 from blendkit.files.write import SOFTWARE, software_of
 from blendkit.filters.resample import any_in_cells, coordinate_at_scale, reduce_by
 from blendkit.frame import Float, Frame
@@ -41,7 +42,7 @@ def preview_path(output: Path) -> Path:
 
 def _may_replace(path: Path) -> bool:
     try:
-        return not path.exists() or software_of(path).endswith(", preview")
+        return not exists(path) or software_of(path).endswith(", preview")
     except InputError:  # not even a picture
         return False
 

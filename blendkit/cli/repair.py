@@ -60,11 +60,12 @@ def read_report(path: Path) -> dict[str, Any]:
     if damage:
         raise InputError(f"{path}: {damage}; merge the pair again for a sound report")
     from blendkit.batch.located import own_result  # noqa: PLC0415
+    from blendkit.files.there import exists  # noqa: PLC0415
 
     beside = own_result(document, path)
     for item in document["inputs"]:
         item["path"] = _located(item, path, beside)
-    if beside.exists():  # the result that this very report lies beside, also in a copied folder
+    if exists(beside):  # the result that this very report lies beside, also in a copied folder
         document["output"]["path"] = str(beside)
     return document
 
@@ -113,8 +114,9 @@ def _located(item: dict[str, Any], report: Path, own: Path) -> str:
     ------
     InputError : the file is gone, and the result lies in its place.
     """
-    from blendkit.batch.located import places, same_file  # noqa: PLC0415 - quick help
+    from blendkit.batch.located import places  # noqa: PLC0415 - quick help
     from blendkit.errors import InputError  # noqa: PLC0415
+    from blendkit.files.there import same_file  # noqa: PLC0415
 
     named, role = Path(item["path"]), item.get("role", "")
     found = next(places(named, role, report, own, [report.parent]), named)

@@ -10,6 +10,7 @@ import click
 
 from blendkit.cli.progress import shown_progress
 from blendkit.errors import InputError
+from blendkit.files.there import exists
 from blendkit.merge import merge_pair
 from blendkit.repair import Repaired, check_asked
 from blendkit.report.asked import asked_from, check_own_paint
@@ -104,7 +105,7 @@ def given_from(document: dict[str, Any]) -> Given:
         if item["role"] == "bridge":  # of a repair that is not repeated
             continue
         path = Path(item["path"])
-        if not path.exists():
+        if not exists(path):
             raise InputError(f"{path}: the report names it, but it is gone; put it back")
         files[_MASKS.get(item["role"], item["role"])] = path
     known = {"background", "foreground", "clear", *_MASKS.values()}

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from blendkit.errors import OutputError
 from blendkit.files.signals import held_off
+from blendkit.files.there import same_file
 
 _NEXT_STEPS = {
     errno.ENOSPC: "the disk is full: free some space or choose another folder",
@@ -41,9 +42,11 @@ def check_output(path: Path | str, inputs: Iterable[Path | str] = ()) -> None:
     """
     target = Path(path)
     check_name(target, inputs)
-    if target.is_dir():
+    with _naming(target):
+        is_folder, has_folder = target.is_dir(), target.parent.is_dir()
+    if is_folder:
         raise OutputError(f"{target}: {_NEXT_STEPS[errno.EISDIR]}")
-    if not target.parent.is_dir():
+    if not has_folder:
         raise OutputError(f"{target}: {_NEXT_STEPS[errno.ENOENT]}")
     if not os.access(target.parent, os.W_OK | os.X_OK):
         raise OutputError(f"{target}: {_NEXT_STEPS[errno.EACCES]}")
@@ -70,9 +73,7 @@ def make_folder(folder: Path) -> None:
 
 def _same_file(target: Path, source: Path) -> bool:
     try:
-        return target.resolve() == source.resolve() or (
-            target.exists() and source.exists() and target.samefile(source)
-        )
+        return target.resolve() == source.resolve() or same_file(target, source)
     except (OSError, RuntimeError):
         return False
 

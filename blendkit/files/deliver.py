@@ -20,6 +20,7 @@ from blendkit.files.encode_tiff import Attached, write_tiff
 from blendkit.files.gamut import Gamut, outside
 from blendkit.files.print_size import Box, Placement, effective_dpi, place
 from blendkit.files.read import read_frame
+from blendkit.files.there import is_file
 from blendkit.files.write import attachments
 from blendkit.frame import Float, Frame
 from blendkit.settings import DeliverySettings
@@ -136,9 +137,14 @@ def _named_profile(wanted: str) -> tuple[str, bytes]:
     if wanted in _KNOWN:
         return wanted, _KNOWN[wanted]()
     path = Path(wanted)
-    if not path.is_file():
+    if not is_file(path):
         raise InputError(f"profile {wanted!r}: choose srgb, oprgb, wide, keep or an ICC file")
-    data = path.read_bytes()
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise InputError(
+            f"{path}: cannot be read ({error.strerror}); check its permissions"
+        ) from error
     found = profiles.parse(data, path.name)
     if found.space != "RGB":
         raise InputError(

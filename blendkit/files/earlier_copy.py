@@ -6,6 +6,7 @@ from pathlib import Path
 from blendkit.errors import InputError
 from blendkit.files.checksums import listed, sha256
 from blendkit.files.mark import note_of
+from blendkit.files.there import exists
 from blendkit.files.xmp import COPY_OF
 
 
@@ -21,7 +22,7 @@ def check_replaceable(copy: Path, note: Mapping[str, str] | None = None) -> None
     note : our properties of the result, and what the copy would be of; None if it is known that
         what lies there belongs to it.
     """
-    if not copy.exists():
+    if not exists(copy):
         return
     was = note_of(copy)
     if COPY_OF not in was:

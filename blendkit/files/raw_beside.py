@@ -46,11 +46,13 @@ def as_the_pair(path: Path, frame: Path) -> Path:
 
 
 def _raw_beside(path: Path) -> Path | None:
-    if path.suffix.lower() not in _RENDERED or not path.parent.is_dir():
+    if path.suffix.lower() not in _RENDERED:
         return None
-    beside = sorted(
-        other for other in path.parent.iterdir() if other.stem == path.stem and is_raw(other)
-    )
+    try:
+        lying = list(path.parent.iterdir())
+    except OSError:  # no such folder, or one that does not tell what is in it
+        return None
+    beside = sorted(other for other in lying if other.stem == path.stem and is_raw(other))
     return beside[0] if beside and _same_moment(path, beside[0]) else None
 
 

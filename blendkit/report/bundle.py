@@ -68,8 +68,10 @@ def target_paths(
      'gate.matte.tif', 'gate.plate.tif', 'gate.foreground.tif']
     """
     target = Path(path)
-    if not target.name:
-        raise OutputError(f"{target}: this is a folder: name a file in it")
+    told = None if report is None else Path(report)
+    for named in (target, told):
+        if named is not None and not named.name:
+            raise OutputError(f"{named}: this is a folder: name a file in it")
     endings = {"flags": "flags.png", "sources": "sources.png", "preview": "preview.jpg"}
     if layers:
         endings |= {name: f"{name}.tif" for name in _LAYERS}
@@ -79,7 +81,7 @@ def target_paths(
     if zones is not None:
         beside["zones"] = Path(zones)
     own_report = target.with_name(f"{target.stem}.report.json")
-    return {"result": target, "report": Path(report) if report else own_report, **beside}
+    return {"result": target, "report": told or own_report, **beside}
 
 
 def check_targets(

@@ -7,6 +7,7 @@ from pathlib import Path
 from blendkit.errors import InputError
 from blendkit.files import as_the_pair, prefer_raws, read_frame, read_mask
 from blendkit.files.documents import read_json
+from blendkit.files.there import same_file
 from blendkit.frame import Float, Frame
 from blendkit.hints import Hints
 from blendkit.masks.strokes import Stroke, nearer_lines, rasterise, strokes_from
@@ -41,10 +42,10 @@ class Given:
                 f"there are {len(self.frames)} without and {len(named)} with a role"
             )
         first, second = self.both
-        if first.exists() and second.exists() and first.samefile(second):
+        if same_file(first, second):
             raise InputError(f"{first}: is given as both frames; name the other frame of the pair")
         for path in (first, second):
-            if self.clear and self.clear.exists() and path.exists() and self.clear.samefile(path):
+            if self.clear and same_file(self.clear, path):
                 raise InputError(
                     f"{self.clear}: is a frame of the pair; the clear frame is one more exposure, "
                     "with the foreground held aside"

@@ -25,6 +25,7 @@ from blendkit.frame import Frame
 
 IMAGES = Path(__file__).parents[2] / "testimages"
 SIZE = (96, 64)
+LONG = "n" * 300
 
 
 def textured(seed: int, size: tuple[int, int] = SIZE) -> np.ndarray:
@@ -252,6 +253,18 @@ def test_strokes_that_cannot_be_used(good: Path, text: str) -> None:
             ("gate.preview.jpg as the preview is",),
         ),
         (["-o", "gate.tif", "--deliver", "full,name=wide,format=tiff"], ("names the input",)),
+        *(
+            (["-o", "gate.tif", "--report", named], (": this is a folder: name a file in it",))
+            for named in (".", "", "/")
+        ),
+        (["-o", f"{LONG}.tif"], (LONG, "the name is too long")),
+        (["-o", f"{LONG}.tif", "--preview"], (LONG, "the name is too long")),
+        (["-o", f"{LONG}/gate.tif"], (LONG, "the name is too long")),
+        (["-o", "gate.tif", "--report", f"{LONG}/r.json"], (LONG, "the name is too long")),
+        (["-o", "gate.tif", "--clear", f"{LONG}.tif"], (LONG, "cannot be read")),
+        (["-o", "gate.tif", "--strokes", f"{LONG}.json"], (LONG, "cannot be read (File name too")),
+        (["-o", "gate.tif", "--strokes", "."], ("cannot be read (Is a directory)",)),
+        (["-o", "gate.tif", "--deliver", f"full,profile={LONG}.icc"], (LONG, "or an ICC file")),
         (["-o", "gate.tif", "--repair", "bridge"], ("--bridge",)),
         (["-o", "gate.tif", "--preview", "--layers"], ("--layers", "--preview")),
     ],
@@ -280,6 +293,27 @@ def test_a_bridge_frame_that_cannot_be_laid_in_is_told_before_the_merge(
     there = {"wide.tif", "stopped.tif"} | ({"middle.tif"} if size else set())
     assert_refused(done, good, there, "middle.tif", "use one size" if size else "no such file")
     assert merges == []
+
+
+@pytest.mark.parametrize("at", [0, 1])
+def test_a_frame_whose_name_is_too_long(
+    good: Path, monkeypatch: pytest.MonkeyPatch, at: int
+) -> None:
+    monkeypatch.chdir(good)
+    frames = ["wide.tif", "stopped.tif"]
+    frames[at] = f"{LONG}.tif"
+    done = CliRunner().invoke(main, ["merge", *frames, "-o", "gate.tif"])
+    assert_refused(done, good, {"wide.tif", "stopped.tif"}, LONG, "cannot be read (File name too")
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may enter anywhere")
+@pytest.mark.parametrize("option", ["-o", "--report", "--clear", "--strokes", "--foreground-mask"])
+def test_a_folder_that_may_not_be_entered(good: Path, option: str) -> None:
+    locked = good / "locked"
+    locked.mkdir(mode=0o000)
+    done = run(good, option, str(locked / "gate.tif"))
+    locked.chmod(0o700)
+    assert_refused(done, locked, set(), str(locked / "gate.tif"))
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")

@@ -408,6 +408,34 @@ def test_a_folder_that_nothing_came_into_is_not_left_behind(tmp_path: Path, give
     assert not (tmp_path / "newlab").exists()
 
 
+def test_names_that_no_disk_takes_are_told_in_one_line(tmp_path: Path, master: Path) -> None:
+    long = "n" * 300
+    said = {
+        (str(master), "--to", f"{tmp_path}/{long}"): "cannot be made (File name too long)",
+        (str(master), "--to", f"{tmp_path}/{long}/lab"): "the name is too long",
+        (str(master), "--profile", f"{long}.icc"): "or an ICC file",
+        (f"{long}.tif",): "cannot be read (File name too long)",
+    }
+    for arguments, words in said.items():
+        done = CliRunner().invoke(command, list(arguments))
+        assert isinstance(done.exception, (InputError, OutputError)), done.exception
+        assert words in str(done.exception)
+    assert list(tmp_path.iterdir()) == [master]
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may read anything")
+def test_a_profile_and_a_folder_that_may_not_be_read(tmp_path: Path, master: Path) -> None:
+    (tmp_path / "lab.icc").write_bytes(profiles.srgb())
+    (tmp_path / "lab.icc").chmod(0)
+    (tmp_path / "locked").mkdir(mode=0)
+    for option, name in (("--profile", "lab.icc"), ("--profile", "locked/lab.icc"),
+                         ("--to", "locked/lab")):  # fmt: skip
+        done = CliRunner().invoke(command, [str(master), option, str(tmp_path / name)])
+        assert isinstance(done.exception, (InputError, OutputError)), done.exception
+        assert name in str(done.exception)
+    (tmp_path / "locked").chmod(0o700)
+
+
 def test_a_folder_with_copies_stays_though_a_later_result_is_missing(
     tmp_path: Path, master: Path
 ) -> None:
