@@ -3,6 +3,7 @@
 A command's module is imported only when it runs, so that help is there at once.
 """
 
+import io
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -64,6 +65,9 @@ class LazyGroup(click.Group):
 
     def main(self, args: Sequence[str] | None = None, *more: Any, **extra: Any) -> Any:
         """Run, and end a BlendkitError with its one line and its exit code."""
+        # A file name need not be UTF-8; what was written must be told all the same.
+        if isinstance(sys.stdout, io.TextIOWrapper) and sys.stdout.errors == "strict":
+            sys.stdout.reconfigure(errors="backslashreplace")
         try:
             return super().main(args, *more, **extra)
         except BlendkitError as error:

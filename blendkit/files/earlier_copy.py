@@ -7,7 +7,7 @@ from blendkit.errors import InputError
 from blendkit.files.checksums import listed, sha256
 from blendkit.files.mark import note_of
 from blendkit.files.there import exists
-from blendkit.files.xmp import COPY_OF
+from blendkit.files.xmp import COPY_OF, legible
 
 
 def check_replaceable(copy: Path, note: Mapping[str, str] | None = None) -> None:
@@ -59,7 +59,7 @@ _ROLES = ("Background", "Foreground")
 
 
 def _stem(note: Mapping[str, str], name: str) -> str:
-    return Path(note.get(name, "")).stem
+    return Path(legible(note.get(name, ""))).stem
 
 
 def _named(note: Mapping[str, str]) -> str:

@@ -41,6 +41,8 @@ _PRIVATE = re.compile(
     re.IGNORECASE,
 )
 
+_NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
 
 def merged(
     packet: bytes | None,
@@ -72,7 +74,7 @@ def merged(
         rdf = root[0]
     for description in rdf:
         _clean(description, private=private)
-    own = {f"{{{NAMESPACE}}}{name}": value for name, value in properties.items()}
+    own = _named(properties)
     own[f"{{{_XMP}}}CreatorTool"] = software
     own[f"{{{_XMP}}}ModifyDate"] = changed_at.isoformat(timespec="seconds")
     own[f"{{{_TIFF}}}Orientation"] = "1"
@@ -93,9 +95,24 @@ def without_others(packet: bytes) -> bytes | None:
 
 def _noted(properties: Mapping[str, str]) -> bytes:
     root = _empty()
-    own = {f"{{{NAMESPACE}}}{name}": value for name, value in properties.items()}
+    own = _named(properties)
     ET.SubElement(root[0], f"{{{_RDF}}}Description", {f"{{{_RDF}}}about": "", **own})
     return _packed(root)
+
+
+def _named(properties: Mapping[str, str]) -> dict[str, str]:
+    return {f"{{{NAMESPACE}}}{name}": legible(value) for name, value in properties.items()}
+
+
+def legible(text: str) -> str:
+    r"""Return a text with a mark in the place of every character that XML does not take.
+
+    Names of files may hold bytes that are no UTF-8, and control characters (XML 1.0, 2.2).
+
+    >>> legible("B\udce4ume\x01.tif") == "B\ufffdume\ufffd.tif"
+    True
+    """
+    return _NOT_XML.sub("\ufffd", text)
 
 
 def properties_of(packet: bytes | None) -> dict[str, str]:

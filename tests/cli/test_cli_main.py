@@ -1,5 +1,6 @@
 """The command group: quick help, one-line errors, exit codes."""
 
+import os
 import resource
 import signal
 import subprocess
@@ -130,3 +131,20 @@ def test_defects_are_not_swallowed(monkeypatch: pytest.MonkeyPatch) -> None:
         entry.LazyGroup, "get_command", lambda *_: click.Command("plan", callback=fail)
     )
     assert isinstance(CliRunner().invoke(main, ["plan"]).exception, ZeroDivisionError)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="names there are text")
+def test_a_name_that_is_not_utf_8_is_told_as_it_can_be() -> None:
+    code = (
+        "import os, click\nfrom blendkit.cli import main as entry\n"
+        "entry.LazyGroup.get_command = lambda *_: click.Command('plan', "
+        "callback=lambda: click.echo(os.fsdecode(b'B\\xe4ume.tif')))\n"
+        "entry.main(['plan'])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        check=False,
+        env=os.environ | {"PYTHONIOENCODING": "utf-8:strict"},
+    )
+    assert (done.returncode, done.stdout) == (0, b"B\\udce4ume.tif\n"), done.stderr

@@ -1,5 +1,6 @@
 """What a result carries on from the background frame, and what it leaves out."""
 
+import os
 import xml.etree.ElementTree as ET
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
@@ -8,6 +9,7 @@ import numpy as np
 import pytest
 
 from blendkit.files import exif, ifd, read_frame, write_picture, xmp
+from blendkit.files.mark import is_marked
 from blendkit.frame import Capture, Embedded, Frame
 from blendkit.optics.recorded_sensor import px_per_mm
 
@@ -220,6 +222,23 @@ def test_damaged_exif_is_noted_and_dropped_never_fatal(tmp_path: Path) -> None:
         noted += any("Exif" in note for note in frame.notes)
         write_picture(tmp_path / "c.tif", frame.pixels, like=frame)
     assert noted > 30
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize(
+    "odd", [os.fsdecode(b"B\xe4ume.tif"), "a\x01b\ufffe.tif", "a\nb & <c>.tif"]
+)
+def test_names_that_xml_does_not_take_leave_the_packet_sound(
+    tmp_path: Path, name: str, odd: str
+) -> None:
+    embedded = Embedded(xmp=_packet('tiff:Copyright="Jo"'))
+    like = Frame(PIXELS, name=odd, embedded=embedded)
+    write_picture(tmp_path / name, PIXELS, like=like, second=Frame(PIXELS, name="fg.tif"))
+    packet = read_frame(tmp_path / name).embedded.xmp
+    assert packet is not None
+    assert "Jo" in ET.fromstring(packet)[0][0].attrib.values()  # noqa: S314 - our own packet
+    assert is_marked(tmp_path / name)
+    assert xmp.properties_of(packet)["Background"][-5:] == odd[-5:].replace("\ufffe", "\ufffd")
 
 
 def test_opposite_byte_order_reads_the_same() -> None:
