@@ -74,6 +74,8 @@ def _distances_m(
     if not (own.f_number and own.focal_length_mm and own.focus_distance_m):
         return None
     focal_m = own.focal_length_mm / 1000
+    if own.focus_distance_m <= focal_m:  # no lens images that; who counts from elsewhere may say it
+        return None
     scale = own.focal_length_mm**2 / own.f_number / (1 - focal_m / own.focus_distance_m)
     inverse = x / px_per_mm(own, size) * 1000 / scale + 1 / own.focus_distance_m
     return np.asarray(1 / np.maximum(inverse, 1e-3), np.float32)

@@ -142,6 +142,16 @@ def test_the_figure_hatches_no_ground_that_a_repair_made_sharp() -> None:
     assert hatched not in profile_figure(mended, CAPTURES)
 
 
+@pytest.mark.parametrize(("focus_m", "told"), [(0.1, False), (0.05, False), (5.0, True)])
+def test_the_figure_tells_distances_where_the_recorded_focus_can_be(
+    focus_m: float, told: bool
+) -> None:
+    merged, *_ = merged_ground(SLOPE, 12.0, 6.0)
+    own = Capture(f_number=4.0, focal_length_mm=100.0, focus_distance_m=focus_m)
+    with_distances = profile_figure(merged, (own, CAPTURES[1]))
+    assert (with_distances != profile_figure(merged, CAPTURES)) is told
+
+
 def repaired_to(merged: Merged, disc_px: Float) -> Merged:
     blur = replace(merged.result_blur, disc_px=disc_px, repaired=np.ones(SHAPE, np.bool_))  # type: ignore[type-var]
     return replace(merged, result_blur=blur)
