@@ -30,9 +30,22 @@ _PREFIXES = {"rdf": _RDF, "x": _META, "xmp": _XMP, "tiff": _TIFF, "blendkit": NA
 # Raw converters keep their instructions here; they are already in the pixels, and a program that
 # found them in the result would carry them out once more.
 _DEVELOPING = "http://ns.adobe.com/camera-raw-settings/1.0/"
-_STALE = {f"{{{_XMP}}}Thumbnails", f"{{{_XMP}}}ModifyDate", f"{{{_XMP}}}MetadataDate",
-          f"{{{_XMP}}}CreatorTool", f"{{{_TIFF}}}Orientation", f"{{{_EXIF}}}ColorSpace",
-          f"{{{_EXIF}}}PixelXDimension", f"{{{_EXIF}}}PixelYDimension"}  # fmt: skip
+# Of a gain map, which brightens the picture that lay in its file, nothing is carried.
+_GAIN_MAP = "http://ns.adobe.com/hdr-gain-map/1.0/"
+_FOREIGN = (f"{{{_DEVELOPING}}}", f"{{{_GAIN_MAP}}}", f"{{{NAMESPACE}}}")
+_STALE = {
+    f"{{{uri}}}{name}"
+    for uri, names in (
+        (_XMP, "Thumbnails ModifyDate MetadataDate CreatorTool"),
+        (_TIFF, "Orientation ImageWidth ImageLength BitsPerSample SamplesPerPixel Compression"),
+        (_TIFF, "PhotometricInterpretation PlanarConfiguration"),
+        (_TIFF, "XResolution YResolution ResolutionUnit"),
+        (_EXIF, "ColorSpace PixelXDimension PixelYDimension"),
+        ("http://ns.adobe.com/photoshop/1.0/", "ICCProfile ColorMode"),
+        ("http://ns.adobe.com/xmp/note/", "HasExtendedXMP"),  # of a JPEG's further segments
+    )
+    for name in names.split()
+}
 _PRIVATE = re.compile(
     r"GPS|SerialNumber|OwnerName|ImageUniqueID"
     # IPTC's names of places [2], whole
@@ -178,7 +191,7 @@ def _clean(description: ET.Element, *, private: bool) -> None:
     def unwanted(name: str) -> bool:
         return (
             name in _STALE
-            or name.startswith((f"{{{_DEVELOPING}}}", f"{{{NAMESPACE}}}"))
+            or name.startswith(_FOREIGN)
             or (private and _PRIVATE.search(name) is not None)
         )
 

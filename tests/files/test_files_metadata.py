@@ -241,6 +241,24 @@ def test_names_that_xml_does_not_take_leave_the_packet_sound(
     assert xmp.properties_of(packet)["Background"][-5:] == odd[-5:].replace("\ufffe", "\ufffd")
 
 
+def test_xmp_says_nothing_of_the_file_that_the_frame_came_from() -> None:
+    stale = (
+        'photoshop:ICCProfile="Wide" photoshop:ColorMode="1" tiff:ImageWidth="6000" '
+        'tiff:ImageLength="4000" tiff:BitsPerSample="8" tiff:XResolution="72/1" '
+        'tiff:YResolution="72/1" hdrgm:Version="1.0" xmpNote:HasExtendedXMP="0123456789ABCDEF"'
+    )
+    spaces = (
+        f'xmlns:photoshop="{PHOTOSHOP}" xmlns:hdrgm="http://ns.adobe.com/hdr-gain-map/1.0/" '
+        'xmlns:xmpNote="http://ns.adobe.com/xmp/note/"'
+    )
+    packet = _packet(f'{spaces} {stale} photoshop:Headline="Boughs" dc:format="image/tiff"')
+    after, _ = xmp.merged(packet, {}, software="s", changed_at=datetime.now(UTC))
+    for name in (word.partition("=")[0].encode() for word in stale.split()):
+        assert name in packet
+        assert name not in after
+    assert b"Boughs" in after
+
+
 def test_opposite_byte_order_reads_the_same() -> None:
     big = b"MM\0*" + (8).to_bytes(4, "big")
     big += (2).to_bytes(2, "big")
