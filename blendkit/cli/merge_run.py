@@ -18,6 +18,7 @@ from blendkit.files import depth_of, write_picture
 from blendkit.files.deliver import deliver_copies
 from blendkit.files.delivery_plan import check_copies
 from blendkit.files.earlier_copy import check_replaceable
+from blendkit.files.write import without_room
 from blendkit.files.xmp import COPY_OF, exposure_note
 from blendkit.merge import Merged, merge_pair
 from blendkit.repair import MODES, Repaired
@@ -232,7 +233,9 @@ def _read(job: Job) -> _Known:
     else:
         check_painted_at(sidecar.size, pair.background, sidecar_path(job.output).name)
         hints = with_strokes(hints, sidecar.strokes, pair.background.size)
-    for sentence in (pair.why, *pair.background.notes, *pair.foreground.notes):
+    notes = (*pair.background.notes, *pair.foreground.notes)
+    lost = without_room(job.output, pair.background, second=pair.foreground, private=job.private)
+    for sentence in (pair.why, *notes, *lost):
         click.echo(sentence, err=True)
     if held := _held(sidecar):
         click.echo(f"taken up from {sidecar_path(job.output).name}: {held}", err=True)

@@ -14,7 +14,7 @@ import numpy as np
 
 from blendkit.errors import InputError, out_of_memory
 from blendkit.files import exif, ifd, png_chunks
-from blendkit.files.decoded import Codes, Decoded
+from blendkit.files.decoded import Codes, Decoded, left_out
 from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES, check_claim, check_size
 from blendkit.files.quiet import quiet
 
@@ -50,15 +50,22 @@ def decode(path: Path, name: str) -> Decoded:
         check_size(name, *image.size)
         check_claim(name, image.width * image.height * channels * bits // 8, path.stat().st_size)
         is_png = image.format == "PNG"
+        profile = _bytes(image.info.get("icc_profile"), MAX_PROFILE_BYTES)
+        packet = _bytes(image.info.get("xmp"), MAX_TAG_BYTES)
         notes = (*notes, *_other_gamma(image, name))
+        # Pillow puts the segments of a JPEG's profile together; where one is missing, it says None.
+        if profile is None and ("icc_profile" in image.info or getattr(image, "icclist", None)):
+            notes = (*notes, left_out(name, "colour profile"))
+        if packet is None and image.info.get("xmp"):
+            notes = (*notes, left_out(name, "XMP"))
         return Decoded(
             size=image.size,
             channels=channels,
             bits=bits,
             blocks=lambda: _blocks(path, name, is_png=is_png),
             directory=directory,
-            icc_profile=_bytes(image.info.get("icc_profile"), MAX_PROFILE_BYTES),
-            xmp=_bytes(image.info.get("xmp"), MAX_TAG_BYTES),
+            icc_profile=profile,
+            xmp=packet,
             resolution_dpi=_resolution(image) or exif.resolution(directory),
             orientation=exif.orientation(directory),
             notes=notes,

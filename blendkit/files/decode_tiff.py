@@ -9,7 +9,7 @@ import numpy as np
 
 from blendkit.errors import InputError, out_of_memory
 from blendkit.files import exif, ifd
-from blendkit.files.decoded import Codes, Decoded
+from blendkit.files.decoded import Codes, Decoded, left_out
 from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES, check_claim, check_size
 from blendkit.files.quiet import quiet
 
@@ -48,6 +48,11 @@ def decode(path: Path, name: str) -> Decoded:
         _check_kind(page, name)
         _check_storage(page, name, path.stat().st_size)
         directory, notes = _directory(path)
+        profile = _value_of(file, page, _ICC, MAX_PROFILE_BYTES)
+        packet = _value_of(file, page, _XMP, MAX_TAG_BYTES)
+        for value, tag, what in ((profile, _ICC, "colour profile"), (packet, _XMP, "XMP")):
+            if value is None and page.tags.get(tag) is not None:
+                notes = (*notes, left_out(name, what))
         if str(page.dtype) == "float32" and not page.tags.get(_ICC):
             notes = (*notes, f"{name}: float values without a profile; taken as encoded in sRGB")
         if len(file.pages) > 1:
@@ -59,8 +64,8 @@ def decode(path: Path, name: str) -> Decoded:
             planar=page.samplesperpixel > 1 and page.planarconfig == 2,
             blocks=lambda: _blocks(path, name),
             directory=directory,
-            icc_profile=_value_of(file, page, _ICC, MAX_PROFILE_BYTES),
-            xmp=_value_of(file, page, _XMP, MAX_TAG_BYTES),
+            icc_profile=profile,
+            xmp=packet,
             resolution_dpi=exif.resolution(directory),
             orientation=exif.orientation(directory),
             inverted=int(page.photometric) == 0,

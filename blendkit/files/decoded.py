@@ -47,3 +47,8 @@ class Decoded:
     def top(self) -> float:
         """The code that stands for white."""
         return {8: 255.0, 16: 65535.0, 32: 1.0}[self.bits]
+
+
+def left_out(name: str, what: str) -> str:
+    """Return the sentence on what a file carries and cannot be used."""
+    return f"{name}: its {what} is damaged or too large, and was left out; export it again"

@@ -15,7 +15,7 @@ from blendkit.files.checksums import check_list, sha256, take_out, update_list
 from blendkit.files.delivery_check import read_back
 from blendkit.files.delivery_name import file_name
 from blendkit.files.earlier_copy import check_replaceable
-from blendkit.files.encode_png_jpeg import fitting, write_jpeg
+from blendkit.files.encode_png_jpeg import too_large, write_jpeg
 from blendkit.files.encode_tiff import Attached, write_tiff
 from blendkit.files.gamut import Gamut, outside
 from blendkit.files.print_size import Box, Placement, effective_dpi, place
@@ -244,11 +244,7 @@ def _lost(attached: Attached, settings: DeliverySettings) -> tuple[str, ...]:
     """Say what a JPEG has no room for."""
     if settings.format != "jpeg":
         return ()
-    left_out = [what for what, fits in fitting(attached).items() if not fits]
-    return tuple(
-        f"its {what} is larger than a JPEG can hold and was left out; deliver a TIFF to keep it"
-        for what in left_out
-    )
+    return tuple(f"{clause}; deliver a TIFF to keep it" for clause in too_large(attached))
 
 
 def deliver_copies(

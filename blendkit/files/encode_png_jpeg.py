@@ -55,6 +55,12 @@ def fitting(attached: Attached) -> dict[str, bool]:
     }
 
 
+def too_large(attached: Attached) -> tuple[str, ...]:
+    """Return a clause for each thing that a JPEG has no room for."""
+    left = (what for what, fits in fitting(attached).items() if not fits)
+    return tuple(f"its {what} is larger than a JPEG can hold and is left out" for what in left)
+
+
 def _exif(attached: Attached) -> bytes:
     return b"Exif\0\0" + ifd.dump_block(attached.directory) if attached.directory else b""
 

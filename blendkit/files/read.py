@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 
 from blendkit.errors import InputError
-from blendkit.files import convert, curves, exif, ifd, profiles, raw
+from blendkit.files import convert, curves, exif, ifd, profiles, raw, xmp
 from blendkit.files.curves import Curve
-from blendkit.files.decoded import Codes, Decoded
+from blendkit.files.decoded import Codes, Decoded, left_out
 from blendkit.files.orient import as_stored
 from blendkit.files.profiles import Profile
 from blendkit.frame import Bool, Embedded, Float, Frame
@@ -67,6 +67,7 @@ def _read(source: Path, match: Frame | None, raw_colours: str) -> Frame:
     decoded = open_picture(source)
     target = match.embedded.icc_profile if match is not None else None
     pixels, profile, notes, clipped = _linear(decoded, source.name, target)
+    packet, said = _packet(decoded, source.name)
     return Frame(
         pixels=pixels,
         capture=exif.capture_of(decoded.directory),
@@ -74,14 +75,25 @@ def _read(source: Path, match: Frame | None, raw_colours: str) -> Frame:
         embedded=Embedded(
             icc_profile=profile,
             exif=ifd.dump_block(decoded.directory) if decoded.directory else None,
-            xmp=decoded.xmp,
+            xmp=packet,
             resolution_dpi=decoded.resolution_dpi,
         ),
         clip_level=_clip_level(profile),
         bits=decoded.bits,
-        notes=decoded.notes + notes,
+        notes=decoded.notes + notes + said,
         clipped=clipped,
     )
+
+
+def _packet(decoded: Decoded, name: str) -> tuple[bytes | None, tuple[str, ...]]:
+    """Return the XMP that can be carried on, and what is to be said of the rest."""
+    if decoded.xmp is None:
+        return None, ()
+    if not xmp.is_sound(decoded.xmp):
+        return None, (left_out(name, "XMP"),)
+    if xmp.EXTENDED in decoded.xmp:
+        return decoded.xmp, (f"{name}: a part of its XMP lies in further segments; it is left out",)
+    return decoded.xmp, ()
 
 
 def open_picture(path: Path) -> Decoded:

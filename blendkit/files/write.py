@@ -114,6 +114,17 @@ def attachments(
     )
 
 
+def without_room(
+    path: Path, like: Frame, *, second: Frame, private: bool = False
+) -> tuple[str, ...]:
+    """Say what of the background frame's Exif and XMP a result of this name has no room for."""
+    if path.suffix.lower() not in (".jpg", ".jpeg"):
+        return ()
+    attached = attachments(like, like.size, second=second, private=private)
+    clauses = encode_png_jpeg.too_large(attached)
+    return tuple(f"{path.name}: {clause}; name a .tif to keep it" for clause in clauses)
+
+
 def _directory(frame: Frame) -> ifd.Directory:
     if frame.embedded.exif is None:
         return exif_make.directory_of(frame.capture)

@@ -17,6 +17,9 @@ from blendkit.frame import Capture, Frame
 NAMESPACE = "urn:blendkit:merge:1#"
 """Namespace of our properties; the usual prefix is blendkit."""
 
+EXTENDED = b"HasExtendedXMP"
+"""The property of a packet that goes on in further segments of its JPEG."""
+
 COPY_OF = "CopyOf"
 """Our property of a copy for the lab: the name of the picture that it was made of."""
 
@@ -80,11 +83,9 @@ def merged(
     kept : False if the given packet is damaged and was left out.
     """
     tree = _parsed(packet) if packet else None
-    root = tree if tree is not None else _empty()
-    rdf = root if root.tag == f"{{{_RDF}}}RDF" else root.find(f"{{{_RDF}}}RDF")
-    if rdf is None:
-        root = _empty()
-        rdf = root[0]
+    rdf = None if tree is None else _rdf(tree)
+    root = tree if tree is not None and rdf is not None else _empty()
+    rdf = root[0] if rdf is None else rdf
     for description in rdf:
         _clean(description, private=private)
     own = _named(properties)
@@ -93,6 +94,17 @@ def merged(
     own[f"{{{_TIFF}}}Orientation"] = "1"
     ET.SubElement(rdf, f"{{{_RDF}}}Description", {f"{{{_RDF}}}about": "", **own})
     return _packed(root), packet is None or tree is not None
+
+
+def is_sound(packet: bytes) -> bool:
+    """Return whether a packet can be carried on."""
+    tree = _parsed(packet)
+    return tree is not None and _rdf(tree) is not None
+
+
+def _rdf(tree: ET.Element) -> ET.Element | None:
+    name = f"{{{_RDF}}}RDF"
+    return tree if tree.tag == name else tree.find(name)
 
 
 def layer_note(layer: str) -> bytes:

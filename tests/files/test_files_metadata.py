@@ -1,15 +1,20 @@
 """What a result carries on from the background frame, and what it leaves out."""
 
 import os
+import struct
 import xml.etree.ElementTree as ET
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import numpy as np
 import pytest
+import tifffile
+from PIL import Image
 
-from blendkit.files import exif, ifd, read_frame, write_picture, xmp
+from blendkit.files import exif, ifd, profiles, read_frame, write_picture, xmp
+from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES
 from blendkit.files.mark import is_marked
+from blendkit.files.write import without_room
 from blendkit.frame import Capture, Embedded, Frame
 from blendkit.optics.recorded_sensor import px_per_mm
 
@@ -204,6 +209,56 @@ def test_damaged_xmp_is_replaced(packet: bytes) -> None:
     ET.fromstring(merged)  # noqa: S314 - we wrote it
     assert xmp.properties_of(merged) == {"Note": "n"}
     assert b"aaaa" not in merged
+
+
+@pytest.mark.parametrize("segments", [1, 2])
+def test_a_profile_that_lacks_a_part_is_noted(tmp_path: Path, segments: int) -> None:
+    """ICC.1:2022, B.4: a JPEG's profile stands in numbered segments that say how many there are."""
+    path, data = tmp_path / "a.jpg", profiles.wide()
+    Image.fromarray(np.full((20, 30, 3), 99, np.uint8)).save(path)
+    plain = path.read_bytes()
+    half = len(data) // 2
+    parts = (data[:half], data[half:])[:segments]
+    bodies = [b"ICC_PROFILE\0" + bytes([n, 2]) + part for n, part in enumerate(parts, start=1)]
+    added = b"".join(b"\xff\xe2" + struct.pack(">H", len(body) + 2) + body for body in bodies)
+    path.write_bytes(plain[:2] + added + plain[2:])
+    frame = read_frame(path)
+    lost = segments == 1
+    assert (frame.embedded.icc_profile == data) is not lost
+    assert frame.notes == ((PROFILE_LOST.format("a.jpg"),) if lost else ())
+
+
+PROFILE_LOST = "{}: its colour profile is damaged or too large, and was left out; export it again"
+
+
+def test_a_profile_and_xmp_beyond_all_sense_are_noted(tmp_path: Path) -> None:
+    codes = np.full((20, 30, 3), 99, np.uint8)
+    many = _packet("") + b" " * MAX_TAG_BYTES
+    large = profiles.wide() + bytes(MAX_PROFILE_BYTES)
+    tags = [(700, 1, len(many), many, True)]
+    tifffile.imwrite(tmp_path / "a.tif", codes, photometric="rgb", iccprofile=large, extratags=tags)
+    frame = read_frame(tmp_path / "a.tif")
+    xmp_lost = PROFILE_LOST.format("a.tif").replace("colour profile", "XMP")
+    assert frame.notes == (PROFILE_LOST.format("a.tif"), xmp_lost)
+
+
+def test_xmp_that_cannot_be_carried_on_is_noted(tmp_path: Path) -> None:
+    image = Image.fromarray(np.full((20, 30, 3), 99, np.uint8))
+    for packet, words in (
+        (_packet("")[:-200], "XMP is damaged"),
+        (_packet('xmlns:n="http://ns.adobe.com/xmp/note/" n:HasExtendedXMP="9"'), "further segm"),
+        (_packet(""), None),
+    ):
+        image.save(tmp_path / "a.jpg", xmp=packet)
+        frame = read_frame(tmp_path / "a.jpg")
+        assert [words in note for note in frame.notes] == ([True] if words else [])
+        assert (frame.embedded.xmp is None) is (words == "XMP is damaged")
+    history = f'xmlns:d="urn:d#" d:history="{"developed " * 9000}"'
+    like = Frame(PIXELS, embedded=Embedded(xmp=_packet(history)))
+    (said,) = without_room(tmp_path / "r.jpg", like, second=like)
+    words = "its XMP is larger than a JPEG can hold and is left out; name a .tif to keep it"
+    assert said == f"r.jpg: {words}"
+    assert without_room(tmp_path / "r.png", like, second=like) == ()
 
 
 def test_damaged_exif_is_noted_and_dropped_never_fatal(tmp_path: Path) -> None:
