@@ -175,7 +175,7 @@ def carried(
     software: str,
     changed_at: datetime,
     private: bool = False,
-    srgb: bool | None = None,
+    srgb: bool,
 ) -> Directory:
     """Return the Exif of a result, from that of the background frame.
 
@@ -186,7 +186,7 @@ def carried(
     software : name and version that go to tag Software.
     changed_at : goes to tag DateTime, the time of the last change ([1]_).
     private : leave out position, owner and serial numbers.
-    srgb : whether the pixels are sRGB, as ColorSpace says; None leaves it as it is.
+    srgb : whether the pixels are sRGB, as ColorSpace says.
     """
     result = {tag: directory[tag] for tag in IFD0_CARRIED if tag in directory}
     if (text(directory, DESCRIPTION) or "").startswith(_LAYOUTS):
@@ -197,8 +197,7 @@ def carried(
         details.pop(tag, None)
     if private:
         result.pop(GPS, None)
-    if srgb is not None:
-        details[COLOUR_SPACE] = ifd.short_entry(1 if srgb else _UNCALIBRATED)
+    details[COLOUR_SPACE] = ifd.short_entry(1 if srgb else _UNCALIBRATED)
     details.setdefault(VERSION, ifd.undefined_entry(b"0232"))
     details[WIDTH], details[HEIGHT] = ifd.long_entry(size[0]), ifd.long_entry(size[1])
     details[CHANGE_OFFSET] = ifd.ascii_entry(offset_text(changed_at))

@@ -144,6 +144,28 @@ def srgb() -> bytes:
     return _built("sRGB", (0.640, 0.330, 0.300, 0.600, 0.150, 0.060), _SRGB_CURVE)
 
 
+@lru_cache(maxsize=32)
+def is_srgb(data: bytes) -> bool:
+    """Return whether a sound profile describes sRGB, whoever wrote it and however it rounds."""
+    profile = parse(data)
+    if profile.space != "RGB" or not profile.curves:
+        return False
+    steps = np.linspace(0, 1, 17)
+    light = curves.SRGB.decode(steps)
+    near = all(np.allclose(tone.decode(steps), light, atol=_SAME) for tone in profile.curves)
+    return near and np.allclose(_primaries(data), _primaries(srgb()), atol=_SAME)
+
+
+_SAME = 0.003
+"""Profiles of sRGB differ by this much at most (common practice, no source)."""
+
+
+def _primaries(data: bytes) -> list[tuple[float, ...]]:
+    tags = _tags(data)
+    colours = (tags.get(tag, b"").ljust(20, b"\0") for tag in (b"rXYZ", b"gXYZ", b"bXYZ"))
+    return [_fixed(struct.unpack_from(">3i", colour, 8)) for colour in colours]
+
+
 @lru_cache(maxsize=1)
 def wide() -> bytes:
     """Return our wide-gamut profile: BT.2020's primaries ([2]_) with the curve of sRGB."""

@@ -96,7 +96,7 @@ def attachments(
         software=software,
         changed_at=now,
         private=private,
-        srgb=None if profile in (None, own) else profile == profiles.srgb(),
+        srgb=profiles.is_srgb(profile or own),
     )
     noted = {}
     if profile is not None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tifffile
-from PIL import Image
+from PIL import Image, ImageCms
 
 from blendkit.files import exif, ifd, profiles, read_frame, write_picture, xmp
 from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES
@@ -209,6 +209,28 @@ def test_damaged_xmp_is_replaced(packet: bytes) -> None:
     ET.fromstring(merged)  # noqa: S314 - we wrote it
     assert xmp.properties_of(merged) == {"Note": "n"}
     assert b"aaaa" not in merged
+
+
+@pytest.mark.parametrize(
+    ("profile", "said"),
+    [
+        (profiles.srgb(), 1),
+        (ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes(), 1),
+        (None, 1),
+        (profiles.wide(), 0xFFFF),
+        (profiles.oprgb(), 0xFFFF),
+    ],
+)
+@pytest.mark.parametrize("recorded", [1, 0xFFFF])
+def test_exif_says_srgb_of_what_is_srgb_alone(
+    tmp_path: Path, profile: bytes | None, said: int, recorded: int
+) -> None:
+    """A RAW is developed to another profile than its camera wrote down."""
+    block = ifd.dump_block({ifd.EXIF: {exif.COLOUR_SPACE: ifd.short_entry(recorded)}})
+    write_picture(tmp_path / "r.tif", PIXELS, like=Frame(PIXELS, embedded=Embedded(profile, block)))
+    again = read_frame(tmp_path / "r.tif").embedded.exif
+    assert again is not None
+    assert exif.number(ifd.parse(again)[0], exif.COLOUR_SPACE, inside=ifd.EXIF) == said
 
 
 @pytest.mark.parametrize("segments", [1, 2])
