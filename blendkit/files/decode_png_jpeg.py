@@ -23,6 +23,12 @@ if TYPE_CHECKING:
 
 _SRGB_GAMMA, _SAME_GAMMA = 2.2, 0.02
 """What gAMA 0.45455 stands for, with which sRGB is marked, and how far another may be from it."""
+_SRGB_CORNERS, _SAME_CORNERS = (0.3127, 0.3290, 0.64, 0.33, 0.30, 0.60, 0.15, 0.06), 0.005
+"""Chromaticities x, y of sRGB's white, red, green and blue, as cHRM has them, and the same."""
+_SRGB_CODES = (1, 13)
+"""Primaries and transfer function of sRGB in cICP (ITU-T H.273, tables 2 and 3)."""
+_BEYOND_WHITE = {16: "PQ", 18: "HLG"}
+"""Transfer functions whose white is not the largest value."""
 _REFUSED = {
     "P": "has a colour palette; save it as RGB",
     "PA": "has a colour palette; save it as RGB",
@@ -52,7 +58,7 @@ def decode(path: Path, name: str) -> Decoded:
         is_png = image.format == "PNG"
         profile = _bytes(image.info.get("icc_profile"), MAX_PROFILE_BYTES)
         packet = _bytes(image.info.get("xmp"), MAX_TAG_BYTES)
-        notes = (*notes, *_other_gamma(image, name))
+        notes = (*notes, *_other_colours(image, name))
         # Pillow puts the segments of a JPEG's profile together; where one is missing, it says None.
         if profile is None and ("icc_profile" in image.info or getattr(image, "icclist", None)):
             notes = (*notes, left_out(name, "colour profile"))
@@ -107,15 +113,34 @@ def _check_kind(image: "Image", name: str) -> None:
         raise InputError(f"{name}: is of kind {image.mode}; save it as RGB")
 
 
-def _other_gamma(image: "Image", name: str) -> Iterator[str]:
-    """Note a PNG that says by gAMA alone that it is not encoded as sRGB (W3C PNG, 11.3.2)."""
-    said = image.info.get("gamma")
-    if not said or "srgb" in image.info or "icc_profile" in image.info:
+def _other_colours(image: "Image", name: str) -> Iterator[str]:
+    """Note a PNG that says by a chunk alone that it is not sRGB (W3C PNG, 11.3.2).
+
+    Of several chunks cICP counts first, then a profile, then sRGB, then gAMA and cHRM.
+    """
+    info = image.info
+    codes = info.get("cicp")
+    if codes is not None and codes[1] in _BEYOND_WHITE:
+        raise InputError(
+            f"{name}: is encoded for HDR screens ({_BEYOND_WHITE[codes[1]]}); export it as sRGB or "
+            "with a standard RGB profile, 16 bits a channel"
+        )
+    if "icc_profile" in info:
         return
-    if abs(said * _SRGB_GAMMA - 1) > _SAME_GAMMA:
+    said = []
+    if codes is not None:
+        if tuple(codes[:2]) != _SRGB_CODES:
+            said.append("primaries {} and transfer function {} (cICP)".format(*codes))
+    elif "srgb" not in info:
+        gamma, corners = info.get("gamma"), info.get("chromaticity")
+        if gamma and abs(gamma * _SRGB_GAMMA - 1) > _SAME_GAMMA:
+            said.append(f"gamma {gamma:.3g}")
+        if corners and not np.allclose(corners, _SRGB_CORNERS, atol=_SAME_CORNERS):
+            said.append("other primaries than sRGB's (cHRM)")
+    if said:
         yield (
-            f"{name}: says gamma {said:.3g} and carries no profile; taken as sRGB: export it again "
-            "with its profile, or as sRGB"
+            f"{name}: says {' and '.join(said)} and carries no profile; taken as sRGB: export it "
+            "again with its profile, or as sRGB"
         )
 
 

@@ -279,6 +279,39 @@ def test_a_png_may_hold_a_large_profile(tmp_path: Path) -> None:
     assert read_frame(path).embedded.icc_profile == bytes(large)
 
 
+@pytest.mark.parametrize(
+    ("chunk", "numbers", "words"),
+    [
+        (b"cICP", bytes([1, 13, 0, 1]), None),
+        (b"cICP", bytes([12, 13, 0, 1]), "primaries 12 and transfer function 13 (cICP)"),
+        (b"cHRM", (31270, 32900, 64000, 33000, 30000, 60000, 15000, 6000), None),
+        (b"cHRM", (31270, 32900, 64000, 33000, 21000, 71000, 15000, 6000), "other primaries than"),
+    ],
+)
+def test_a_png_that_says_other_colours_without_a_profile_is_noted(
+    tmp_path: Path, chunk: bytes, numbers: bytes | tuple[int, ...], words: str | None
+) -> None:
+    """W3C PNG, 11.3.2: cHRM holds white, red, green, blue times 100,000; cICP codes of H.273."""
+    path = tmp_path / "a.png"
+    Image.fromarray(np.full((20, 30, 3), 90, np.uint8)).save(path)
+    body = numbers if isinstance(numbers, bytes) else struct.pack(">8I", *numbers)
+    plain = path.read_bytes()
+    path.write_bytes(with_chunk(plain, chunk, body))
+    notes = read_frame(path).notes
+    assert [words in note for note in notes] == ([True] if words else [])
+    path.write_bytes(with_chunk(with_chunk(plain, chunk, body), b"sRGB", b"\0"))
+    assert bool(read_frame(path).notes) is (chunk == b"cICP" and words is not None)
+
+
+@pytest.mark.parametrize(("transfer", "name"), [(16, "PQ"), (18, "HLG")])
+def test_a_png_for_hdr_screens_is_refused(tmp_path: Path, transfer: int, name: str) -> None:
+    path = tmp_path / "a.png"
+    Image.fromarray(np.full((20, 30, 3), 90, np.uint8)).save(path)
+    path.write_bytes(with_chunk(path.read_bytes(), b"cICP", bytes([9, transfer, 0, 1])))
+    with pytest.raises(InputError, match=rf"a\.png: is encoded for HDR screens \({name}\)"):
+        read_frame(path)
+
+
 @pytest.mark.parametrize(("gamma", "noted"), [(1.0, True), (0.45455, False), (None, False)])
 def test_a_png_that_says_another_gamma_without_a_profile_is_noted(
     tmp_path: Path, gamma: float | None, noted: bool
