@@ -12,7 +12,7 @@ References
 
 import struct
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol, TypeAlias
 
 import numpy as np
@@ -33,6 +33,7 @@ _TYPES = {
     18: (8, 8, "u8"), 129: (1, 1, "u1"),  # UTF-8, Exif 3.0
 }  # fmt: skip
 _MOST_ENTRIES = 1000
+_USER_COMMENT, _UTF_16 = 37510, b"UNICODE\0"
 
 
 class Readable(Protocol):
@@ -135,6 +136,8 @@ class _Reader:
             if wanted is not None and tag not in wanted:
                 return
             entry = self._entry(at, kind)
+            if tag == _USER_COMMENT and self.order == ">":
+                entry = _swapped_comment(entry)
             if tag not in (EXIF, GPS, INTEROP):
                 found[tag] = entry
             elif depth < 2:
@@ -159,6 +162,17 @@ class _Reader:
         if self.order == ">" and unit > 1:
             raw = np.frombuffer(raw, f">{letter}").astype(f"<{letter}").tobytes()
         return Entry(kind, count, raw)
+
+
+def _swapped_comment(entry: Entry) -> Entry:
+    """Return a comment whose text, if it is UTF-16 ([2]_, 4.6.5), is little-endian as well.
+
+    It has type UNDEFINED, so its bytes are opaque; readers take them in the order of the block.
+    """
+    code, text = entry.data[: len(_UTF_16)], entry.data[len(_UTF_16) :]
+    if code != _UTF_16 or len(text) % 2:
+        return entry
+    return replace(entry, data=code + np.frombuffer(text, ">u2").astype("<u2").tobytes())
 
 
 def parse(data: Readable, wanted: Iterable[int] | None = None) -> tuple[Directory, int]:

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import numpy as np
+import piexif
 import pytest
 import tifffile
 from PIL import Image, ImageCms
@@ -347,6 +348,20 @@ def test_opposite_byte_order_reads_the_same() -> None:
     assert dropped == 0
     assert exif.orientation(found) == 8
     assert exif.number(found, exif.X_RESOLUTION) == 300
+
+
+def test_a_comment_of_the_opposite_byte_order_stays_legible(tmp_path: Path) -> None:
+    words = "Grüße vom Tor"
+    for code, order in ((b"UNICODE\0", "utf-16-be"), (b"ASCII\0\0\0", "ascii")):
+        text = words if order != "ascii" else "Gate"
+        block = piexif.dump({"Exif": {37510: code + text.encode(order)}})
+        assert block[6:8] == b"MM"
+        Image.fromarray(np.full((20, 30, 3), 99, np.uint8)).save(tmp_path / "a.jpg", exif=block)
+        frame = read_frame(tmp_path / "a.jpg")
+        write_picture(tmp_path / "r.tif", frame.pixels, like=frame)
+        with Image.open(tmp_path / "r.tif") as image:
+            found = image.getexif().get_ifd(ifd.EXIF)[37510]
+        assert found == code + text.encode(order.replace("be", "le"))
 
 
 def test_a_circle_of_directories_ends() -> None:
