@@ -151,7 +151,24 @@ def _named_profile(wanted: str) -> tuple[str, bytes]:
             f"{path.name}: is a profile for {found.space} colours; labs that print from "
             f"{found.space} convert themselves: choose an RGB profile"
         )
+    _check_both_ways(data, path.name)
     return path.stem, data
+
+
+def _check_both_ways(profile: bytes, name: str) -> None:
+    """Raise InputError unless a colour can be converted into a profile and back.
+
+    A scanner's has tables for one way alone, and what links two devices is no profile of one.
+    """
+    grey, light = np.full((1, 1, 3), 0.2, np.float32), profiles.srgb()
+    try:
+        outside(grey, light, profile, name=name)
+        convert.convert(grey, profiles.linear_twin(light), profile, name=name)
+    except InputError as error:
+        raise InputError(
+            f"{name}: colours cannot be converted into this profile and back; choose one that is "
+            "made for output"
+        ) from error
 
 
 def _within(covered: Box | None, settings: DeliverySettings, frame: Frame) -> Box | None:

@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import imagecodecs
 import numpy as np
 import pytest
 import tifffile
@@ -195,6 +196,21 @@ def test_profiles_of_other_spaces_are_refused(master: Path) -> None:
     path.write_bytes(cmyk)
     with pytest.raises(InputError, match="choose an RGB profile"):
         deliver(master, DeliverySettings(profile=str(path)))
+
+
+def test_a_profile_that_nothing_can_be_converted_into_is_told_before_any_work(
+    master: Path,
+) -> None:
+    """As a scanner's, which lacks the tables from light to values, or a link of two devices."""
+    plain = imagecodecs.cms_profile("rgb")
+    for change, name in (((b"rTRC", b"A2B0"), "scanner.icc"), ((b"mntr", b"link"), "link.icc")):
+        path = master.with_name(name)
+        path.write_bytes(plain.replace(*change))
+        settings = DeliverySettings(profile=str(path))
+        with pytest.raises(InputError, match=f"{name}: colours cannot be converted into"):
+            check_settings([settings])
+        with pytest.raises(InputError, match=f"{name}: colours cannot be converted into"):
+            deliver(master, settings)
 
 
 def test_bordered_cropped_and_trimmed_copies_of_one_size_have_names_of_their_own(
