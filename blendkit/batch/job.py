@@ -24,6 +24,7 @@ from blendkit.errors import (
 from blendkit.files import prefer_raws
 from blendkit.files.capture import read_capture
 from blendkit.files.documents import read_json
+from blendkit.files.encode_png_jpeg import check_sides
 from blendkit.hints import Hints
 from blendkit.masks.strokes import Stroke
 from blendkit.merge import merge_pair
@@ -175,6 +176,7 @@ def _merge(job: Job, began: float) -> Outcome:
     sidecar = read_sidecar(sidecar_path(job.output))
     settings = merge_settings(sidecar.settings, job.pair.settings)
     pair, notes, lent_by = _read(job, sidecar)
+    check_sides(job.output, pair.background.size)
     asked = Asked(
         differing(job.pair.settings),
         private=job.private,

@@ -18,6 +18,7 @@ from blendkit.files import depth_of, write_picture
 from blendkit.files.deliver import deliver_copies
 from blendkit.files.delivery_plan import check_copies
 from blendkit.files.earlier_copy import check_replaceable
+from blendkit.files.encode_png_jpeg import check_sides
 from blendkit.files.write import without_room
 from blendkit.files.xmp import COPY_OF, exposure_note
 from blendkit.merge import Merged, merge_pair
@@ -126,6 +127,7 @@ def run_merge(job: Job) -> Merged:
     pair = known.pair
     taken = {path.resolve(): f"the {what}" for what, path in wanted.items()}
     size = pair.background.size
+    check_sides(job.output, size)
     noted = exposure_note(pair.background, pair.foreground) | {COPY_OF: job.output.name}
     for copy in check_copies(job.output, job.deliveries, size, taken, inputs=job.inputs):
         check_replaceable(copy, noted)

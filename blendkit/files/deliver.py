@@ -15,7 +15,7 @@ from blendkit.files.checksums import check_list, sha256, take_out, update_list
 from blendkit.files.delivery_check import read_back
 from blendkit.files.delivery_name import file_name
 from blendkit.files.earlier_copy import check_replaceable
-from blendkit.files.encode_png_jpeg import too_large, write_jpeg
+from blendkit.files.encode_png_jpeg import check_sides, too_large, write_jpeg
 from blendkit.files.encode_tiff import Attached, write_tiff
 from blendkit.files.gamut import Gamut, outside
 from blendkit.files.print_size import Box, Placement, effective_dpi, place
@@ -98,6 +98,7 @@ def deliver(
             f"name {settings.name!r}: gives {name} twice; put {{stem}} or {{number}} into it"
         )
     check_output(target, [source, *inputs])
+    check_sides(target, placement.sheet)
     check_list(target.parent)
     allowed(target, xmp.properties_of(frame.embedded.xmp) | {xmp.COPY_OF: frame.name})
     codes, gamut = _codes(frame, settings, placement, profile)

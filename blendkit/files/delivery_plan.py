@@ -8,6 +8,7 @@ from blendkit.files.atomic import check_name
 from blendkit.files.checksums import check_list
 from blendkit.files.deliver import check_profile
 from blendkit.files.delivery_name import check_pattern, file_name
+from blendkit.files.encode_png_jpeg import check_sides
 from blendkit.files.print_size import place
 from blendkit.settings import DeliverySettings
 
@@ -51,8 +52,8 @@ def check_copies(
 
     Raises
     ------
-    InputError : two files would have one name, a pattern gives none, or what lies there under the
-        name of the checksum list is none.
+    InputError : two files would have one name, a pattern gives none, a copy has more pixels a side
+        than a JPEG, or what lies there under the name of the checksum list is none.
     OutputError : a name is an input's, or too long.
     """
     if wanted:
@@ -69,6 +70,8 @@ def check_copies(
                 f"name of its own, as in --deliver {_size(settings)},name={{stem}}-copy{index}"
             )
         check_name(path, inputs)
+        if size != ANY_SIZE:  # of which the name alone is asked
+            check_sides(path, placed.sheet)
         named[path] = f"copy {index}"
     return {path: what for path, what in named.items() if path not in taken}
 

@@ -13,12 +13,16 @@ from typing import Any
 
 from numpy.typing import NDArray
 
+from blendkit.errors import InputError
 from blendkit.files import ifd, xmp
 from blendkit.files.encode_tiff import Attached
 
 _INCHES_PER_METRE = 1 / 0.0254
 _HEADER_END = 8 + 25  # signature, then IHDR: length, name, 13 bytes, sum
 _MOST_IN_SEGMENT = 65_500  # a JPEG marker segment ends at 65535
+_MOST_SIDE_PX = 65_500
+"""Longest side of a JPEG that the IJG library writes."""
+JPEG = (".jpg", ".jpeg")
 
 
 def write_png(path: Path, codes: NDArray[Any], attached: Attached) -> None:
@@ -45,6 +49,18 @@ def _chunks(attached: Attached) -> list[tuple[bytes, bytes]]:
     if attached.xmp:
         chunks.append((b"iTXt", b"XML:com.adobe.xmp\0\0\0\0\0" + attached.xmp))
     return chunks
+
+
+def check_sides(path: Path, size: tuple[int, int]) -> None:
+    """Raise InputError if a picture of this (width, height), px, is too large for its kind of file.
+
+    To be asked before the work whose end it is.
+    """
+    if path.suffix.lower() in JPEG and max(size) > _MOST_SIDE_PX:
+        raise InputError(
+            f"{path}: has {size[0]} x {size[1]} px, and a JPEG at most {_MOST_SIDE_PX} a side; "
+            "choose TIFF, or a smaller size"
+        )
 
 
 def fitting(attached: Attached) -> dict[str, bool]:

@@ -51,12 +51,13 @@ def write_picture(
 
     Raises
     ------
-    InputError : a suffix or depth that is not written.
+    InputError : a suffix or depth that is not written, or more pixels a side than a JPEG has.
     OutputError : it cannot be written there.
     """
     target = Path(path)
     depth = depth_of(target, bits)
     size = pixels.shape[1], pixels.shape[0]
+    encode_png_jpeg.check_sides(target, size)
     attached = attachments(like, size, software=software, second=second, private=private)
     profile = attached.profile or profiles.srgb()
     with atomic(target, inputs) as temporary:
@@ -118,7 +119,7 @@ def without_room(
     path: Path, like: Frame, *, second: Frame, private: bool = False
 ) -> tuple[str, ...]:
     """Say what of the background frame's Exif and XMP a result of this name has no room for."""
-    if path.suffix.lower() not in (".jpg", ".jpeg"):
+    if path.suffix.lower() not in encode_png_jpeg.JPEG:
         return ()
     attached = attachments(like, like.size, second=second, private=private)
     clauses = encode_png_jpeg.too_large(attached)
@@ -175,7 +176,7 @@ def write_grey(
     """
     target = Path(path)
     depth = depth_of(target, bits)
-    if target.suffix.lower() in (".jpg", ".jpeg"):
+    if target.suffix.lower() in encode_png_jpeg.JPEG:
         raise InputError(f"{target}: a matte or mask is written as .tif or .png; change the name")
     with atomic(target, inputs) as temporary:
         codes = encode.quantised(values, depth)

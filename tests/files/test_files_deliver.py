@@ -492,6 +492,25 @@ def test_a_delivery_in_one_word_is_told_by_its_names_too() -> None:
         parse_delivery("full,long-edge=0")
 
 
+def test_a_copy_larger_than_a_jpeg_is_told_before_any_work(tmp_path: Path) -> None:
+    size = (66_000, 16)
+    jpeg, small, tiff = (
+        parse_delivery(f"full{more}") for more in ("", ",long-edge=60000", ",format=tiff")
+    )
+    said = "has 66000 x 16 px, and a JPEG at most 65500 a side; choose TIFF, or a smaller size"
+    with pytest.raises(InputError, match=said):
+        check_copies(tmp_path / "gate.tif", [jpeg], size, {})
+    assert len(check_copies(tmp_path / "gate.tif", [small, tiff], size, {})) == 2
+    check_settings([jpeg])
+    wide = np.full((size[1], size[0], 3), 0.2, np.float32)
+    with pytest.raises(InputError, match=said):
+        write_picture(tmp_path / "gate.jpg", wide, like=Frame(wide))
+    write_picture(tmp_path / "gate.tif", wide, like=Frame(wide))
+    with pytest.raises(InputError, match=said):
+        deliver(tmp_path / "gate.tif", jpeg)
+    assert [path.name for path in tmp_path.iterdir()] == ["gate.tif"]
+
+
 def test_the_command_refuses_one_name_for_two(master: Path, scene: Float) -> None:
     write_picture(master.with_name("second.tif"), scene, like=Frame(scene))
     run = CliRunner().invoke(
