@@ -42,14 +42,23 @@ def check_output(path: Path | str, inputs: Iterable[Path | str] = ()) -> None:
     """
     target = Path(path)
     check_name(target, inputs)
+    place = _followed(target)
     with _naming(target):
-        is_folder, has_folder = target.is_dir(), target.parent.is_dir()
+        is_folder, has_folder = place.is_dir(), place.parent.is_dir()
     if is_folder:
         raise OutputError(f"{target}: {_NEXT_STEPS[errno.EISDIR]}")
     if not has_folder:
         raise OutputError(f"{target}: {_NEXT_STEPS[errno.ENOENT]}")
-    if not os.access(target.parent, os.W_OK | os.X_OK):
+    if not os.access(place.parent, os.W_OK | os.X_OK):
         raise OutputError(f"{target}: {_NEXT_STEPS[errno.EACCES]}")
+
+
+def _followed(target: Path) -> Path:
+    """Return where a file is to be written: a link stays, and what it leads to is replaced."""
+    try:
+        return target.resolve() if target.is_symlink() else target
+    except (OSError, RuntimeError):  # a circle of links
+        return target
 
 
 def check_name(target: Path, inputs: Iterable[Path | str] = ()) -> None:
@@ -84,12 +93,13 @@ def atomic(path: Path | str, inputs: Iterable[Path | str] = ()) -> Iterator[Path
 
     Parameters
     ----------
-    path : where the file shall be.
+    path : where the file shall be; of a link, what it leads to is replaced.
     inputs : files that it must not replace.
 
     Yields
     ------
-    Path : an empty file with the same suffix in the same folder, removed if the block raises.
+    Path : an empty file in the folder where it shall be, with its suffix; removed if the block
+        raises.
 
     Raises
     ------
@@ -127,24 +137,25 @@ def atomic_set(
     for target in paths:
         check_output(target, sources)
     made: list[Path] = []
+    places = [_followed(target) for target in paths]
     try:
-        for target in paths:
+        for target, place in zip(paths, places, strict=True):
             with _naming(target):
-                made.append(_temporary_beside(target))
+                made.append(_temporary_beside(place))
         yield tuple(made)
         for target, temporary in zip(paths, made, strict=True):
             with _naming(target):
                 _flush(temporary)
         with held_off():
-            for target, temporary in reversed(list(zip(paths, made, strict=True))):
+            for target, place, temporary in reversed(list(zip(paths, places, made, strict=True))):
                 with _naming(target):
-                    temporary.replace(target)
+                    temporary.replace(place)
     except BaseException:
         for temporary in made:
             with suppress(OSError):
                 temporary.unlink()
         raise
-    for folder in {target.parent for target in paths}:
+    for folder in {place.parent for place in places}:
         _flush_folder(folder)
 
 

@@ -43,6 +43,24 @@ def test_the_new_file_has_ordinary_permissions(tmp_path: Path) -> None:
     assert (tmp_path / "r.txt").stat().st_mode & 0o777 == 0o666 & ~umask
 
 
+def test_a_link_stays_and_what_it_leads_to_is_replaced(tmp_path: Path) -> None:
+    (tmp_path / "large").mkdir()
+    real, link = tmp_path / "large" / "gate.tif", tmp_path / "r.tif"
+    link.symlink_to("large/gate.tif")
+    for text in ("first", "second"):
+        with atomic(link) as temporary:
+            assert temporary.parent == real.parent  # it can be renamed there alone
+            temporary.write_text(text)
+        assert link.is_symlink()
+        assert real.read_text() == text
+    gone = tmp_path / "gone.tif"
+    gone.symlink_to("nowhere/gate.tif")
+    with pytest.raises(OutputError, match=r"gone\.tif: the folder does not exist"):
+        check_output(gone)
+    with pytest.raises(OutputError, match=r"r\.tif: names the input"):
+        check_output(link, [real])
+
+
 def test_a_full_disk_is_one_line_and_leaves_nothing(tmp_path: Path) -> None:
     full = OSError(errno.ENOSPC, "No space left on device")
     said = pytest.raises(OutputError, match=r"r\.tif: the disk is full: free some space")
