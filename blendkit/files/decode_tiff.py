@@ -28,6 +28,8 @@ _REFUSED = {
     32803: "is a camera's raw mosaic",
     34892: "is linear raw",
 }
+_ALPHA = (1, 2)
+"""ExtraSamples of alpha, premultiplied or straight (TIFF 6.0, section 18); 0 says nothing."""
 _REDUCED, _MOST_PAGES = 1, 8
 _TYPES = {"uint8": 8, "uint16": 16, "float32": 32}
 
@@ -135,10 +137,14 @@ def _check_kind(page: "TiffPage", name: str) -> None:
     jpeg_inside = int(page.compression) in (6, 7)
     if refused and not (int(page.photometric) == 6 and jpeg_inside):
         raise InputError(f"{name}: {refused}; save it as RGB, 16 bits a channel")
-    if page.extrasamples or page.samplesperpixel in (2, 4):
+    extra = tuple(page.extrasamples or ())
+    if any(int(kind) in _ALPHA for kind in extra) or page.samplesperpixel in (2, 4):
         raise InputError(f"{name}: has an alpha channel; flatten it and save it without alpha")
-    if page.samplesperpixel not in (1, 3) or page.imagedepth != 1:
-        raise InputError(f"{name}: has {page.samplesperpixel} channels; save it as RGB or grey")
+    if extra or page.samplesperpixel not in (1, 3) or page.imagedepth != 1:
+        more = f", {len(extra)} of them beside its colours" if extra else ""
+        raise InputError(
+            f"{name}: has {page.samplesperpixel} channels{more}; save it as RGB or grey"
+        )
     if str(page.dtype) not in _TYPES or page.bitspersample not in (8, 16, 32):
         raise InputError(
             f"{name}: has {page.bitspersample}-bit values of type {page.dtype}; "

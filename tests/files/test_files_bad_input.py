@@ -55,6 +55,12 @@ def test_floats_that_are_no_numbers(tmp_path: Path, value: float) -> None:
         ({"photometric": "separated"}, (9, 9, 4), "CMYK"),
         ({"photometric": "rgb", "extrasamples": ["unassalpha"]}, (9, 9, 4), "alpha"),
         ({"photometric": "rgb", "extrasamples": ["assocalpha"]}, (9, 9, 4), "alpha"),
+        ({"photometric": "rgb", "extrasamples": [0, 0]}, (9, 9, 5), "has 5 channels, 2 of them"),
+        (
+            {"photometric": "minisblack", "planarconfig": "contig"},
+            (9, 9, 3),
+            "has 3 channels, 2 of them beside its colours; save it as RGB",
+        ),
         ({"photometric": "cielab"}, (9, 9, 3), "Lab"),
         ({"photometric": "palette", "colormap": np.zeros((3, 256), np.uint16)}, (9, 9), "palette"),
     ],
