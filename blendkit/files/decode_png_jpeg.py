@@ -94,6 +94,11 @@ def _opened(path: Path, name: str) -> "Iterator[Image]":
     except InputError:
         raise
     except UnidentifiedImageError as error:
+        kind = _rare_jpeg(path)
+        if kind:
+            raise InputError(
+                f"{name}: is {kind}, which is not read; export it as a TIFF, or a JPEG of 8 bits"
+            ) from error
         raise InputError(
             f"{name}: is not a TIFF, PNG or JPEG; export it as one of these"
         ) from error
@@ -102,6 +107,27 @@ def _opened(path: Path, name: str) -> "Iterator[Image]":
             raise
         reason = " ".join(str(error).replace(str(path), "").split())[:120] or type(error).__name__
         raise InputError(f"{name}: is damaged ({reason}); export it again") from error
+
+
+_FRAMES, _LOSSLESS = frozenset({*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC}), (0xC3, 0xC7, 0xCB, 0xCF)
+"""Markers that begin a JPEG's frame (ITU-T T.81, table B.1), and those of a lossless one."""
+
+
+def _rare_jpeg(path: Path) -> str:
+    """Return what kind of JPEG a file is that Pillow does not know; empty if it is none.
+
+    Its frame header says it: the samples' bits stand behind the marker and its length (T.81,
+    B.2.2).
+    """
+    with path.open("rb") as stream:
+        if stream.read(2) != b"\xff\xd8":
+            return ""
+        while len(head := stream.read(5)) == 5 and head[0] == 0xFF:
+            length = int.from_bytes(head[2:4], "big")
+            if head[1] in _FRAMES:
+                return "a lossless JPEG" if head[1] in _LOSSLESS else f"a JPEG of {head[4]} bits"
+            stream.seek(max(length, 2) - 3, 1)
+    return ""
 
 
 def _check_kind(image: "Image", name: str) -> None:

@@ -3,8 +3,10 @@
 import struct
 import tracemalloc
 import zlib
+from collections.abc import Callable
 from pathlib import Path
 
+import imagecodecs
 import numpy as np
 import pytest
 import tifffile
@@ -91,6 +93,26 @@ def test_png_and_jpeg_of_other_kinds(
 ) -> None:
     Image.fromarray(picture).convert(mode).save(tmp_path / f"p.{suffix}")
     assert word in refusal(tmp_path / f"p.{suffix}")
+
+
+@pytest.mark.parametrize(
+    ("encode", "word"),
+    [
+        (lambda codes: imagecodecs.jpeg8_encode(codes, bitspersample=12), "is a JPEG of 12 bits"),
+        (lambda codes: imagecodecs.ljpeg_encode(codes[..., 0], bitspersample=12), "is a lossless"),
+    ],
+)
+def test_jpegs_that_are_rare(
+    tmp_path: Path,
+    picture: NDArray[np.uint8],
+    encode: Callable[[NDArray[np.uint16]], bytes],
+    word: str,
+) -> None:
+    (tmp_path / "r.jpg").write_bytes(encode(picture.astype(np.uint16) * 16))
+    assert word in refusal(tmp_path / "r.jpg")
+    assert "a JPEG of 8 bits" in refusal(tmp_path / "r.jpg")
+    (tmp_path / "r.jpg").write_bytes(b"\xff\xd8" + b"\xff\xe1\0\0" * 9)
+    assert "is not a TIFF, PNG or JPEG" in refusal(tmp_path / "r.jpg")
 
 
 def test_a_transparent_colour(tmp_path: Path, picture: NDArray[np.uint8]) -> None:
