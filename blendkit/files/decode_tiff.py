@@ -10,13 +10,21 @@ import numpy as np
 from blendkit.errors import InputError, out_of_memory
 from blendkit.files import exif, ifd
 from blendkit.files.decoded import Codes, Decoded, left_out
-from blendkit.files.limits import MAX_PROFILE_BYTES, MAX_TAG_BYTES, check_claim, check_size
+from blendkit.files.limits import (
+    MAX_COMPRESSION,
+    MAX_PROFILE_BYTES,
+    MAX_TAG_BYTES,
+    MAX_ZSTANDARD,
+    check_claim,
+    check_size,
+)
 from blendkit.files.quiet import quiet
 
 if TYPE_CHECKING:
     from tifffile import TiffFile, TiffPage
 
 _ICC, _XMP = 34675, 700
+_ZSTANDARD = 50000  # of TIFF's compressions
 _ROWS = 256
 _BYTES_AT_ONCE = 8 << 20  # what is decoded ahead of being used stays below a few times this
 _REFUSED = {
@@ -158,9 +166,10 @@ def _check_storage(page: "TiffPage", name: str, stored: int) -> None:
     if not whole or max(a + b for a, b in zip(offsets, counts, strict=True)) > stored:
         raise InputError(f"{name}: is cut short; copy or export it again")
     samples = page.imagewidth * page.imagelength * page.samplesperpixel
-    check_claim(name, samples * page.bitspersample // 8, stored)
+    ratio = MAX_ZSTANDARD if int(page.compression) == _ZSTANDARD else MAX_COMPRESSION
+    check_claim(name, samples * page.bitspersample // 8, stored, ratio=ratio)
     tile = np.prod([int(side) for side in page.chunks], dtype=np.float64)
-    check_claim(name, int(tile) * page.bitspersample // 8, stored)
+    check_claim(name, int(tile) * page.bitspersample // 8, stored, ratio=ratio)
 
 
 class _Stream:

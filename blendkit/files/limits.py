@@ -16,6 +16,9 @@ MAX_PIXELS = 600_000_000
 MAX_COMPRESSION = 2_800
 """Largest honest ratio: LZW packs 4096 bytes into 12 bits (2731); deflate stops at 1032."""
 
+MAX_ZSTANDARD = 33_000
+"""The same of Zstandard, which packs 128 KiB of one value into 4 bytes (RFC 8878, RLE_Block)."""
+
 MAX_PROFILE_BYTES = 16 << 20
 """Largest colour profile taken in; output profiles with dense tables have about 4 MB."""
 
@@ -34,9 +37,14 @@ def check_size(name: str, width: int, height: int) -> None:
         )
 
 
-def check_claim(name: str, decoded_bytes: int, stored_bytes: int) -> None:
-    """Raise InputError if a file of stored_bytes cannot hold decoded_bytes of pixels."""
-    if decoded_bytes > stored_bytes * MAX_COMPRESSION + 65_536:
+def check_claim(
+    name: str, decoded_bytes: int, stored_bytes: int, *, ratio: int = MAX_COMPRESSION
+) -> None:
+    """Raise InputError if a file of stored_bytes cannot hold decoded_bytes of pixels.
+
+    ratio : the largest that its compression reaches.
+    """
+    if decoded_bytes > stored_bytes * ratio + 65_536:
         raise InputError(
             f"{name}: announces {decoded_bytes} bytes of pixels but the file has only "
             f"{stored_bytes}; it is damaged: export it again"

@@ -190,6 +190,20 @@ def test_colours_under_alpha_are_straight(tmp_path: Path) -> None:
     np.testing.assert_allclose(stored[..., 3] / 65535, alpha, atol=1e-5)
 
 
+@pytest.mark.parametrize("compression", ["zstd", "lzw", "deflate", "packbits"])
+def test_a_mask_in_which_nothing_is_painted_is_no_damage(tmp_path: Path, compression: str) -> None:
+    """It packs as well as its compression can."""
+    nothing = np.zeros((2000, 3000), np.uint16)
+    tifffile.imwrite(
+        tmp_path / "m.tif",
+        nothing,
+        photometric="minisblack",
+        compression=compression,
+        rowsperstrip=2000,
+    )
+    assert not read_mask(tmp_path / "m.tif", size=(3000, 2000)).any()
+
+
 @pytest.mark.parametrize(
     "layout",
     [
