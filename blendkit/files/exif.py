@@ -156,7 +156,7 @@ def _captured_at(directory: Directory) -> datetime | None:
         return None
     fraction = text(directory, ORIGINAL_SUBSEC, inside=EXIF) or ""
     if fraction.isascii() and fraction.isdigit():
-        moment += timedelta(seconds=float(f"0.{fraction}"))
+        moment = moment.replace(microsecond=int(fraction[:6].ljust(6, "0")))
     return moment.replace(tzinfo=_offset(text(directory, ORIGINAL_OFFSET, inside=EXIF)))
 
 

@@ -420,6 +420,16 @@ def test_private_leaves_out_what_raw_converters_write_and_a_position_that_is_mis
         assert (ifd.GPS in inside) is not private
 
 
+def test_the_last_moment_that_there_is() -> None:
+    details = {
+        exif.ORIGINAL_TIME: ifd.ascii_entry("9999:12:31 23:59:59"),
+        exif.ORIGINAL_SUBSEC: ifd.ascii_entry("9999999"),
+    }
+    captured = exif.capture_of({ifd.EXIF: details}).captured_at
+    assert captured is not None
+    assert captured.isoformat() == "9999-12-31T23:59:59.999999"
+
+
 @pytest.mark.parametrize(("tag", "value"), [(34866, 102400), (34865, 204800), (34867, 409600)])
 def test_a_sensitivity_beyond_its_tag_is_read_from_the_others(tag: int, value: int) -> None:
     """Exif 3.0, 4.6.6: tag 34855 has 16 bits and holds 65535 where that is not enough."""
