@@ -245,6 +245,10 @@ def _write(path: Path, codes: NDArray[Any], attached: Attached, settings: Delive
 
 
 def _notes(placement: Placement, settings: DeliverySettings, dpi: float) -> tuple[str, ...]:
+    if settings.print_width_cm is not None and settings.long_edge_px is not None:
+        without = replace(settings, long_edge_px=None)
+        heeded = f"the print's size counts, not the long edge of {settings.long_edge_px} px"
+        return (heeded, *_notes(placement, without, dpi))
     if settings.print_width_cm is not None and dpi < settings.dpi * 0.99:
         has = f"the picture has {dpi:.0f} dpi at that print size, not {settings.dpi:.0f}"
         return (f"{has}; it was not enlarged",)

@@ -471,6 +471,14 @@ def test_a_long_edge_that_the_picture_has_not_is_told(master: Path) -> None:
         assert "it was not enlarged" not in " ".join(deliver(master, settings).notes)
 
 
+def test_a_long_edge_beside_a_print_is_told_as_not_heeded(master: Path) -> None:
+    print_px = DeliverySettings(print_width_cm=2.54, print_height_cm=1.27, dpi=100)
+    done = deliver(master, replace(print_px, long_edge_px=50))
+    assert done.size == (100, 50)
+    assert done.notes == ("the print's size counts, not the long edge of 50 px",)
+    assert not deliver(master, print_px).notes
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
