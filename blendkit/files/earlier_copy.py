@@ -19,13 +19,13 @@ def check_replaceable(copy: Path, note: Mapping[str, str] | None = None) -> None
     Parameters
     ----------
     copy : where the copy goes.
-    note : our properties of the result, and what the copy would be of; None if it is known that
-        what lies there belongs to it.
+    note : our properties of the result, and what the copy would be of; None if a record says that
+        what lies there is an earlier copy of it, which earlier versions marked as a result.
     """
     if not exists(copy):
         return
     was = note_of(copy)
-    if COPY_OF not in was:
+    if not (was if note is None else COPY_OF in was):
         raise InputError(
             f"{copy}: is there already and is no copy of a result; move it away, or deliver by "
             "another name"

@@ -15,6 +15,7 @@ from blendkit.batch.records import Job, Outcome
 from blendkit.batch.run import Order, Runner, run_batch
 from blendkit.errors import InputError
 from blendkit.files import write_picture
+from blendkit.files.checksums import sha256, update_list
 from blendkit.files.delivery_plan import check_copies
 from blendkit.files.delivery_spec import parse_delivery
 from blendkit.frame import Frame
@@ -72,6 +73,18 @@ def test_a_copy_replaces_its_own_older_one_and_no_photograph(tmp_path: Path) -> 
     write_picture(tmp_path / "lab-2.jpg", FRAME.pixels, like=FRAME)
     with pytest.raises(InputError, match="is no copy of a result"):
         finish(job_of(tmp_path, "p01", 2))
+
+
+def test_a_copy_of_an_earlier_version_gives_way_where_the_record_owns_it(tmp_path: Path) -> None:
+    """It carries the note of the merge, as a result does, and not what it is a copy of."""
+    for name, number in (("p00", 1), ("p01", 2)):
+        finish(job_of(tmp_path, name, number))
+    for copy in (tmp_path / "lab-1.jpg", tmp_path / "lab-3.jpg"):
+        write_picture(copy, FRAME.pixels, like=FRAME, second=FRAME)
+        update_list(tmp_path, [(copy.name, sha256(copy))])
+    finish(job_of(tmp_path, "p00", 1))
+    with pytest.raises(InputError, match="is no copy of a result"):
+        finish(job_of(tmp_path, "p01", 3))
 
 
 def test_copies_that_cannot_be_written_do_not_unmake_the_result(tmp_path: Path) -> None:
