@@ -10,7 +10,7 @@ from blendkit.filters.resample import any_in_cells
 from blendkit.frame import Bool, Capture, Float, Frame
 from blendkit.midground import Flag
 from blendkit.midground.loudness import blur_severity, just_visible_px
-from blendkit.optics.diffraction import LARGEST_F_NUMBER
+from blendkit.optics import shrinking_f_number
 from blendkit.settings import ViewingSettings
 
 _MEASURABLE_PX = 4.0
@@ -200,12 +200,10 @@ def advice_for_sharpness(capture: Capture, excess: float) -> str:
     """Return which f-number would have cured a disc `excess` times too large."""
     if capture.f_number is None:
         return "focus the foreground frame on the foreground itself, or stop down further"
-    cure = capture.f_number * excess
-    if cure > LARGEST_F_NUMBER:
+    cure = shrinking_f_number(capture.f_number, excess)
+    if cure is None:
         return (
             f"f/{capture.f_number:g} cannot hold it: "
             "focus the foreground frame on the foreground itself"
         )
-    return (
-        f"stop down to about f/{cure:.0f}, or focus the foreground frame on the foreground itself"
-    )
+    return f"stop down to about f/{cure:g}, or focus the foreground frame on the foreground itself"

@@ -24,6 +24,7 @@ from blendkit.optics.exposure import (
     luminance_cd_m2,
     marked_f_number_from,
     marked_shutter_s,
+    shrinking_f_number,
     steps_between,
 )
 from blendkit.optics.framing import covered_m, field_of_view_deg, natural_falloff
@@ -69,5 +70,6 @@ __all__ = [
     "print_circle_of_confusion_mm",
     "share_of_height",
     "shift_px_per_mm",
+    "shrinking_f_number",
     "steps_between",
 ]

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from blendkit.optics.checks import Values, positive
+from blendkit.optics.diffraction import LARGEST_F_NUMBER
 
 MARKED_F_NUMBERS = (
     *(0.5, 0.56, 0.63, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2, 2.5, 2.8, 3.2, 3.5),
@@ -66,6 +67,23 @@ def marked_f_number_from(exact: float) -> float | None:
     wanted = float(positive("f_number", exact)) * (1 - 1e-9)
     reach = (mark for mark in MARKED_F_NUMBERS if exact_f_number(mark) >= wanted)
     return next(reach, None)
+
+
+def shrinking_f_number(f_number: float, times: float) -> float | None:
+    """Return the engraved f-number, up to f/22, for discs so many times smaller; None = none.
+
+    It is past the f-number given, as engraved, unless discs may be as large as they are.
+
+    >>> shrinking_f_number(8, 2.25), shrinking_f_number(16, 1.002), shrinking_f_number(16, 1.4)
+    (18.0, 18.0, 22.0)
+    >>> shrinking_f_number(2, 1.2), shrinking_f_number(16, 1.5)
+    (2.5, None)
+    """
+    exact = exact_f_number(f_number)
+    # No disc is measured to the share by which a number may miss a mark and still be it.
+    least = exact * float(positive("times", times)) * (1 - SAME_MARK)
+    marked = marked_f_number_from(max(least, exact * (1 + SAME_MARK)) if times > 1 else least)
+    return None if marked is None or marked > LARGEST_F_NUMBER else marked
 
 
 def marked_shutter_s(exact_s: float) -> float:

@@ -4,11 +4,13 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
+import pytest
 
 from blendkit.alignment import Alignment
 from blendkit.frame import Capture, Frame
 from blendkit.midground import Flag
 from blendkit.midground.checks import (
+    advice_for_sharpness,
     ends_at_sitter,
     loosely_aligned,
     not_covered,
@@ -86,7 +88,20 @@ def test_soft_boughs_are_as_loud_as_the_print_shows_them() -> None:
     (flag,) = told(60, 50)
     assert "stop down to about f/18" in flag.advice, "f/8 times 9 / 4"
     (flag,) = told(60, 40)
-    assert "f/8 cannot hold it" in flag.advice, "f/22.5 is beyond f/22"
+    assert "stop down to about f/22" in flag.advice, "f/8 times 9 / 3.2 is 22.5, f/22 means 22.6"
+    (flag,) = told(60, 35)
+    assert "f/8 cannot hold it" in flag.advice, "f/8 times 9 / 2.8 is 25.7, beyond f/22"
+
+
+@pytest.mark.parametrize(
+    ("own", "excess", "cure"),
+    [(1.2, 1.2, "f/1.6"), (2.0, 1.2, "f/2.5"), (2.8, 1.1, "f/3.2"), (16.0, 1.02, "f/18")],
+)
+def test_soft_boughs_are_told_an_engraved_f_number_past_the_frames_own(
+    own: float, excess: float, cure: str
+) -> None:
+    """f/1.2 means 1.26, times 1.2 is 1.51; the next mark, f/1.6, means 1.59."""
+    assert f"about {cure}," in advice_for_sharpness(Capture(f_number=own), excess)
 
 
 def test_the_rim_that_resampling_takes_is_no_matter_of_framing() -> None:

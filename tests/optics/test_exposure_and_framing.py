@@ -22,6 +22,7 @@ from blendkit.optics import (
     pixel_pitch_mm,
     print_circle_of_confusion_mm,
     share_of_height,
+    shrinking_f_number,
     steps_between,
 )
 from blendkit.optics.exposure import MARKED_F_NUMBERS, MARKED_SHUTTERS_S, marked_shutter_s
@@ -51,6 +52,19 @@ def test_the_next_mark_stops_down_at_least_so_far(exact: float) -> None:
     assert mark is not None
     assert exact_f_number(mark) >= exact * (1 - 1e-8)
     assert steps_between(exact, exact_f_number(mark)) <= 1 / 3 + 1e-6
+
+
+@settings(deadline=None)
+@given(st.sampled_from([*MARKED_F_NUMBERS, 0.95, 1.7, 3.3, 6.7]), st.floats(1.0001, 8))
+def test_smaller_discs_take_a_mark_past_the_f_number_itself(own: float, times: float) -> None:
+    mark, least = shrinking_f_number(own, times), exact_f_number(own) * times
+    if mark is None:
+        assert least > exact_f_number(22) * 0.995
+        return
+    assert mark in MARKED_F_NUMBERS
+    assert mark <= 22
+    assert exact_f_number(mark) >= 0.995 * least
+    assert exact_f_number(mark) > exact_f_number(own)
 
 
 def test_effective_f_number_counts_the_pupil() -> None:
