@@ -5,6 +5,7 @@ So where a plane is sharp near and sharp far, everything between must be sharp; 
 is soft for no optical reason.  Nothing is said of places that lie on no plane.
 """
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -14,11 +15,14 @@ import numpy as np
 from blendkit.filters.resample import enlarge_mask, reduce_by
 from blendkit.frame import Bool, Capture, Float
 from blendkit.hints import NearerLine
-from blendkit.midground import Flag, ResultBlur, Surface
+from blendkit.midground import Flag, LensPair, ResultBlur, Surface
 from blendkit.midground.loudness import blur_severity, just_visible_px, step_severity
 from blendkit.midground.nearer import contradicts, soft_along
 from blendkit.midground.surfaces import find_surfaces
+from blendkit.optics import exact_f_number, shrinking_f_number
+from blendkit.optics.bracket import bridge_f_number, reaches
 from blendkit.optics.diffraction import LARGEST_F_NUMBER
+from blendkit.optics.distances import between, distances
 from blendkit.settings import ViewingSettings
 
 SOFT_AT_1200_PX = 3.0
@@ -164,27 +168,36 @@ def bridge_advice(blur: ResultBlur, visible: float, captures: tuple[Capture, Cap
     stop, gap_px = captures[1].f_number, blur.lens.gap_px  # a disc in the foreground frame
     if stop is None or gap_px <= 0:
         return "repair it with extend or taper, or take a bridge frame focused on it"
-    closing = stop * gap_px / (2 * visible)
-    # At that f-number a frame holds what its disc leaves visible, on both sides of its focus.
-    count = max(int(np.ceil((gap_px - visible) / (2 * visible))), 1)
-    bridges = _bridges(count, stop, [c.focus_distance_m for c in captures])
-    if closing <= LARGEST_F_NUMBER:
-        return f"take both frames at about f/{closing:.0f}, or {bridges}"
-    return f"take {bridges}; no f-number up to {LARGEST_F_NUMBER:g} closes the gap"
+    closing = shrinking_f_number(stop, gap_px / (2 * visible))
+    bridges = _bridges(blur.lens, visible, stop, [c.focus_distance_m for c in captures])
+    if closing is not None:
+        return f"take both frames at about f/{closing:g}, or {bridges}"
+    return f"take {bridges}; both frames at f/{LARGEST_F_NUMBER:g} do not close the gap"
 
 
-def _bridges(count: int, f_number: float, distances_m: Sequence[float | None]) -> str:
-    """Say how many bridge frames to take, at which f-number, focused where."""
-    nearness = [1 / d for d in distances_m if d]
-    # Both at infinity: what is recorded is no help.
-    recorded = len(nearness) == 2 and sum(nearness) > 0
+def _bridges(
+    lens: LensPair, visible: float, stop: float, distances_m: Sequence[float | None]
+) -> str:
+    """Say how many bridge frames to take, at which f-number, focused where.
+
+    Every frame holds what its disc leaves visible, on both sides of its focus.  stop: f-number of
+    the foreground frame.  distances_m: focus of the background and of the foreground frame.
+    """
+    held = visible, lens.ratio * visible  # by the foreground and by the background frame
+    least = exact_f_number(stop) * max(lens.gap_px - sum(held), 0) / (2 * visible)
+    f_number = bridge_f_number(stop, least)
+    count = 1 if reaches(f_number, least) else math.ceil(least / exact_f_number(f_number))
+    frames, where = "a bridge frame", "between the two focus distances"
     if count > 1:
-        where = "the two focus distances"
-        if recorded and min(nearness) > 0:
-            where = f"{1 / max(nearness):.1f} and {1 / min(nearness):.1f} m"
-        return f"about {count} bridge frames at f/{f_number:g} focused between {where}"
-    middle = f"at {2 / sum(nearness):.1f} m" if recorded else "between the two focus distances"
-    return f"a bridge frame at f/{f_number:g} focused {middle}"
+        frames = f"about {count} bridge frames"
+    far_m, near_m = distances_m
+    if near_m and far_m and near_m < far_m:  # else what is recorded is no help
+        share = (1 + (held[0] - held[1]) / max(lens.gap_px, visible)) / 2
+        focus_m = 1 / ((1 - share) / near_m + share / far_m)
+        where = f"at {distances([near_m, focus_m, far_m])[1]}"
+        if count > 1:
+            where = f"between {between(near_m, far_m)}"
+    return f"{frames} at f/{f_number:g} focused {where}"
 
 
 def _step_flag(

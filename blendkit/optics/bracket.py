@@ -11,12 +11,20 @@ from typing import NamedTuple
 
 from blendkit.errors import InputError
 from blendkit.optics.checks import MM_PER_M, inverse_distance, positive
+from blendkit.optics.diffraction import LARGEST_F_NUMBER
+from blendkit.optics.exposure import exact_f_number, marked_f_number_from
 
 ROUNDING = 1e-12
 """Slack against counting one more frame because of the last bit of a logarithm."""
 
 TOUCHING = 0.999999
 """Largest k = cN/f a series is planned for: beyond it, one frame holds everything."""
+
+USUAL_STOPPED = 16.0
+"""A gap that one frame cannot close is bridged at least so far stopped down."""
+
+LEAST_MISSED = 1e-9
+"""Share by which an f-number may miss another and still reach it: rounding."""
 
 
 class Series(NamedTuple):
@@ -63,6 +71,34 @@ def focus_series(
     distances = tuple(focal_length_mm / (1 - plane) / MM_PER_M for plane in planes)
     k = (factor - 1) / (factor + 1)
     return Series(distances, k * focal_length_mm / float(positive("coc_mm", coc_mm)))
+
+
+def bridge_f_number(stopped: float, least: float) -> float:
+    """Return the engraved f-number that bridges a gap with as few frames as those in use allow.
+
+    The foreground frame's where one frame closes the gap at it; else the next at which one does, up
+    to f/22 or to the foreground frame's; else f/16 or, if it is past that, the foreground frame's.
+
+    stopped: the foreground frame's, engraved.  least: what a single frame takes, exact.
+
+    >>> bridge_f_number(8, 7.5), bridge_f_number(8, 14.1), bridge_f_number(8, 59)
+    (8, 14.0, 16.0)
+    """
+    if reaches(stopped, least):
+        return stopped
+    marked = marked_f_number_from(least)
+    if marked is not None and marked <= max(LARGEST_F_NUMBER, stopped):
+        return marked
+    return max(stopped, USUAL_STOPPED)
+
+
+def reaches(f_number: float, least: float) -> bool:
+    """Return whether an engraved f-number stops down as far as an exact one.
+
+    >>> reaches(22, 22.6), reaches(22, 22.7)
+    (True, False)
+    """
+    return exact_f_number(f_number) >= least * (1 - LEAST_MISSED)
 
 
 def _spread(near_m: float, far_m: float, focal_length_mm: float) -> float:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from blendkit.optics import exact_f_number, focus_series, frames_needed, marked_f_number_from
+from blendkit.optics.bracket import bridge_f_number, reaches
 from blendkit.optics.diffraction import LARGEST_F_NUMBER
 from blendkit.plan.frames import TOUCHING, plan_frame, worst_in
 from blendkit.plan.records import Bridge, Exposure, FramePlan, Interval, OneFrame
@@ -10,9 +11,6 @@ from blendkit.plan.scene import Scene
 
 JUST_NOTICED = 1.28
 """Two blurs are told apart from this ratio on (Weber fraction 0.28: Mather & Smith 2002)."""
-
-USUAL_STOPPED = 16.0
-"""A gap that one frame cannot close is bridged at least so far stopped down."""
 
 
 def largest_f_number(scene: Scene) -> float:
@@ -99,13 +97,9 @@ def bridge_over(scene: Scene, frames: Sequence[FramePlan], gap: Interval) -> Bri
         *gap, frames=1, coc_mm=scene.circle_of_confusion_mm, focal_length_mm=scene.focal_length_mm
     )
     worst_disc_mm, worst_at_m = worst_in(scene, frames, gap)
-    closing = _series(scene, gap, scene.stopped_f_number)
-    if len(closing) > 1:
-        marked = _engraved(scene, exact)
-        if marked is not None and marked <= largest_f_number(scene):
-            closing = (Exposure(marked, focus),)
-        else:
-            closing = _series(scene, gap, max(scene.stopped_f_number, USUAL_STOPPED))
+    f_number = bridge_f_number(scene.stopped_f_number, exact)
+    one = (Exposure(f_number, focus),)
+    closing = one if reaches(f_number, exact) else _series(scene, gap, f_number)
     return Bridge(gap, worst_disc_mm, worst_at_m, closing, exact)
 
 

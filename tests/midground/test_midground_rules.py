@@ -29,8 +29,10 @@ from blendkit.midground.soft_ground import (
 )
 from blendkit.midground.surfaces import continued, find_surfaces
 from blendkit.midground.tapering import tapered_disc_px
-from blendkit.optics import blur_disc_mm, depth_of_field
+from blendkit.optics import blur_disc_mm, depth_of_field, exact_f_number
+from blendkit.optics.distances import between
 from blendkit.optics.focus_gap import recorded_gap_px
+from blendkit.plan import Scene, make_plan
 from blendkit.settings import ViewingSettings
 
 
@@ -285,30 +287,92 @@ def test_a_soft_ground_between_two_records_of_infinity_gets_advice() -> None:
     assert "between the two focus distances" in bridge_advice(ground_of()[1], 2.0, (far, far))
 
 
-def test_the_f_number_that_is_advised_holds_both_ends_of_the_gap() -> None:
-    """By the thin lens: focused between them, in 1/distance, both ends are just visibly soft."""
-    near_m, far_m, visible_px, px_per_mm = 2.0, 3.0, 3.0, 1200 / 36
+def told_of_gap(
+    near_m: float, far_m: float, stops: tuple[float, float], visible_px: float
+) -> tuple[str, float]:
+    """Return the advice for a lens of 135 mm, and the gap in px."""
     frames = tuple(
         Capture(f_number=n, focal_length_mm=135, focus_distance_m=m)
-        for n, m in ((2.0, far_m), (8.0, near_m))
+        for n, m in zip(stops, (far_m, near_m), strict=True)
     )
-    gap_mm = blur_disc_mm(far_m, focal_length_mm=135, f_number=8, focus_distance_m=near_m)
-    blur = replace(ground_of()[1], lens=LensPair(0.25, float(gap_mm) * px_per_mm, "recorded"))
-    told = bridge_advice(blur, visible_px, frames)
-    closing = re.search(r"take both frames at about f/(\d+), or about (\d) bridge frames", told)
+    gap_px = recorded_gap_px(*frames, (1200, 800))
+    assert gap_px is not None
+    lens = LensPair(aperture_ratio(*frames), gap_px, "recorded")
+    return bridge_advice(replace(ground_of()[1], lens=lens), visible_px, frames), gap_px
+
+
+def disc_px(at_m: float, f_number: float, focus_m: float) -> float:
+    disc_mm = blur_disc_mm(
+        at_m,
+        focal_length_mm=135,
+        f_number=exact_f_number(f_number),
+        focus_distance_m=focus_m,
+    )
+    return float(disc_mm) * 1200 / 36
+
+
+def test_the_f_number_that_is_advised_holds_both_ends_of_the_gap() -> None:
+    """By the thin lens: focused between them, in 1/distance, both ends are just visibly soft."""
+    near_m, far_m = 2.0, 3.0
+    told, _ = told_of_gap(near_m, far_m, (2.0, 8.0), 3.0)
+    closing = re.search(r"take both frames at about f/(\d+), or a bridge frame", told)
     assert closing, told
     middle_m = 2 / (1 / near_m + 1 / far_m)
     for end_m in (near_m, far_m):
-        disc_mm = blur_disc_mm(
-            end_m,
+        assert disc_px(end_m, float(closing[1]), middle_m) == pytest.approx(3.0, rel=0.15)
+
+
+def test_the_bridge_frame_that_is_advised_meets_what_both_frames_hold() -> None:
+    """At f/8 two would be needed; the frames hold 3 px of the disc at f/8, 3 of that at f/2."""
+    near_m, far_m = 2.0, 3.0
+    told, gap_px = told_of_gap(near_m, far_m, (2.0, 8.0), 3.0)
+    found = re.search(r"or a bridge frame at f/(\d+) focused at (\d\.\d\d) m", told)
+    assert found, told
+    nearness = [1 / near_m, 1 / far_m]
+    ends = [np.interp(px, [0, gap_px], nearness) for px in (3, gap_px - 3 / 4)]
+    discs = [disc_px(1 / float(end), float(found[1]), float(found[2])) for end in ends]
+    assert max(discs) <= 3.0 * 1.05
+    assert min(discs) > 3.0 * 2 ** (-1 / 3), "the next f-number in use"
+
+
+@pytest.mark.parametrize(
+    ("near_m", "far_m", "stops"),
+    [
+        (2.2, 4.0, (2.0, 4.0)),
+        (2.2, 4.0, (2.0, 16.0)),
+        (4.0, 11.0, (4.5, 4.5)),
+        (2.2, 2.6, (2.8, 8.0)),
+    ],
+)
+def test_a_merge_advises_the_bridge_frames_that_the_plan_does(
+    near_m: float, far_m: float, stops: tuple[float, float]
+) -> None:
+    told, _ = told_of_gap(near_m, far_m, stops, 0.8)
+    plan = make_plan(
+        Scene(
             focal_length_mm=135,
-            f_number=float(closing[1]),
-            focus_distance_m=middle_m,
+            wide_f_number=stops[0],
+            stopped_f_number=stops[1],
+            subject_at_m=far_m,
+            foreground_at_m=near_m,
+            focus_stopped_m=near_m,
+            coc_mm=0.8 * 36 / 1200,
         )
-        assert float(disc_mm) * px_per_mm == pytest.approx(visible_px, rel=0.15)
-    # At f/8 a bridge frame holds 2 x 3 px of the gap, the foreground frame half of that.
-    assert int(closing[2]) == np.ceil((float(gap_mm) * px_per_mm - 3) / 6)
-    assert "focused between 2.0 and 3.0 m" in told
+    )
+    (bridge,) = plan.bridges
+    stop = f"f/{bridge.frames[0].f_number:g} focused"
+    if len(bridge.frames) > 1:
+        ends = f"between {between(near_m, far_m)}"
+        assert f"about {len(bridge.frames)} bridge frames at {stop} {ends}" in told
+    else:
+        assert f"a bridge frame at {stop} at {bridge.frames[0].focus_distance_m:.2f} m" in told
+
+
+def test_a_bridge_is_never_focused_where_the_foreground_frame_is() -> None:
+    told, _ = told_of_gap(2.2, 2.24, (2.0, 5.6), 0.8)
+    found = re.search(r"a bridge frame at f/\S+ focused at (\d\.\d+) m", told)
+    assert found, told
+    assert 2.2 < float(found[1]) < 2.24
 
 
 @pytest.mark.parametrize("distance_m", [4.0, float("inf")])
