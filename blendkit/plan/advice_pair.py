@@ -38,7 +38,7 @@ def one_frame(plan: Plan) -> Iterator[str]:
             )
         yield f"{text}."
         return
-    needed = wording.aperture(single.exact_f_number)
+    needed = wording.computed_aperture(single.exact_f_number)
     if single.verdict == "no":
         largest = wording.aperture(largest_f_number(plan.scene))
         yield (
@@ -139,7 +139,7 @@ def _closing(plan: Plan, bridge: Bridge) -> str:
     largest = wording.aperture(largest_f_number(plan.scene))
     return (
         f"No single frame up to {largest} closes it (that would take"
-        f" {wording.aperture(bridge.least_f_number)}); {len(frames)} bridge frames at"
+        f" {wording.computed_aperture(bridge.least_f_number)}); {len(frames)} bridge frames at"
         f" {series(frames)} do. Keep out of it whatever must be sharp, or take them."
     )
 

@@ -22,8 +22,8 @@ def diffraction(plan: Plan) -> Iterator[str]:
     yield (
         f"Diffraction: at {wording.aperture(used.f_number)} the Airy disc is"
         f" {wording.disc(used.airy_disc_mm)} ({wording.pixels(airy_px)}); it costs sharpness at"
-        f" 100 % past {wording.aperture(limits.by_pixels)} and on the print past"
-        f" {wording.aperture(limits.by_print)}."
+        f" 100 % past {wording.computed_aperture(limits.by_pixels)} and on the print past"
+        f" {wording.computed_aperture(limits.by_print)}."
     )
 
 

@@ -10,6 +10,7 @@ from blendkit.optics.distances import between, distance, distances, span
 __all__ = [
     "aperture",
     "between",
+    "computed_aperture",
     "disc",
     "distance",
     "distances",
@@ -106,10 +107,19 @@ def percent(share: float) -> str:
 
 
 def aperture(f_number: float) -> str:
-    """Return an f-number as text.
+    """Return an f-number as text, as it was given or is engraved.
 
-    >>> aperture(16.0), aperture(2.8), aperture(67.94)
-    ('f/16', 'f/2.8', 'f/68')
+    >>> aperture(16.0), aperture(0.95), aperture(1.25)
+    ('f/16', 'f/0.95', 'f/1.25')
+    """
+    return f"f/{f_number:g}"
+
+
+def computed_aperture(f_number: float) -> str:
+    """Return an f-number that was worked out as text.
+
+    >>> computed_aperture(22.63), computed_aperture(2.83), computed_aperture(67.94)
+    ('f/23', 'f/2.8', 'f/68')
     """
     return f"f/{f_number:.0f}" if f_number >= 10 else f"f/{f_number:.1f}".removesuffix(".0")
 

@@ -448,3 +448,12 @@ def test_a_background_that_one_frame_makes_softer_is_not_said_to_look_the_same()
         ", and the background is no less soft: its blur disc of 0.14 % of the frame height is"
         " larger than the 0.09 % that f/5.6 gives."
     )
+
+
+@pytest.mark.parametrize("f_number", [0.95, 1.25])
+def test_a_lens_keeps_the_f_number_that_is_engraved_on_it(f_number: float) -> None:
+    plan = plan_for(**ORCHARD, wide_f_number=f_number)
+    assert f"background frame f/{f_number} focused at 4.00 m" in sentence(plan, "Take a pair")
+    named = set(re.findall(r"f/[\d.]*\d", plan_text(plan) + table_text(plan) + card_html(plan)))
+    assert f"f/{f_number}" in named
+    assert not {"f/0.9", "f/1", "f/1.2", "f/1.3"} & named
