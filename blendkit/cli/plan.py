@@ -1,6 +1,7 @@
 """`blendkit plan`: which frames to take, before the shoot."""
 
 import json
+import math
 from collections.abc import Callable
 from dataclasses import fields
 from pathlib import Path
@@ -10,6 +11,8 @@ import click
 
 from blendkit.errors import InputError
 from blendkit.files import atomic, check_output
+from blendkit.optics.checks import MM_PER_M
+from blendkit.optics.distances import distance
 from blendkit.optics.recorded_sensor import recorded_sensor_mm
 from blendkit.plan import Plan, Scene, card_html, diagram_svg, make_plan, plan_document, plan_text
 from blendkit.plan.as_json import table_document
@@ -184,9 +187,26 @@ def _from_frame(frame: str, line: dict[str, Any]) -> tuple[dict[str, Any], list[
         )
         notes.append(assumed)
     if "subject_at_m" not in line:  # else the focus of the photograph is another subject's
-        found |= dict.fromkeys(("subject_at_m", "focus_wide_m"), capture.focus_distance_m)
+        focal_mm = line.get("focal_length_mm", capture.focal_length_mm)
+        subject_m = _subject_m(frame, capture.focus_distance_m, focal_mm)
+        found |= dict.fromkeys(("subject_at_m", "focus_wide_m"), subject_m)
     known = {name: value for name, value in found.items() if value is not None}
     return known, [note for note in notes if note]
+
+
+def _subject_m(frame: str, focus_m: float | None, focal_mm: float | None) -> float | None:
+    """Return where a photograph was focused; InputError where no subject can be."""
+    why = ""
+    if focus_m is not None and math.isinf(focus_m):
+        why = "where no subject is"
+    elif focus_m is not None and focal_mm is not None and focus_m * MM_PER_M <= focal_mm:
+        why = f"inside the focal length of {focal_mm:g} mm"
+    if focus_m is None or not why:
+        return focus_m
+    raise InputError(
+        f"{frame}: records a focus at {distance(focus_m)}, {why}; give --subject-at, such as"
+        " --subject-at 4m"
+    )
 
 
 def _in_flags(message: str) -> str:

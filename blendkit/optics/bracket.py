@@ -21,7 +21,7 @@ TOUCHING = 0.999999
 """Largest k = cN/f a series is planned for: beyond it, one frame holds everything."""
 
 USUAL_STOPPED = 16.0
-"""A gap that one frame cannot close is bridged at least so far stopped down."""
+"""Of a stopped frame; a gap that one frame cannot close is bridged at least so far stopped down."""
 
 LEAST_MISSED = 1e-9
 """Share by which an f-number may miss another and still reach it: rounding."""

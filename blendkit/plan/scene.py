@@ -5,6 +5,7 @@ from dataclasses import MISSING, dataclass
 
 from blendkit.errors import InputError
 from blendkit.optics import circle_of_confusion_mm, pixel_pitch_mm, print_circle_of_confusion_mm
+from blendkit.optics.bracket import USUAL_STOPPED
 from blendkit.optics.checks import MM_PER_M
 from blendkit.plan.wording import aperture, distance
 from blendkit.settings import ViewingSettings, check, option
@@ -18,9 +19,9 @@ PIXELS_ACROSS = 6000
 class Scene:
     """Lens, sensor, distances, and the two frames the photographer has in mind.
 
-    Distances count from the lens.  f-numbers are as engraved.  None = not given: no foreground, the
-    background at infinity, both frames focused on the subject, the conventional circle of
-    confusion, 6000 px across.
+    Distances count from the lens.  f-numbers are as engraved.  None = not given: f/16 for the
+    stopped frame or the wide one's if that is past it, no foreground, the background at infinity,
+    both frames focused on the subject, the conventional circle of confusion, 6000 px across.
 
     Raises
     ------
@@ -34,7 +35,10 @@ class Scene:
         MISSING, "f-number of the wide (background) frame", low=0.5, high=128
     )
     stopped_f_number: float = option(
-        16.0, "f-number of the stopped (foreground) frame; none: 16", low=0.5, high=128
+        None,
+        "f-number of the stopped (foreground) frame; none: 16, or the wide one's if past that",
+        low=0.5,
+        high=128,
     )
     foreground_at_m: float | None = option(
         None, "distance of the foreground that shall be sharp", unit="m", low=NEAREST_M
@@ -75,7 +79,10 @@ class Scene:
     iso: float | None = option(None, "ISO of the wide frame", low=1, high=1e7)
 
     def __post_init__(self) -> None:
-        """Check ranges, then order."""
+        """Settle the stopped frame's f-number, check ranges, then order."""
+        if self.stopped_f_number is None:
+            stopped = max(USUAL_STOPPED, self.wide_f_number)
+            object.__setattr__(self, "stopped_f_number", stopped)
         check(self)
         self._check_sizes()
         self._check_distances()

@@ -178,6 +178,35 @@ def test_bad_input_writes_nothing(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+def test_no_refusal_is_about_a_stopped_frame_that_nobody_gave() -> None:
+    given = ("--focal-mm", "135", "--subject-at", "4", "--wide", "22")
+    plan = document(*given, "--foreground-at", "2", "--focus-stopped", "2")
+    assert plan["scene"]["stopped_f_number"] == 22  # type: ignore[index]
+    assert "--stopped" not in run(*given).stderr
+    assert "both frames are f/22 focused at 4.00 m" in run(*given).stderr
+
+
+@pytest.mark.parametrize(
+    ("recorded", "focal", "told"),
+    [
+        ((15, 100), (), "records a focus at 0.150 m, inside the focal length of 200 mm"),
+        ((0xFFFFFFFF, 1), (), "records a focus at infinity, where no subject is"),
+        ((65, 10), ("--focal-mm", "7000"), "records a focus at 6.50 m, inside the focal length"),
+    ],
+)
+def test_a_photograph_focused_where_no_subject_is_is_named(
+    photograph: Path, recorded: tuple[int, int], focal: tuple[str, ...], told: str
+) -> None:
+    tags = piexif.load(str(photograph))
+    tags["Exif"][piexif.ExifIFD.SubjectDistance] = recorded
+    piexif.insert(piexif.dump(tags), str(photograph))
+    done = run("--from", str(photograph), *focal)
+    assert done.exit_code == 2
+    assert done.stderr.startswith(f"blendkit: {photograph}: {told}")
+    assert done.stderr.endswith("give --subject-at, such as --subject-at 4m\n")
+    assert run("--from", str(photograph), "--subject-at", "4m").exit_code == 0
+
+
 @pytest.mark.parametrize(("flag", "missing"), [(0, "--focal-mm"), (2, "--wide")])
 def test_what_must_be_given_is_named(flag: int, missing: str) -> None:
     given = ["--focal-mm", "135", "--wide", "2", "--subject-at", "4"]

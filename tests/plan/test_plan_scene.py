@@ -47,6 +47,12 @@ def test_defaults_are_the_subject_infinity_and_the_convention() -> None:
     assert scene.pixel_pitch_mm == pytest.approx(0.006)
 
 
+@pytest.mark.parametrize(("wide", "stopped"), [(2.0, 16), (16.0, 16), (22.0, 22)])
+def test_the_stopped_frame_is_never_the_wider_one_unasked(wide: float, stopped: float) -> None:
+    scene = Scene(**(GOOD | {"wide_f_number": wide}), focus_stopped_m=2.2)  # type: ignore[arg-type]
+    assert scene.stopped_f_number == stopped
+
+
 def test_a_focus_pair_may_have_one_f_number() -> None:
     scene = Scene(**GOOD, stopped_f_number=2.0, focus_stopped_m=2.2)
     assert scene.stopped_focus_m == 2.2
