@@ -10,6 +10,10 @@ from blendkit.plan.light import AGREEING_STEPS, SAME_LIGHT_STEPS
 from blendkit.plan.scene import Scene
 
 FLAGS = {"exposure_time_s": "--shutter", "iso": "--iso"}
+SHORTEST_S = 1 / 8000
+"""Where most shutters end (common practice, no source)."""
+BASE_ISO = 100.0
+"""Down to which every camera goes (common practice, no source)."""
 
 
 class Exposed(NamedTuple):
@@ -46,12 +50,37 @@ def carried_over(recorded: Exposed, line: Exposed) -> tuple[Exposed, str]:
         exact = exact_shutter_s(value) if follower == "exposure_time_s" else value
         moved = merged._replace(**{follower: _set(follower, exact * 2.0**-steps)})
         if _planned_for(follower, getattr(moved, follower)):
-            return moved, f"{_told(recorded)} as recorded is planned as {_told(moved)}, as bright"
+            told = f"{_told(recorded)} as recorded is planned as {_told(moved)}, as bright"
+            return moved, told + _too_short(moved)
     left_out = merged._replace(**{follower: None})
     return left_out, (
         f"{_told(Exposed(**{follower: value}))} as recorded does not go with"
         f" {_told(line)} and is left out; give {FLAGS[follower]} as well if you know it"
     )
+
+
+def _too_short(exposed: Exposed) -> str:
+    """Return what to do about a time that few shutters have, after a semicolon; empty for others.
+
+    >>> _too_short(Exposed(1.4, 1 / 65536, 800))
+    '; most shutters end at 1/8000 s: for that take ISO 100'
+    >>> _too_short(Exposed(1.4, 1 / 65536, 200))
+    '; most shutters end at 1/8000 s: for that take ISO 100 and an ND filter of 2 stops'
+    """
+    if exposed.exposure_time_s is None:
+        return ""
+    steps = math.log2(exact_shutter_s(SHORTEST_S) / exact_shutter_s(exposed.exposure_time_s))
+    if steps < AGREEING_STEPS:
+        return ""
+    parts = []
+    if exposed.iso is not None and exposed.iso > BASE_ISO:
+        lowered = max(wording.marked_iso(exposed.iso * 2**-steps), BASE_ISO)
+        steps -= math.log2(exposed.iso / lowered)
+        parts = [wording.iso(lowered)]
+    stops = math.ceil(steps - AGREEING_STEPS)
+    if stops > 0:
+        parts.append(f"an ND filter of {stops} stop{'s' if stops > 1 else ''}")
+    return f"; most shutters end at 1/8000 s: for that take {' and '.join(parts)}"
 
 
 def _planned_for(name: str, value: float) -> bool:

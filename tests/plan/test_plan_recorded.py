@@ -62,3 +62,23 @@ def test_what_was_recorded_is_told_as_it_was_and_what_was_computed_in_marks() ->
     )
     got, _ = carried_over(Exposed(8, 1 / 60, 200), Exposed(exposure_time_s=1 / 90))
     assert got.iso == 250  # 200 x 90/64 = 281, and 281/250 is less than 320/281
+
+
+@pytest.mark.parametrize(
+    ("iso", "cure"),
+    [
+        (6400, "ISO 800"),
+        (800, "ISO 100"),
+        (200, "ISO 100 and an ND filter of 2 stops"),
+        (100, "an ND filter of 3 stops"),
+        (64, "an ND filter of 3 stops"),
+        (None, "an ND filter of 3 stops"),
+    ],
+)
+def test_a_time_that_few_shutters_have_is_told_with_its_cure(iso: float | None, cure: str) -> None:
+    """f/16 and 1/512 s are f/1.4 and 1/65536 s, three steps past 1/8192 s."""
+    got, told = carried_over(Exposed(16, 1 / 500, iso), Exposed(f_number=1.4))
+    assert got.exposure_time_s == pytest.approx(1 / 65536)
+    assert told.endswith(f", as bright; most shutters end at 1/8000 s: for that take {cure}")
+    _, told = carried_over(Exposed(16, 1 / 500, iso), Exposed(f_number=4))
+    assert told.endswith("as bright"), "1/8192 s is 1/8000 s"
