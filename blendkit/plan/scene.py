@@ -58,7 +58,7 @@ class Scene:
         unit="mm",
     )
     coc_mm: float | None = option(
-        None, "circle of confusion; none: diagonal/1500", unit="mm", low=1e-4, high=10
+        None, "circle of confusion; none: the picture's diagonal/1500", unit="mm", low=1e-4, high=10
     )
     print_cm: tuple[float, float] | None = option(None, "print, width x height", unit="cm")
     viewing_cm: float | None = option(
@@ -131,7 +131,7 @@ class Scene:
         if self.coc_mm is not None:
             return self.coc_mm
         if self.print_cm is None:
-            return circle_of_confusion_mm(self.sensor_mm)
+            return circle_of_confusion_mm(self.held_mm)
         viewing = ViewingSettings().viewing_cm if self.viewing_cm is None else self.viewing_cm
         return print_circle_of_confusion_mm(
             self.held_mm, print_cm=self.print_cm, viewing_cm=viewing

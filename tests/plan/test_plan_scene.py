@@ -47,6 +47,12 @@ def test_defaults_are_the_subject_infinity_and_the_convention() -> None:
     assert scene.pixel_pitch_mm == pytest.approx(0.006)
 
 
+def test_a_crop_is_enlarged_more_so_its_own_diagonal_counts() -> None:
+    """4:5 of a sensor held upright: 24 x 30 mm, 38.42 mm across the corners."""
+    scene = Scene(**GOOD, pixels=(3200, 4000))
+    assert scene.circle_of_confusion_mm == pytest.approx(38.4187 / 1500, rel=1e-5)
+
+
 @pytest.mark.parametrize(("wide", "stopped"), [(2.0, 16), (16.0, 16), (22.0, 22)])
 def test_the_stopped_frame_is_never_the_wider_one_unasked(wide: float, stopped: float) -> None:
     scene = Scene(**(GOOD | {"wide_f_number": wide}), focus_stopped_m=2.2)  # type: ignore[arg-type]
