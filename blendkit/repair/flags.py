@@ -56,7 +56,10 @@ def _soft_after(job: Job, made: Made) -> Iterator[Flag]:
 
 def _advice(job: Job, made: Made) -> str:
     if made.source == Source.BRIDGE_FRAME:
-        return "stop the bridge frame down further, or take one more, focused on what is left"
+        return (
+            "stop the bridge frames down further, or take one more, focused on what is left, and "
+            "repair with all of them"
+        )
     captures = job.background.capture, job.foreground.capture
     return bridge_advice(job.blur, job.visible_px, captures)
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from blendkit.filters.disc import disc_blur
-from blendkit.frame import Capture, Frame
+from blendkit.frame import Capture, Frame, Source
 from blendkit.hints import Hints
 from blendkit.masks.zones import SITTER
 from blendkit.merge import Merged, merge_pair
@@ -97,6 +97,40 @@ def test_a_bridge_frame_at_f16_closes_the_gap(gap: tuple) -> None:
     after = psnr(done.merged.pixels, truth, region=zone)
     assert before + 3 < after
     assert 34 <= after < 60
+
+
+def test_two_bridge_frames_close_what_neither_closes_alone(gap: tuple) -> None:
+    merged, background, foreground, view, (disc_b, disc_f) = gap
+    lenses = [Lens(135, 8.0, focus_m, WIDTH) for focus_m in (4.9, 7.4)]
+    bridges = [taken(view, lens, seed=9 + k) for k, lens in enumerate(lenses)]
+    for one in bridges:
+        done = repair_result(merged, background, foreground, mode="bridge", bridges=[one])
+        assert soft_flag(done.merged) is not None
+    done = repair_result(merged, background, foreground, mode="bridge", bridges=bridges)
+    (attempt,) = done.attempts
+    assert (attempt.applied, attempt.after) == (True, None)
+    assert "f8-4.9m and f8-7.4m together leave" in attempt.why
+    assert soft_flag(done.merged) is None
+    # No rim of soft ground is left between them, where both are equally sharp.
+    own = [np.abs(lens.disc_px(view.distance_m)) for lens in lenses]
+    joint = (disc_b > 1.2) & (disc_f < -1.2) & (np.abs(own[0] - own[1]) < 0.25)
+    truth = photograph(view, Lens(135, 22.0, 5.9, WIDTH), seed=9)
+    least = min(psnr(one.pixels, truth, region=joint) for one in bridges)
+    assert joint.sum() > 1000
+    assert (done.merged.sources[joint] == Source.BRIDGE_FRAME).all()
+    assert psnr(done.merged.pixels, truth, region=joint) > least - 0.2
+
+
+def test_a_bridge_frame_that_is_nowhere_the_sharpest_changes_nothing(gap: tuple) -> None:
+    merged, background, foreground, view, _ = gap
+    sharp = taken(view, Lens(135, 16.0, 5.9, WIDTH), seed=9)
+    softer = Frame(disc_blur(sharp.pixels, 3.0), Capture(iso=100), "softer.tif")
+    alone, both = (
+        repair_result(merged, background, foreground, mode="bridge", bridges=frames)
+        for frames in ([sharp], [softer, sharp])
+    )
+    assert np.array_equal(alone.merged.pixels, both.merged.pixels)
+    assert alone.attempts == both.attempts
 
 
 def test_a_bridge_frame_must_show_the_ground_where_it_lies(gap: tuple) -> None:
