@@ -132,16 +132,26 @@ def gaps(plan: Plan) -> Iterator[str]:
         yield f"No mid-ground gap: all of {wanted} is sharp in at least one of the two."
 
 
+LISTED_BRIDGES = 3
+"""How many bridge frames `blendkit pairs` lists of itself for a pair; its list takes more."""
+
+
 def _closing(plan: Plan, bridge: Bridge) -> str:
     frames = bridge.frames
     if len(frames) == 1:
         return f"A bridge frame at {setting(frames[0])} closes it."
     largest = wording.aperture(largest_f_number(plan.scene))
-    return (
+    text = (
         f"No single frame up to {largest} closes it (that would take"
         f" {wording.computed_aperture(bridge.least_f_number)}); {len(frames)} bridge frames at"
         f" {series(frames)} do. Keep out of it whatever must be sharp, or take them."
     )
+    if len(frames) > LISTED_BRIDGES:
+        text += (
+            f" A batch finds {LISTED_BRIDGES} of them by itself; add the others to the bridges in"
+            " its list."
+        )
+    return text
 
 
 def bracket(plan: Plan) -> Iterator[str]:

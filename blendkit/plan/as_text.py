@@ -2,11 +2,13 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from blendkit.plan import wording
 from blendkit.plan.diagram_text import diagram_text
 from blendkit.plan.records import FramePlan, Plan
 from blendkit.plan.scene import Scene
+from blendkit.settings import ViewingSettings
 
 WIDTH = 88
 LABEL = 17
@@ -73,15 +75,30 @@ def framing_text(plan: Plan) -> str:
     """Return the standard of sharpness, angles of view and what is covered."""
     width, height, diagonal = plan.framing.field_of_view_deg
     across, down = (wording.length(side) for side in plan.framing.subject_m)
-    coc = wording.disc(plan.scene.circle_of_confusion_mm)
     pitch = f"pixels of {1000 * plan.scene.pixel_pitch_mm:.2f} um"
     lines = (
-        f"Blur discs are diameters in mm, px and % of the frame height; sharp is up to {coc}.",
+        f"Blur discs are diameters in mm, px and % of the frame height; {_standard(plan.scene)}.",
         f"{_sensor(plan.scene)}, {pitch}; f-numbers mean the exact series.",
         f"Field of view {width:.1f} x {height:.1f} degrees, diagonal {diagonal:.1f}.",
         f"Covered at the subject {across} x {down}{_background(plan)}.",
     )
     return "\n".join(wording.wrapped(line, WIDTH, bullet="") for line in lines)
+
+
+def _standard(scene: Scene) -> str:
+    """Return up to which disc a plan calls things sharp, and where a merge is stricter."""
+    coc_mm, usual = scene.circle_of_confusion_mm, ViewingSettings()
+    text = f"sharp is up to {wording.disc(coc_mm)}"
+    print_cm = usual.print_width_cm, usual.print_height_cm
+    judged_mm = replace(scene, coc_mm=None, print_cm=print_cm).circle_of_confusion_mm
+    if scene.print_cm is not None or judged_mm >= coc_mm:
+        return text
+    across, down = print_cm
+    return (
+        f"{text}. A merge is stricter: it judges a print of {across:g} x {down:g} cm seen from"
+        f" {usual.viewing_cm:g} cm, {wording.disc(judged_mm)}; --print {across:g}x{down:g} plans"
+        " for that"
+    )
 
 
 def _sensor(scene: Scene) -> str:

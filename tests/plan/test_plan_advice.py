@@ -5,8 +5,10 @@ import re
 
 import pytest
 
+from blendkit.batch.choose import _MOST_BRIDGES
 from blendkit.optics import blur_disc_mm, depth_of_field
 from blendkit.plan import Plan, Scene, card_html, make_plan, plan_text, table_text, wording
+from blendkit.plan.advice_pair import LISTED_BRIDGES
 
 
 def plan_for(**given: object) -> Plan:
@@ -448,6 +450,27 @@ def test_a_background_that_one_frame_makes_softer_is_not_said_to_look_the_same()
         ", and the background is no less soft: its blur disc of 0.14 % of the frame height is"
         " larger than the 0.09 % that f/5.6 gives."
     )
+
+
+def test_more_bridge_frames_than_a_batch_finds_are_told_to_be_listed() -> None:
+    told = "A batch finds 3 of them by itself; add the others to the bridges in its list."
+    assert LISTED_BRIDGES == _MOST_BRIDGES
+    (bridge,) = plan_for(**ORCHARD).bridges
+    assert len(bridge.frames) == 4
+    assert told in sentence(plan_for(**ORCHARD), "The mid-ground gap")
+    fewer = plan_for(**ORCHARD | {"foreground_at_m": 2.6})
+    assert 1 < len(fewer.bridges[0].frames) <= 3
+    assert told not in sentence(fewer, "The mid-ground gap")
+
+
+def test_the_text_tells_that_a_merge_is_stricter_than_the_convention() -> None:
+    """A print of 60 x 40 cm enlarges 36 x 24 mm by 16.7; from 50 cm 0.4 mm are just visible."""
+    text = " ".join(plan_text(plan_for(**ORCHARD)).split())
+    assert "seen from 50 cm, 0.024 mm; --print 60x40 plans for that." in text
+    assert "stricter" not in plan_text(plan_for(**ORCHARD, print_cm=(90.0, 60.0)))
+    assert "stricter" not in plan_text(plan_for(**ORCHARD, coc_mm=0.02))
+    square = " ".join(plan_text(plan_for(**ORCHARD, pixels=(4000, 4000))).split())
+    assert "seen from 50 cm, 0.016 mm" in square, "24 x 24 mm, enlarged by 25"
 
 
 @pytest.mark.parametrize("f_number", [0.95, 1.25])
