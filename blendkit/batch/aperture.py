@@ -50,6 +50,9 @@ def _seen(shot: Shot) -> float | None:
 def groups(values: Sequence[float | None], *, step: float = SAME_STOPS) -> list[list[int]]:
     """Return indices of like values, lowest values first; those of None are left out.
 
+    Like is what lies within a step of the lowest of its group: a row of third stops is no one
+    aperture, however near each is to the next.
+
     Examples
     --------
     >>> groups([3.0, 8.0, 2.97, None, 8.1])
@@ -57,10 +60,44 @@ def groups(values: Sequence[float | None], *, step: float = SAME_STOPS) -> list[
     """
     known = [(value, index) for index, value in enumerate(values) if value is not None]
     found: list[list[int]] = []
-    last = float("-inf")
+    lowest = float("-inf")
     for value, index in sorted(known):
-        if value - last > step:
+        if value - lowest > step:
             found.append([])
+            lowest = value
         found[-1].append(index)
-        last = value
     return found
+
+
+def sides(values: Sequence[float | None]) -> tuple[list[int], list[int], list[int]]:
+    """Return indices of the wide side, of what lies between, and of the stopped side.
+
+    A side is the widest, or the most stopped, aperture with those nearer than PAIR_STOPS to it that
+    are at least as far from the other end: poses are not always taken at one aperture.  In a
+    bracket, which holds each aperture once, the two ends alone are sides.
+
+    values : of two groups at least; those of None are left out.
+
+    Examples
+    --------
+    >>> sides([3.0, 4.0, 4.0, 8.0])
+    ([0, 1, 2], [], [3])
+    >>> sides([3.0, 4.0, 5.0, 6.0, 7.0, 8.0])
+    ([0], [1, 2, 3, 4], [5])
+    """
+    first, *middle, last = groups(values)
+    known = [value for value in values if value is not None]
+    least, most = min(known), max(known)
+    a_bracket = all(len(group) == 1 for group in (first, *middle, last))
+    wide, between, stopped = list(first), list[int](), list[int]()
+    for group in middle:
+        given = [values[k] or 0.0 for k in group]
+        if a_bracket:
+            between += group
+        elif max(given) - least < PAIR_STOPS <= most - max(given):
+            wide += group
+        elif most - min(given) < PAIR_STOPS <= min(given) - least:
+            stopped += group
+        else:
+            between += group
+    return wide, between, [*stopped, *last]

@@ -6,18 +6,23 @@ A clear frame looks like one more pose; `clear` says what tells it from one.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
-from blendkit.batch.aperture import PAIR_STOPS, aperture_values, groups
+from blendkit.batch.aperture import PAIR_STOPS, aperture_values, groups, sides
 from blendkit.batch.clear import cleared
-from blendkit.batch.focus import focus_states
+from blendkit.batch.focus import all_between, focus_states, nearest, vergences_of
 from blendkit.batch.likeness import contrast, sharper_shares
 from blendkit.batch.setups import Likenesses, SetUp, gap_s, in_order
 from blendkit.batch.shots import Shot
 
 _MOST_BRIDGES = 3
+_OPEN_FOCUS = (
+    "no distances are recorded, and some frames stopped down may be bridges: list bridges in "
+    "pairs.toml yourself"
+)
+_OPEN_CERTAINTY = 0.5
+"""Share of the certainty that is left where a bridge frame may have been taken for the other."""
 _ASIDE_WITHIN_S = 120.0
 """Time in which somebody holds a bough aside, s (common practice, no source)."""
 
@@ -49,27 +54,55 @@ def cast_of(setup: SetUp, likenesses: Likenesses) -> Cast | None:
         return _by_sharpness(shots, likenesses)
     mean = [float(np.mean([values[k] for k in group])) for group in by_aperture]
     if mean[-1] - mean[0] >= PAIR_STOPS:
-        return _by_aperture(shots, by_aperture, values, likenesses)
+        return _by_aperture(shots, values, likenesses)
     return _by_focus(shots, likenesses)
 
 
 def _by_aperture(
-    shots: Sequence[Shot],
-    by_aperture: list[list[int]],
-    values: Sequence[float | None],
-    likenesses: Likenesses,
+    shots: Sequence[Shot], values: Sequence[float | None], likenesses: Likenesses
 ) -> Cast:
-    wide, stopped = ([shots[k] for k in group] for group in (by_aperture[0], by_aperture[-1]))
-    between = [shots[k] for group in by_aperture[1:-1] for k in group]
-    backgrounds, bridges = _far_ones(wide, likenesses)
-    first, last = by_aperture[0][0], by_aperture[-1][0]
+    wide, between, stopped = ([shots[k] for k in side] for side in sides(values))
+    if vergences_of(wide) is not None:  # poses that differ would be taken for refocused frames
+        states = [[wide[k] for k in state] for state in focus_states(wide, likenesses)]
+        if all_between((*between, *stopped), states[0], states[-1]):
+            middle = [shot for state in states[1:-1] for shot in state]
+            return _focus_cast(states[0], states[-1], [*middle, *between, *stopped])
+    backgrounds, refocused = _far_ones(wide, likenesses)
+    foregrounds, further = _near_ones(between, stopped)
+    known = [value for value in values if value is not None]
+    evidence, certainty = _told_by(wide, stopped, max(known) - min(known))
+    if _may_hold_bridges(stopped, len(backgrounds), likenesses):
+        evidence, certainty = f"{evidence}; {_OPEN_FOCUS}", _OPEN_CERTAINTY * certainty
     return Cast(
-        kind="both" if _refocused_tags(backgrounds[0], stopped[0]) else "aperture",
+        kind="both" if _refocused_tags(backgrounds[0], foregrounds[0]) else "aperture",
         backgrounds=tuple(backgrounds),
-        foregrounds=tuple(stopped),
-        bridges=(*between, *bridges),
-        **_told_by(shots[first], shots[last], (values[last] or 0.0) - (values[first] or 0.0)),
+        foregrounds=tuple(foregrounds),
+        bridges=(*further, *refocused),
+        evidence=evidence,
+        certainty=certainty,
     )
+
+
+def _near_ones(between: Sequence[Shot], stopped: list[Shot]) -> tuple[list[Shot], list[Shot]]:
+    """Split frames stopped down into foreground and bridge frames, those focused nearest first.
+
+    A bridge frame may be stopped down as far as the foreground frame, or farther: its focus tells.
+    """
+    others = [*between, *stopped]
+    near = [others[k] for k in nearest(others)]
+    foregrounds = [shot for shot in near if shot in stopped] or near
+    return foregrounds, [shot for shot in others if shot not in foregrounds]
+
+
+def _may_hold_bridges(stopped: Sequence[Shot], poses: int, likenesses: Likenesses) -> bool:
+    """Return whether frames stopped down may differ in focus where no distance is recorded.
+
+    One is taken twice, as it is the one that shakes; more of them than that and than poses, or what
+    is sharp in them, tell of bridge frames.
+    """
+    if vergences_of(stopped) is not None:
+        return False
+    return len(stopped) > max(2, poses) or len(focus_states(stopped, likenesses)) > 1
 
 
 def _far_ones(wide: Sequence[Shot], likenesses: Likenesses) -> tuple[list[Shot], list[Shot]]:
@@ -78,7 +111,7 @@ def _far_ones(wide: Sequence[Shot], likenesses: Likenesses) -> tuple[list[Shot],
     A bridge frame stands alone at its distance; where several were taken, that is where the sitter
     stood.
     """
-    if any(shot.capture.focus_distance_m is None for shot in wide):
+    if vergences_of(wide) is None:
         return list(wide), []  # poses that differ would be taken for refocused frames
     states = focus_states(wide, likenesses)
     if len(states) < 2:
@@ -91,14 +124,21 @@ def _far_ones(wide: Sequence[Shot], likenesses: Likenesses) -> tuple[list[Shot],
     )
 
 
-def _told_by(wide: Shot, stopped: Shot, stops: float) -> dict[str, Any]:
-    first, second = wide.capture.f_number, stopped.capture.f_number
-    if first and second:
-        return {"evidence": f"f/{first:g} against f/{second:g}", "certainty": 1.0}
-    return {
-        "evidence": f"about {stops:.0f} stops apart by exposure and brightness, no f-number",
-        "certainty": 0.8 if stops > 3 else 0.6,
-    }
+def _told_by(wide: Sequence[Shot], stopped: Sequence[Shot], stops: float) -> tuple[str, float]:
+    """Return what tells two sides apart, as words, and how sure that is."""
+    sides_ = [[shot.capture.f_number for shot in side] for side in (wide, stopped)]
+    if all(number for side in sides_ for number in side):
+        one, other = (_span([number for number in side if number]) for side in sides_)
+        return f"{one} against {other}", 1.0
+    return (
+        f"about {stops:.0f} stops apart by exposure and brightness, no f-number",
+        0.8 if stops > 3 else 0.6,
+    )
+
+
+def _span(numbers: Sequence[float]) -> str:
+    least, most = min(numbers), max(numbers)
+    return f"f/{least:g}" if least == most else f"f/{least:g} to f/{most:g}"
 
 
 def _refocused_tags(background: Shot, foreground: Shot) -> bool:
@@ -111,13 +151,17 @@ def _by_focus(shots: Sequence[Shot], likenesses: Likenesses) -> Cast | None:
     if len(states) < 2:
         return None
     far, near = ([shots[k] for k in state] for state in (states[0], states[-1]))
+    return _focus_cast(far, near, [shots[k] for state in states[1:-1] for k in state])
+
+
+def _focus_cast(far: Sequence[Shot], near: Sequence[Shot], bridges: Sequence[Shot]) -> Cast:
     a, b = far[0].capture.focus_distance_m, near[0].capture.focus_distance_m
     tagged = a is not None and b is not None
     return Cast(
         kind="focus",
         backgrounds=tuple(far),
         foregrounds=tuple(near),
-        bridges=tuple(shots[k] for state in states[1:-1] for k in state),
+        bridges=tuple(bridges),
         evidence=f"focused at {a:.3g} m and {b:.3g} m" if tagged else "sharp in different zones",
         certainty=1.0 if tagged else 0.75,
     )

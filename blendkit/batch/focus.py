@@ -23,12 +23,43 @@ _BETWEEN = 0.92
 one 0.36 to 0.90 of it in 35 brackets, where one more pose loses 0.94 to 1.20 of it (18 trials)."""
 
 
+_REFOCUSED = 1.06
+"""Ratio of distances from which two frames at one aperture were refocused against each other, where
+a bridge frame must be told from what it bridges: tags of one focus differ by some per cent."""
+
+
+def vergences_of(shots: Sequence[Shot]) -> list[float] | None:
+    """Return recorded focus distances as 1/m; None where one is missing."""
+    recorded = [shot.capture.focus_distance_m for shot in shots]
+    known = [distance for distance in recorded if distance is not None]
+    if len(known) < len(recorded):
+        return None
+    return [0.0 if isinf(distance) else 1 / distance for distance in known]
+
+
+def nearest(shots: Sequence[Shot]) -> list[int]:
+    """Return indices of the shots focused nearest; all of them where that is not recorded.
+
+    Those of one focus count as one, although their tags differ a little.
+    """
+    vergences = vergences_of(shots)
+    if vergences is None or len(_by_tags(vergences)) < 2:
+        return list(range(len(shots)))
+    return [k for k, value in enumerate(vergences) if value * _REFOCUSED > max(vergences)]
+
+
+def all_between(shots: Sequence[Shot], far: Sequence[Shot], near: Sequence[Shot]) -> bool:
+    """Return whether all shots are recorded as focused between the far and the near ones."""
+    inner, farther, nearer = (vergences_of(some) for some in (shots, far, near))
+    if not (inner and farther and nearer):
+        return False
+    return max(farther) * _REFOCUSED < min(inner) and max(inner) * _REFOCUSED < min(nearer)
+
+
 def focus_states(shots: Sequence[Shot], likenesses: Likenesses) -> list[list[int]]:
     """Return indices of shots by focus, the farthest focus first; one list if all are alike."""
-    recorded = [shot.capture.focus_distance_m for shot in shots]
-    if all(distance is not None for distance in recorded):
-        return _by_tags([0.0 if isinf(d) else 1 / d for d in recorded if d is not None])
-    return _by_pixels(shots, likenesses)
+    vergences = vergences_of(shots)
+    return _by_pixels(shots, likenesses) if vergences is None else _by_tags(vergences)
 
 
 def _by_tags(vergences: Sequence[float]) -> list[list[int]]:

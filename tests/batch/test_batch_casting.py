@@ -50,6 +50,79 @@ def test_a_frame_alone_at_its_distance_is_a_bridge() -> None:
     assert cast([4.0, 3.0, 2.5]) == (["w0"], ["w1", "w2"])
 
 
+def cast_names(shots: list[Shot]) -> tuple[list[str], list[str], list[str]]:
+    """Return names of backgrounds, foregrounds and bridges."""
+    found = cast_of(SetUp(shots), Likenesses())
+    assert found is not None
+    roles = found.backgrounds, found.foregrounds, found.bridges
+    names = [sorted(s.path.name for s in role) for role in roles]
+    return names[0], names[1], names[2]
+
+
+def as_planned(*frames: tuple[float, float]) -> list[Shot]:
+    """Return shots a, b, c... of (f-number, focus distance m), as the plan's card lists them."""
+    return [
+        shot("abcdefghi"[k], 4 * k, f_number=f_number, focus_distance_m=distance_m)
+        for k, (f_number, distance_m) in enumerate(frames)
+    ]
+
+
+def test_a_bridge_frame_stopped_down_as_far_as_the_foreground_frame_is_none() -> None:
+    bridges = [(16.0, d) for d in (2.44, 2.73, 3.09, 3.57, 4.22, 5.18)]
+    found = cast_names(as_planned((2.8, 6.0), (16.0, 2.2), (16.0, 2.2), *bridges))
+    assert found == (["a"], ["b", "c"], list("defghi"))
+
+
+@pytest.mark.parametrize("foreground_f", [8.0, 16.0])
+def test_a_bridge_frame_stopped_down_farther_than_the_foreground_frame_is_none(
+    foreground_f: float,
+) -> None:
+    near = foreground_f, 2.2
+    found = cast_names(as_planned((2.8, 6.0), near, near, (22.0, 3.57)))
+    assert found == (["a"], ["b", "c"], ["d"])
+
+
+def test_frames_stopped_down_between_two_distances_are_bridges_of_a_focus_pair() -> None:
+    bridges = [(16.0, 2.5), (16.0, 3.21), (16.0, 4.5)]
+    found = cast_names(as_planned((2.8, 6.0), (2.8, 2.2), (2.8, 2.2), *bridges))
+    assert found == (["a"], ["b", "c"], ["d", "e", "f"])
+    nearest = cast_names(as_planned((2.8, 6.0), (2.8, 2.5), (16.0, 2.2)))
+    assert nearest == (["a"], ["c"], ["b"])
+
+
+def test_frames_stopped_down_of_unknown_focus_may_be_bridges_and_that_is_said() -> None:
+    def found(stopped: int) -> tuple[str, float]:
+        frames = [shot("w", 0, f_number=2.8)]
+        frames += [shot(f"s{k}", 4 * k, f_number=16.0) for k in range(1, stopped + 1)]
+        cast = cast_of(SetUp(frames), Likenesses())
+        assert cast is not None
+        return cast.evidence, cast.certainty
+
+    assert found(2) == ("f/2.8 against f/16", 1.0)
+    evidence, certainty = found(4)
+    assert "list bridges in pairs.toml yourself" in evidence
+    assert certainty == 0.5
+
+
+def test_poses_at_a_slightly_different_aperture_are_poses() -> None:
+    f_numbers = [2.8, 4.0, 4.0, 4.0, 4.0, 4.0, 16.0]
+    shots = [shot(f"p{k}", k, f_number=f) for k, f in enumerate(f_numbers)]
+    assert cast_names(shots) == ([f"p{k}" for k in range(6)], ["p6"], [])
+    f_numbers = [2.8, 2.8, 2.8, 11.0, 16.0, 22.0]
+    shots = [shot(f"p{k}", k, f_number=f) for k, f in enumerate(f_numbers)]
+    assert cast_names(shots) == (["p0", "p1", "p2"], ["p4", "p5"], ["p3"])
+
+
+def test_a_row_of_third_stops_is_no_one_aperture() -> None:
+    row = (2.8, 3.5, 4.5, 5.6, 7.1, 9.0, 11.0, 14.0, 16.0)
+    backgrounds, foregrounds, bridges = cast_names(
+        [shot(f"p{k}", k, f_number=f) for k, f in enumerate(row)]
+    )
+    assert "p0" in backgrounds
+    assert "p8" in foregrounds
+    assert bridges
+
+
 def test_a_count_that_begins_anew_keeps_the_order_and_a_clock_set_back_too() -> None:
     names = ["IMG_9998", "IMG_9999", "IMG_0001", "IMG_0002", "IMG_0003"]
     taken = [shot(name, k) for k, name in enumerate(names)]
