@@ -16,6 +16,7 @@ from blendkit.repair import Repaired, check_asked
 from blendkit.report.asked import asked_from, check_own_paint
 from blendkit.report.bundle import as_json as json_text
 from blendkit.report.bundle import check_targets, target_paths, write_result
+from blendkit.report.edited import edited_since
 from blendkit.report.html import write_html
 from blendkit.report.inputs import Given, Pair, check_painted_at, read_pair, with_strokes
 from blendkit.report.mending import read_bridges, repaired_by
@@ -50,6 +51,7 @@ def run_repair(
     sources = [*given.paths, *bridges, result]
     check_targets(paths | {"page": page}, sources, bits=bits)
     sidecar = read_sidecar(sidecar_path(result))
+    _check_untouched(target, paths["report"], sidecar)
     check_own_paint(
         asked,
         painted=bool(sidecar.strokes or given.painted),
@@ -121,6 +123,25 @@ def _with_handwork(pair: Pair, sidecar: Sidecar) -> Pair:
     if not any(item.role == "strokes" for item in pair.inputs):
         hints = with_strokes(hints, sidecar.strokes, pair.background.size)
     return replace(pair, hints=hints)
+
+
+def _check_untouched(target: Path, report: Path, sidecar: Sidecar) -> None:
+    """Raise InputError if somebody has worked on the result that this repair would replace.
+
+    sidecar : of the result that is repaired; what the target has of it is no work of its own.
+    """
+    own = read_sidecar(sidecar_path(target))
+    changed = (
+        own.decision != "open"
+        or not set(own.strokes) <= set(sidecar.strokes)
+        or not set(own.ties) <= set(sidecar.ties)
+        or (own.settings and own.settings != sidecar.settings)
+    )
+    if changed or edited_since(target, report):
+        raise InputError(
+            f"{target}: somebody has painted, decided or retouched there since it was repaired; "
+            "give -o with another name, or move it away with its files"
+        )
 
 
 def _keep_handwork(result: Path, target: Path, mode: str) -> None:

@@ -1,6 +1,8 @@
 """`blendkit repair`: help, and the one line that bad input gets."""
 
 import json
+import os
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +13,12 @@ from click.testing import CliRunner, Result
 from blendkit.cli import repair_run
 from blendkit.cli.main import main
 from blendkit.cli.repair import damage_in, read_report
-from blendkit.cli.repair_run import _keep_handwork
+from blendkit.cli.repair_run import _check_untouched, _keep_handwork
+from blendkit.errors import InputError
 from blendkit.files import write_picture
+from blendkit.files.checksums import sha256
 from blendkit.frame import Frame
+from blendkit.masks.strokes import Stroke
 from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path, write_sidecar
 
 
@@ -233,3 +238,46 @@ def test_handwork_kept_in_another_folder_names_the_same_files(tmp_path: Path) ->
     write_sidecar(sidecar_path(result), Sidecar(inputs={"background": "../shoot/wide.tif"}))
     _keep_handwork(result, target, "taper")
     assert read_sidecar(sidecar_path(target)).inputs == {"background": "../../shoot/wide.tif"}
+
+
+def test_a_second_repair_keeps_what_was_done_to_the_first_ones_result(tmp_path: Path) -> None:
+    result, target = tmp_path / "gate.tif", tmp_path / "gate-repaired.tif"
+    report = tmp_path / "gate-repaired.report.json"
+    stroke = Stroke(((1.0, 1.0), (5.0, 5.0)), 3.0, "foreground")
+    source = Sidecar(size=(24, 16), strokes=(stroke,))
+    write_sidecar(sidecar_path(result), source)
+    _keep_handwork(result, target, "taper")
+    _check_untouched(target, report, source)
+    repaired = read_sidecar(sidecar_path(target))
+    more = Stroke(((2.0, 2.0),), 3.0, "foreground")
+    for own in (
+        replace(repaired, strokes=(stroke, more)),
+        replace(repaired, ties=(((1.0, 1.0), (2.0, 2.0)),)),
+        replace(repaired, settings={"discs": {"disc_px": 17.0}}),
+        replace(repaired, decision="accepted"),
+    ):
+        write_sidecar(sidecar_path(target), own)
+        with pytest.raises(InputError, match="give -o with another name"):
+            _check_untouched(target, report, source)
+    write_sidecar(sidecar_path(target), repaired)
+    target.write_bytes(b"as it was repaired")
+    output = {"path": str(target), "sha256": sha256(target)}
+    report.write_text(json.dumps({"output": output}))
+    _check_untouched(target, report, source)
+    target.write_bytes(b"as it was retouched")
+    later = report.stat().st_mtime + 60
+    os.utime(target, (later, later))
+    with pytest.raises(InputError, match="retouched"):
+        _check_untouched(target, report, source)
+
+
+def test_a_repair_stops_before_the_merge_where_its_result_was_worked_on(tmp_path: Path) -> None:
+    frame = Frame(np.full((16, 24, 3), 0.2, np.float32))
+    for name in ("wide", "stopped", "gate"):
+        write_picture(tmp_path / f"{name}.tif", frame.pixels, like=frame)
+    report = tmp_path / "gate.report.json"
+    report.write_text(json.dumps(described(tmp_path / "gate.tif", tmp_path / "wide.tif")))
+    write_sidecar(tmp_path / "gate-repaired.blendkit.json", Sidecar(decision="accepted"))
+    done = run(report)
+    assert done.exit_code == 2
+    assert "give -o with another name" in done.output
