@@ -1,6 +1,6 @@
 """Files in an output folder that no merge wrote: a batch stops before it replaces one of them."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from blendkit.batch.folder import RECORDS, named_by
@@ -14,7 +14,7 @@ from blendkit.report.document import SCHEMA
 _SUMMARIES = ("summary.json", "summary.html")
 
 
-def check_strangers(out: Path, outputs: Iterable[tuple[str, Path]], *, layers: bool) -> None:
+def check_strangers(out: Path, outputs: Sequence[tuple[str, Path]], *, layers: bool) -> None:
     """Raise, before any work, if a merge would replace a file that none has written.
 
     A camera's own JPEG may lie there under the very name that a result is going to have.
@@ -36,6 +36,26 @@ def check_strangers(out: Path, outputs: Iterable[tuple[str, Path]], *, layers: b
             f"{strangers[0]}{more}: is there already and is no result of a merge; "
             "choose another --out or --format"
         )
+    for name, output in outputs:
+        other = _of_another_kind(output)
+        if other is not None:
+            raise InputError(
+                f"{other}: is the result of {name}, with what was retouched and decided: for a "
+                f"JPEG of it give --deliver full; to merge anew as {output.suffix} move it away, "
+                "or choose another --out"
+            )
+
+
+def _of_another_kind(output: Path) -> Path | None:
+    """Return the result in whose place, under another suffix, a merge would put its own.
+
+    Both would have one report and one sidecar, which can vouch for one picture alone.
+    """
+    other = output.with_name(
+        named_by(output.with_name(f"{output.stem}.report.json")) or output.name
+    )
+    alike = other.stem == output.stem and other.name != output.name
+    return other if alike and other.is_file() else None
 
 
 def _strangers(out: Path, outputs: Iterable[tuple[str, Path]], *, layers: bool) -> Iterable[Path]:
@@ -54,12 +74,15 @@ def _strangers(out: Path, outputs: Iterable[tuple[str, Path]], *, layers: bool) 
 def _goes_with(path: Path, report: Path, *, result: bool) -> bool:
     """Return whether a file is ours: marked, or vouched for by our report beside it.
 
-    The report of a result vouches for no picture but the one that it names.
+    The report of a result vouches for no picture but the one that it names.  Where it names
+    another, a marked one is somebody's: of an earlier merge, and perhaps retouched since.
     """
+    if result and (named := named_by(report)):
+        return named == path.name
     if is_marked(path):
         return True
     if result:
-        return named_by(report) == path.name
+        return False
     try:
         document = read_json(report, what="a report", cure="move it away")
     except InputError:

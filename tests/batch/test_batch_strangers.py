@@ -52,6 +52,33 @@ def test_a_report_of_another_result_does_not_vouch_for_a_photograph(tmp_path: Pa
     assert path.read_text() == "a photograph"
 
 
+def test_a_result_is_not_merged_anew_as_another_kind_of_file(tmp_path: Path) -> None:
+    """It would take the place of its report and sidecar: acceptance and retouching were lost."""
+    run(tmp_path)
+    said = {"schema": "blendkit.report/1", "output": {"path": "p00.tif"}}
+    (tmp_path / "out" / "p00.report.json").write_text(json.dumps(said))
+    with pytest.raises(InputError, match=r"p00\.tif: is the result of p00.*--deliver full"):
+        run(tmp_path, suffix=".jpg")
+    assert not (tmp_path / "out" / "p00.jpg").exists()
+    (tmp_path / "out" / "p00.tif").unlink()
+    assert run(tmp_path, suffix=".jpg").counts["merged"] == 1
+
+
+def test_a_marked_picture_beside_a_report_of_another_is_not_replaced(tmp_path: Path) -> None:
+    """Retouched in a program that keeps the mark, and merged as JPEG since."""
+    run(tmp_path, suffix=".jpg")
+    frame = Frame(np.full((4, 6, 3), 0.2, np.float32))
+    retouched = tmp_path / "out" / "p00.tif"
+    write_picture(retouched, frame.pixels, like=frame, second=frame)
+    said = {"schema": "blendkit.report/1", "output": {"path": "p00.jpg"}}
+    (tmp_path / "out" / "p00.report.json").write_text(json.dumps(said))
+    (tmp_path / "out" / "p00.jpg").unlink()
+    before = retouched.read_bytes()
+    with pytest.raises(InputError, match=r"p00\.tif: is there already"):
+        run(tmp_path)
+    assert retouched.read_bytes() == before
+
+
 def test_an_own_result_is_replaced(tmp_path: Path) -> None:
     """Known by its record; where the records are gone, by its report or by what it carries."""
     run(tmp_path)
