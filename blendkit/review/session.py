@@ -3,7 +3,6 @@
 import itertools
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast, get_args
 
@@ -233,10 +232,9 @@ class Session:
         """Start a merge in full; nothing happens while one of this pair is under way."""
         state = self.pair(key)
         with state.lock:
-            work = state.work()
+            work, files = state.work(), state.files_read
         layers = state.files.result.with_name(f"{state.files.result.stem}.matte.tif").is_file()
         modes = tuple(repairs.checked_mode(mode) for mode in state.repairs)
-        files = replace(state.files, asked=state.asked)
         if self.jobs.add(key, Task(files, *work, modes, layers)):
             self._works[key] = work
 

@@ -237,6 +237,12 @@ class PairState:
         """Note that nothing is to be repaired, whatever the list or the last result say."""
         self.repaired("", NO_REPAIR)
 
+    @property
+    def files_read(self) -> PairFiles:
+        """The files that the next merge reads: strokes of a file until something is painted."""
+        strokes = None if self._painted else self.files.strokes
+        return replace(self.files, asked=self.asked, strokes=strokes)
+
     def work(self) -> Work:
         """Return what a merge depends on: strokes, ties and settings."""
         return self.sidecar.strokes, self.sidecar.ties, self.settings

@@ -37,7 +37,10 @@ CURE = "tie the same points in both frames (T), or loosen the alignment's settin
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A merge in full: the same as the command line's with the same strokes and settings."""
+    """A merge in full: the same as the command line's with the same strokes and settings.
+
+    files: their file of strokes is the one that `strokes` were read from; None if they were not.
+    """
 
     files: PairFiles
     strokes: tuple[Stroke, ...]
@@ -74,6 +77,7 @@ def merge_in_full(task: Task, told: Progress) -> None:
         foreground_mask=files.masks.get("foreground_mask"),
         background_mask=files.masks.get("background_mask"),
         matte=files.masks.get("matte"),
+        strokes=files.strokes,
         clear=files.clear,
         aligned=files.asked.aligned,
         raw_colours=files.asked.raw_colours,

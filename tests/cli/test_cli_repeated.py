@@ -11,6 +11,7 @@ from PIL import Image
 
 from blendkit.cli import merge_run, repair_run
 from blendkit.cli.main import main
+from blendkit.cli.repair import read_report
 from blendkit.errors import InputError
 from blendkit.masks.strokes import Stroke, strokes_document
 from blendkit.review import work
@@ -114,6 +115,27 @@ def test_what_the_list_of_pairs_says_now_counts(merged: Path) -> None:
     assert state.history.now == (STROKE,), "its file of strokes is shown until one paints"
     state.undo(SIZE)
     assert PairState(state.files).history.now == (), "and what was undone stays undone"
+
+
+def test_a_file_of_strokes_outlives_a_merge_on_the_page(
+    tmp_path: Path,
+) -> None:
+    """The report names it, so that `repair` and the page know it the next time."""
+    Image.new("L", SIZE).save(tmp_path / "black.png")
+    (tmp_path / "s.json").write_text(json.dumps(strokes_document((STROKE,), SIZE)))
+    run("merge", WIDE, STOPPED, "-o", tmp_path / "gate.tif", "--matte", tmp_path / "black.png",
+        "--aligned", "--strokes", tmp_path / "s.json")  # fmt: skip
+    sidecar_path(tmp_path / "gate.tif").unlink(missing_ok=True)
+    state = PairState(files(tmp_path))
+    state.set({"plate.veil_error": 0.07})
+    work.merge_in_full(work.Task(state.files_read, *state.work()), lambda *_: None)
+    document = read_report(tmp_path / "gate.report.json")
+    assert repair_run.given_from(document).strokes == tmp_path / "s.json"
+    again = PairState(files(tmp_path))
+    assert again.history.now == (STROKE,)
+    assert not again.stale
+    again.paint((replace(STROKE, diameter_px=11.0),), SIZE)
+    assert again.files_read.strokes is None, "the sidecar's strokes count from now on"
 
 
 def test_a_mask_that_cannot_be_reached_is_not_left_out_in_silence(merged: Path) -> None:
