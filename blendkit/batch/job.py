@@ -225,6 +225,7 @@ def _merge(job: Job, began: float) -> Outcome:
         time_s=time_s,
         sealed=seal,
     )
+    _keep_sidecar(job, sidecar)  # once more: the last result may have been accepted meanwhile
     return _finished(job, kept[0])
 
 

@@ -12,7 +12,7 @@ from blendkit.masks.strokes import Paint, Role
 from blendkit.report.handwork import Work, handwork
 from blendkit.review import marks, repairs
 from blendkit.review.fields import NEAR, setting_fields
-from blendkit.review.folder import not_shown, pairs_in
+from blendkit.review.folder import not_shown, pairs_in, stamp_of
 from blendkit.review.jobs import Job, Jobs
 from blendkit.review.pictures import Tiled, Whole, file_pictures, whole
 from blendkit.review.preview import Previewer, Shown, Small, display, small_frames
@@ -56,7 +56,7 @@ class Session:
         states.sort(key=lambda one: order_of(self._reason(one), open_=_is_open(one)))
         self.pairs = {state.id: state for state in states}
         self.jobs = Jobs(self._ended)
-        self._works: dict[str, Work] = {}
+        self._works: dict[str, tuple[Work, tuple[int, int] | None]] = {}
         self._tiled: dict[str, Tiled] = {}
         self._wholes: OrderedDict[str, Whole] = OrderedDict()
         self._marks: dict[str, Callable[[], bytes]] = {}
@@ -233,10 +233,11 @@ class Session:
         state = self.pair(key)
         with state.lock:
             work, files = state.work(), state.files_read
+            before = stamp_of(files.result)
         layers = state.files.result.with_name(f"{state.files.result.stem}.matte.tif").is_file()
         modes = tuple(repairs.checked_mode(mode) for mode in state.repairs)
         if self.jobs.add(key, Task(files, *work, modes, layers)):
-            self._works[key] = work
+            self._works[key] = work, before
 
     def try_repair(self, key: str, mode: str) -> Document:
         """Repair at screen size and return the picture; nothing is changed."""
@@ -301,11 +302,14 @@ class Session:
         return self._previewer(state).current(*state.work())
 
     def _ended(self, key: str, job: Job) -> None:
-        if job.state == "done":
-            self.pair(key).result_changed(self._works[key])
+        state = self.pair(key)
+        work, before = self._works.get(key) or (state.work(), stamp_of(state.files.result))
+        # A merge that is stopped may have put its result in place just before.
+        if job.state == "done" or stamp_of(state.files.result) != before:
+            state.result_changed(work)
         else:
-            with self.pair(key).lock:
-                self.pair(key).revision += 1
+            with state.lock:
+                state.revision += 1
 
 
 def _as_kinds(shown: Shown) -> dict[str, Any]:

@@ -3,15 +3,18 @@
 import os
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from blendkit.batch import job as job_module
 from blendkit.batch.job import merge_job
 from blendkit.batch.pairs_file import Pair
 from blendkit.batch.records import Job
 from blendkit.files import read_frame, write_grey, write_picture
 from blendkit.report.edited import edited_since
-from blendkit.settings import AlignmentSettings, MergeSettings
+from blendkit.settings import AlignmentSettings, DiscSettings, MergeSettings
+from blendkit.sidecar import read_sidecar, sidecar_path, write_sidecar
 from blendkit.simulate import SCENES, PairSpec, make_pair
 
 
@@ -53,6 +56,23 @@ def test_a_retouched_result_stays_and_is_told(merged: Job, fingerprint: str) -> 
     merged.output.unlink()
     assert "changed by hand" not in merge_job(replace(merged, fingerprint=fingerprint)).reason
     assert merged.output.read_bytes() != retouched
+
+
+def test_a_result_accepted_while_the_next_is_written_is_not_the_next_accepted(
+    merged: Job, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = sidecar_path(merged.output)
+    really = job_module.write_result
+
+    def meanwhile(*given: Any, **more: Any) -> Any:
+        write_sidecar(path, replace(read_sidecar(path), decision="accepted"))
+        return really(*given, **more)
+
+    monkeypatch.setattr(job_module, "write_result", meanwhile)
+    settings = replace(merged.pair.settings, discs=DiscSettings(disc_px=9.0))
+    pair = replace(merged.pair, settings=settings)
+    merge_job(replace(merged, pair=pair, fingerprint="other settings"))
+    assert read_sidecar(path).decision == "open"
 
 
 def test_an_edit_that_keeps_the_size_is_seen_and_a_copy_is_none(merged: Job) -> None:

@@ -14,6 +14,8 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from blendkit.review.app import make_app
+from blendkit.review.folder import stamp_of
+from blendkit.review.jobs import Job
 from blendkit.review.session import Session
 from blendkit.settings import MergeSettings
 from blendkit.sidecar import read_sidecar, sidecar_path
@@ -234,3 +236,16 @@ def test_what_cannot_be_written_is_told_from_what_cannot_be_read(
     monkeypatch.setattr("blendkit.review.pyramid._fill_levels", fail)
     answer = client.get(f"/tiles/{known}/0/0/0")
     assert (answer.status_code, answer.json()["error"]) == (422, sentence)
+
+
+def test_a_merge_stopped_once_its_result_was_there_leaves_nothing_accepted(
+    session: Session,
+) -> None:
+    state = next(iter(session.pairs.values()))
+    for written, decision in ((False, "accepted"), (True, "open")):
+        state.decide("accepted")
+        session._works[state.id] = state.work(), stamp_of(state.files.result)
+        if written:
+            state.files.result.write_bytes(b"another result")
+        session._ended(state.id, Job("cancelled"))
+        assert read_sidecar(state.path).decision == decision
