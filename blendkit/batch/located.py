@@ -6,6 +6,7 @@ from typing import Any
 
 from blendkit.batch.folder import is_result
 from blendkit.errors import InputError
+from blendkit.files.checksums import sha256
 from blendkit.files.there import is_file, same_file
 from blendkit.sidecar import ENDING, read_sidecar
 
@@ -33,15 +34,35 @@ def places(
     role : as the report names it.
     report : the report.
     own : its result, which is none of its files whatever it is called.
-    folders : where else to look, in this order.
+    folders : where else to look.  Cameras count from one on every card: of several files of the
+        name that one is meant which lies in a folder called as before, else none.
     """
+
+    def fits(guess: Path) -> bool:
+        if not is_file(guess) or same_file(guess, own):
+            return False
+        return role not in _FRAMES or not is_result(guess)
+
     if named.is_absolute() and is_file(named) and not same_file(named, own):
         yield named
-    for guess in (*_by_sidecar(named, role, report), *_inside(folders, named)):
-        if not is_file(guess) or same_file(guess, own):
-            continue
-        if role not in _FRAMES or not is_result(guess):
-            yield guess
+    yield from filter(fits, _by_sidecar(named, role, report))
+    yield from _meant(list(filter(fits, _inside(folders, named))), named)
+
+
+def _meant(found: list[Path], named: Path) -> list[Path]:
+    """Return the file that a name means, alone; none where two are as likely."""
+    at_home = [path for path in found if path.parent.resolve().name == named.parent.name]
+    likely = at_home or found
+    return likely[:1] if all(_one_picture(likely[0], other) for other in likely[1:]) else []
+
+
+def _one_picture(one: Path, other: Path) -> bool:
+    """Return whether two files are one, or copies."""
+    try:
+        alike = one.stat().st_size == other.stat().st_size
+        return one.samefile(other) or (alike and sha256(one) == sha256(other))
+    except OSError:
+        return False
 
 
 def _by_sidecar(named: Path, role: str, report: Path) -> Iterator[Path]:

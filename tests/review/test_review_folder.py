@@ -1,6 +1,7 @@
 """Which pairs of a folder the page shows, and what is said of the others."""
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -95,3 +96,35 @@ def test_a_pair_listed_by_rendered_files_is_the_one_merged_from_their_raws(shoot
     assert calm.background == rendered[0].with_suffix(".dng").resolve()
     assert (calm.clear, calm.bridges) == (third["aside"].resolve(), (third["middle"].resolve(),))
     assert calm.settings.discs.disc_px == 40
+
+
+def on_two_cards(shoot: Path, root: Path) -> list[Path]:
+    """Give the pairs' frames one name each on two cards, and move the cards; return the cards."""
+    cards = []
+    for name in ("calm", "loud"):
+        card = root / "originals" / f"card-{name}"
+        card.mkdir(parents=True)
+        report = shoot / f"{name}.report.json"
+        said = report.read_text()
+        for kind in ("wide", "stopped"):
+            shutil.move(shoot / f"{name}-{kind}.tif", card / f"{kind}.tif")
+            was = root / "once" / f"card-{name}" / f"{kind}.tif"
+            said = said.replace(str(shoot / f"{name}-{kind}.tif"), str(was))
+        report.write_text(said)
+        cards.append(card)
+    return cards
+
+
+def test_frames_of_one_name_on_two_cards_are_told_apart_by_their_folders(
+    shoot: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    cards = on_two_cards(shoot, tmp_path_factory.mktemp("moved"))
+    for frames in (cards, cards[::-1]):
+        for pair in pairs_in(shoot, frames=frames):
+            assert pair.background.parent.name == pair.foreground.parent.name == f"card-{pair.name}"
+    others = [card.rename(card.with_name(f"other-{k}")) for k, card in enumerate(cards)]
+    with pytest.raises(InputError, match="is in no folder that may be looked into"):
+        pairs_in(shoot, frames=others)
+    shutil.rmtree(others[1])
+    shutil.copytree(others[0], others[1])
+    assert len(pairs_in(shoot, frames=others)) == 2, "copies are one frame"
