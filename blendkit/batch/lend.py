@@ -50,6 +50,8 @@ def lent_hints(
     first = read_frame(frames[0])
     if first.size != pair.background.size:
         return hints, ()
+    if _sidecar(output).size not in (None, first.size):
+        return hints, (f"nothing is lent by {lender.name}: it was painted at another size",)
     painted = _painted(lender, output, first.size)
     if not painted:
         return hints, ()
@@ -71,13 +73,17 @@ def _painted(lender: Pair, output: Path | None, size: tuple[int, int]) -> dict[s
     for kind in ("foreground_mask", "background_mask"):
         path = getattr(lender, kind)
         found[kind] = None if path is None else read_mask(path, size=size)
-    sidecar = Sidecar() if output is None else read_sidecar(sidecar_path(output))
+    sidecar = _sidecar(output)
     strokes = sidecar.strokes
     if sidecar.size is None and lender.strokes is not None:  # else all were erased on the page
         strokes = read_strokes(lender.strokes, size)
     drawn = rasterise(strokes, size)
     found |= {"front_strokes": drawn.foreground, "back_strokes": drawn.background}
     return {kind: mask for kind, mask in found.items() if mask is not None}
+
+
+def _sidecar(output: Path | None) -> Sidecar:
+    return Sidecar() if output is None else read_sidecar(sidecar_path(output))
 
 
 @dataclass(frozen=True, eq=False, slots=True)

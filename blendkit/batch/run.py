@@ -18,6 +18,8 @@ from blendkit.files.atomic import atomic, make_folder
 from blendkit.files.capture import read_capture
 from blendkit.files.delivery_name import names_number
 from blendkit.files.delivery_spec import parse_delivery
+from blendkit.files.documents import read_json
+from blendkit.masks.strokes import leaves_paint, strokes_from
 from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path
 
 SCHEMA = "blendkit.batch/1"
@@ -221,7 +223,7 @@ def _ended(
         sidecar = read_sidecar(sidecar_path(output))
         if pair.skip or sidecar.decision == "skipped":
             return left_out(pair, "is marked to be skipped")
-        if lender is not None and (lender[0] is pair or _painted(pair, sidecar)):
+        if lender is not None and (lender[0] is pair or pair.matte or _painted(pair, sidecar)):
             lender = None
         wanted = {
             "suffix": order.suffix,
@@ -260,11 +262,6 @@ def _decided(ended: Outcome, sidecar: Sidecar) -> Outcome:
     return ended
 
 
-def _painted(pair: Pair, sidecar: Sidecar) -> bool:
-    named = (pair.foreground_mask, pair.background_mask, pair.matte, pair.strokes)
-    return any(named) or bool(sidecar.strokes)
-
-
 def _lenders(order: Order) -> dict[int, tuple[Pair, Sidecar]]:
     """Return, for each set-up, the first pair for which something was painted that can be lent."""
     found: dict[int, tuple[Pair, Sidecar]] = {}
@@ -275,10 +272,30 @@ def _lenders(order: Order) -> dict[int, tuple[Pair, Sidecar]]:
             sidecar = read_sidecar(sidecar_path(order.output(pair)))
         except InputError:
             continue
-        listed = pair.strokes if sidecar.size is None else None  # what the page erased is no paint
-        if pair.foreground_mask or pair.background_mask or listed or sidecar.strokes:
+        if _painted(pair, sidecar):
             found[pair.setup] = pair, sidecar
     return found
+
+
+def _painted(pair: Pair, sidecar: Sidecar) -> bool:
+    """Return whether masks or strokes are painted for a pair; lines that say nearer are no paint.
+
+    What the page erased of a file of strokes is none either.
+    """
+    if pair.foreground_mask or pair.background_mask:
+        return True
+    if sidecar.size is not None:
+        return leaves_paint(sidecar.strokes, sidecar.size)
+    return pair.strokes is not None and _file_paints(pair.strokes)
+
+
+def _file_paints(path: Path) -> bool:
+    try:
+        document = read_json(path, what="JSON", cure="save the strokes again")
+        width, height = document["size"]
+        return leaves_paint(strokes_from(document), (int(width), int(height)))
+    except (InputError, KeyError, TypeError, ValueError, OverflowError):
+        return True  # what is wrong with it is said where it is merged
 
 
 def frame_size(pair: Pair) -> tuple[int, int]:

@@ -22,6 +22,8 @@ SCHEMA = "blendkit.strokes/1"
 Paint = Literal["foreground", "background", "erase"]
 Role = Literal["foreground", "background", "erase", "nearer"]
 LARGEST_PX = 100_000
+_TOLD_AT_PX = 1000
+"""Long side of the masks that tell whether everything was erased, px."""
 _Place = NDArray[np.float64]
 
 
@@ -77,6 +79,23 @@ def rasterise(
         role: layer.astype(np.float32) if layer.any() else None for role, layer in layers.items()
     }
     return PaintedMasks(masks["foreground"], masks["background"])
+
+
+def leaves_paint(strokes: Sequence[Stroke], size: tuple[int, int]) -> bool:
+    """Return whether strokes over a frame of (width, height) px leave anything painted.
+
+    >>> from dataclasses import replace
+    >>> line = Stroke(((1.0, 1.0), (3.0, 1.0)), 1.0, "foreground")
+    >>> leaves_paint([line], (5, 3)), leaves_paint([line, replace(line, role="erase")], (5, 3))
+    (True, False)
+    """
+    roles = {stroke.role for stroke in strokes}
+    if "erase" not in roles or roles <= {"erase", "nearer"}:
+        return bool(roles - {"erase", "nearer"})
+    scale = min(1.0, _TOLD_AT_PX / max(size))
+    small = (max(round(size[0] * scale), 1), max(round(size[1] * scale), 1))
+    left = rasterise(strokes, small, scale=scale)
+    return left.foreground is not None or left.background is not None
 
 
 def nearer_lines(strokes: Iterable[Stroke], *, scale: float = 1.0) -> tuple[NearerLine, ...]:

@@ -67,7 +67,7 @@ def merge_in_full(task: Task, told: Progress) -> None:
         )
     check_own_paint(
         files.asked,
-        painted=bool(task.strokes or files.masks),
+        painted=bool(files.masks) or any(one.role != "nearer" for one in task.strokes),
         instead="run `blendkit batch` again to merge it, or paint it here",
     )
     files.result.parent.mkdir(parents=True, exist_ok=True)

@@ -1,6 +1,7 @@
 """Poses, bridge frames, counters that begin anew and files of several kinds in one shoot."""
 
 import json
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from PIL import Image
 
 from blendkit.batch.choose import cast_of
 from blendkit.batch.found import FoundPair
-from blendkit.batch.lend import _painted
+from blendkit.batch.lend import _painted, lent_hints
 from blendkit.batch.names import is_file_name, uniquely_named
 from blendkit.batch.pairs_file import Pair
 from blendkit.batch.run import Order, _lenders
@@ -18,7 +19,9 @@ from blendkit.batch.setups import Likenesses, SetUp, in_order
 from blendkit.batch.shots import Shot, read_shots
 from blendkit.files import write_picture
 from blendkit.frame import Capture, Frame
-from blendkit.masks.strokes import Stroke, strokes_document
+from blendkit.hints import Hints
+from blendkit.masks.strokes import Role, Stroke, strokes_document
+from blendkit.report.inputs import Pair as ReadPair
 from blendkit.sidecar import Sidecar, sidecar_path, write_sidecar
 
 START = datetime(2026, 11, 30, 15, 0, 0)  # noqa: DTZ001 - as most cameras write it
@@ -175,3 +178,44 @@ def test_strokes_that_the_page_erased_are_not_lent(
     assert bool(_lenders(order)) == lends
     front = _painted(lender, order.output(lender), SIZE).get("front_strokes")
     assert (front is not None and bool(front.any())) == lends
+
+
+@pytest.mark.parametrize(
+    ("strokes", "lends"),
+    [
+        ((("nearer", 6.0),), False),
+        ((("foreground", 6.0), ("erase", 90.0)), False),
+        ((("foreground", 6.0), ("erase", 2.0)), True),
+        ((("background", 6.0), ("nearer", 6.0)), True),
+    ],
+)
+@pytest.mark.parametrize("in_a_file", [False, True])
+def test_only_paint_that_is_left_is_lent(
+    tmp_path: Path,
+    strokes: tuple[tuple[Role, float], ...],
+    lends: bool,
+    in_a_file: bool,
+) -> None:
+    drawn = [Stroke(((5.0, 5.0), (30.0, 5.0)), diameter, role) for role, diameter in strokes]
+    pair = Pair("a", Path("w.tif"), Path("s.tif"), setup=1)
+    if in_a_file:
+        (tmp_path / "s.json").write_text(json.dumps(strokes_document(drawn, SIZE)))
+        pair = replace(pair, strokes=tmp_path / "s.json")
+    order = Order((pair,), tmp_path)
+    if not in_a_file:
+        sidecar = Sidecar(size=SIZE, strokes=tuple(drawn))
+        write_sidecar(sidecar_path(order.output(pair)), sidecar)
+    assert bool(_lenders(order)) == lends
+
+
+def test_what_was_painted_at_another_size_is_not_lent(tmp_path: Path) -> None:
+    frame = Frame(np.full((*SIZE[::-1], 3), 0.2, np.float32))
+    for name in ("w.tif", "s.tif"):
+        write_picture(tmp_path / name, frame.pixels, like=frame)
+    lender = Pair("a", tmp_path / "w.tif", tmp_path / "s.tif", setup=1)
+    drawn = (Stroke(((5.0, 5.0), (30.0, 5.0)), 6.0, "foreground"),)
+    twice = (2 * SIZE[0], 2 * SIZE[1])
+    write_sidecar(sidecar_path(tmp_path / "a.tif"), Sidecar(size=twice, strokes=drawn))
+    hints, notes = lent_hints(lender, tmp_path / "a.tif", ReadPair(frame, frame), Hints())
+    assert hints.front_strokes is None
+    assert notes == ("nothing is lent by a: it was painted at another size",)
