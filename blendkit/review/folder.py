@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from blendkit.errors import InputError
-from blendkit.files import prefer_raws
+from blendkit.files import as_the_pair, prefer_raws
 from blendkit.files.documents import read_json
 from blendkit.report.asked import USUAL, Asked, asked_from
 from blendkit.report.document import SCHEMA as REPORT_SCHEMA
@@ -35,6 +35,7 @@ class PairFiles:
     asked: in the list of pairs, or when it was merged; a sidecar's settings are set on top of its.
     bits: depth of the result; None takes the usual.
     listed: whether a list of pairs says what is asked for; else the last merge does.
+    taken: role and place of each file of its last merge, as far as it is found.
     unreachable: files of its last merge in folders that may not be looked into.
     why: why the two frames are a pair, as a sentence; empty if nobody said so.
     """
@@ -50,6 +51,7 @@ class PairFiles:
     asked: Asked = USUAL
     bits: int | None = None
     listed: bool = False
+    taken: tuple[tuple[str, Path], ...] = ()
     unreachable: tuple[str, ...] = ()
     why: str = ""
 
@@ -102,12 +104,7 @@ def pairs_in(folder: Path, *, frames: Sequence[Path] = ()) -> list[PairFiles]:
         raise InputError(f"{folder}: is not a folder; name the folder that holds the pairs")
     allowed = [place.resolve() for place in (folder, *frames)]
     merged, outside = _merged(folder, allowed)
-    known = {pair.background.resolve() for pair in merged}
-    found = _listed_or_found(folder, search=not merged and not outside)
-    listed = [(_known_as(pair, known), pair) for pair in found]
-    wanted = dict(listed)
-    merged = [_as_listed(pair, wanted.get(pair.background.resolve())) for pair in merged]
-    pairs = merged + [pair for frame, pair in listed if frame not in known]
+    pairs = _as_listed(merged, _listed_or_found(folder, search=not merged and not outside))
     if not pairs and outside:
         raise InputError(
             f"{folder}: {outside[0].why(places=True)}; put it back, or name its folder after this "
@@ -116,6 +113,73 @@ def pairs_in(folder: Path, *, frames: Sequence[Path] = ()) -> list[PairFiles]:
     if not pairs:
         raise InputError(f"{folder}: holds no pair; name the folder that holds frames or results")
     return sorted(pairs, key=lambda pair: pair.name)
+
+
+def _as_listed(merged: Sequence[PairFiles], found: Sequence[PairFiles]) -> list[PairFiles]:
+    """Return merged pairs with what their list says now, and those of the list that are not merged.
+
+    A list may name two pairs of one background frame: the name tells which of them a result is of.
+    A result of another name is of the pair of its background frame.
+    """
+    known = {pair.background.resolve() for pair in merged}
+    listed = [(_known_as(pair, known), pair) for pair in found]
+    results = {(pair.background.resolve(), pair.name) for pair in merged}
+    named = {(frame, pair.name): pair for frame, pair in listed if (frame, pair.name) in results}
+    others = {frame: pair for frame, pair in listed if (frame, pair.name) not in results}
+    pairs: list[PairFiles] = []
+    used: list[PairFiles] = []
+    for one in merged:
+        frame = one.background.resolve()
+        wanted = named.get((frame, one.name)) or others.get(frame)
+        pairs.append(one if wanted is None else _with_the_lists(one, wanted))
+        used += [wanted] if wanted is not None else []
+    return pairs + [pair for _, pair in listed if not any(pair is one for one in used)]
+
+
+def _with_the_lists(merged: PairFiles, listed: PairFiles) -> PairFiles:
+    """Return a merged pair with files, settings and repair of its list alone."""
+    foreground = listed.foreground
+    if listed.background.resolve() != merged.background.resolve():  # RAWs were merged
+        foreground = prefer_raws((listed.background, foreground))[0][1]
+    return replace(
+        merged,
+        asked=replace(merged.asked, settings=listed.asked.settings, repair=listed.asked.repair),
+        listed=True,
+        foreground=foreground,
+        strokes=listed.strokes,
+        masks=listed.masks,
+        clear=listed.clear,
+        bridges=listed.bridges,
+        unreachable=(),
+    )
+
+
+def of_other_files(files: PairFiles, taken: Sequence[tuple[str, Path]]) -> bool:
+    """Return whether a merge took other files than a pair names now; strokes are compared apart.
+
+    taken : role and place of what it took; bridge frames are among them only if they were used.
+    """
+    masks = ((role.replace("_", "-"), path) for role, path in files.masks.items())
+    now = {"background": files.background, "foreground": files.foreground, **dict(masks)}
+    if files.clear is not None:
+        now["clear"] = as_the_pair(files.clear, files.background)
+    then = {role: path for role, path in taken if role not in ("strokes", "bridge")}
+    if now.keys() != then.keys() or any(not _same(now[role], then[role]) for role in now):
+        return True
+    bridges = [as_the_pair(path, files.background) for path in files.bridges]
+    used = [path for role, path in taken if role == "bridge"]
+    return any(not any(_same(bridge, path) for bridge in bridges) for path in used)
+
+
+def _same(now: Path, then: Path) -> bool:
+    """Return whether a file is the one that a merge took, which may have lain elsewhere."""
+    return now.samefile(then) if now.exists() and then.exists() else now.name == then.name
+
+
+def taken_by(document: Mapping[str, Any]) -> tuple[tuple[str, Path], ...]:
+    """Return role and path of the files of a merge, as its report names them."""
+    inputs = [item for item in document.get("inputs", []) if isinstance(item, dict)]
+    return tuple((str(item.get("role")), Path(str(item.get("path")))) for item in inputs)
 
 
 def _known_as(pair: PairFiles, known: set[Path]) -> Path:
@@ -197,6 +261,7 @@ def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], lis
                 bridges=_bridges(document, where),
                 asked=asked_from(document),
                 bits=_bits(document),
+                taken=_found(document, where),
                 unreachable=tuple(
                     named
                     for role, named in roles.items()
@@ -205,22 +270,6 @@ def _merged(folder: Path, allowed: Sequence[Path]) -> tuple[list[PairFiles], lis
             )
         )
     return pairs, outside
-
-
-def _as_listed(merged: PairFiles, listed: PairFiles | None) -> PairFiles:
-    """Return a merged pair with what its list of pairs says now."""
-    if listed is None:
-        return merged
-    asked = replace(merged.asked, settings=listed.asked.settings, repair=listed.asked.repair)
-    return replace(
-        merged,
-        asked=asked,
-        listed=True,
-        strokes=listed.strokes or merged.strokes,
-        masks={**merged.masks, **listed.masks},
-        clear=listed.clear or merged.clear,
-        bridges=listed.bridges or merged.bridges,
-    )
 
 
 def read_report(path: Path) -> dict[str, Any] | None:
@@ -243,14 +292,20 @@ def stamp_of(path: Path) -> tuple[int, int] | None:
 
 
 def _roles(document: dict[str, Any]) -> dict[str, str]:
-    inputs = [item for item in document.get("inputs", []) if isinstance(item, dict)]
-    return {str(item.get("role")): str(item.get("path")) for item in inputs}
+    return {role: str(path) for role, path in taken_by(document)}
+
+
+def _found(document: dict[str, Any], where: _Where) -> tuple[tuple[str, Path], ...]:
+    """Return role and place of a report's files; what is not found, as the report names it."""
+    return tuple(
+        (role, _place(role, str(path), document, where) or path)
+        for role, path in taken_by(document)
+    )
 
 
 def _bridges(document: dict[str, Any], where: _Where) -> tuple[Path, ...]:
     """Return the bridge frames that a report names, those that lie where one may look."""
-    inputs = [item for item in document.get("inputs", []) if isinstance(item, dict)]
-    named = [str(item.get("path")) for item in inputs if item.get("role") == "bridge"]
+    named = [str(path) for role, path in taken_by(document) if role == "bridge"]
     places = (_place("bridge", name, document, where) for name in named)
     return tuple(place for place in places if place is not None)
 

@@ -16,7 +16,7 @@ from blendkit.report.handwork import Work, handwork
 from blendkit.report.inputs import painted_at_another_size, read_strokes
 from blendkit.report.mending import NO_REPAIR, modes_of
 from blendkit.review.fields import with_values
-from blendkit.review.folder import PairFiles, read_report, stamp_of
+from blendkit.review.folder import PairFiles, of_other_files, read_report, stamp_of, taken_by
 from blendkit.review.history import History
 from blendkit.settings import MergeSettings
 from blendkit.sidecar import (
@@ -53,6 +53,7 @@ class PairState:
         self.history = History()
         self._painted = False
         self._made: tuple[tuple[int, int] | None, ...] = ()
+        self._taken = files.taken
         self.refresh()
         self._merged_with = self.work()
 
@@ -86,7 +87,9 @@ class PairState:
 
     @property
     def stale(self) -> bool:
-        """Whether something was painted, tied or set since the result was made."""
+        """Whether something was painted, tied, set or listed since the result was made."""
+        if self.files.listed and self.merged and of_other_files(self.files, self._taken):
+            return True
         made_with = asked_from(self.report or {}).handwork
         if made_with:
             return self.merged and handwork(*self.work(), self.repairs) != made_with
@@ -97,6 +100,8 @@ class PairState:
         with self.lock:
             made = stamp_of(self.files.report), stamp_of(self.files.result)
             if made != self._made:
+                if self._made and self._made[0] != made[0]:
+                    self._taken = taken_by(self.report or {})
                 self._made = made
                 self.revision += 1  # another result is there, which nobody has seen
             stamp = stamp_of(self.path)
@@ -144,9 +149,17 @@ class PairState:
         self.revision += 1
 
     def _inputs(self) -> dict[str, str]:
-        folder = self.path.parent.resolve()
-        frames = {"background": self.files.background, "foreground": self.files.foreground}
-        return {role: _relative(path, folder) for role, path in frames.items()}
+        """Return all that the sidecar names, with the files of the pair as they are known here.
+
+        What is in no folder that the page may look into is left as it was named.
+        """
+        folder, files = self.path.parent.resolve(), self.files
+        known = {"background": files.background, "foreground": files.foreground}
+        known |= {role.replace("_", "-"): path for role, path in files.masks.items()}
+        more = {"clear": files.clear, "strokes": files.strokes}
+        known |= {role: path for role, path in more.items() if path is not None}
+        named = {role: _relative(path, folder) for role, path in known.items()}
+        return {**self.sidecar.inputs, **named}
 
     def decide(self, decision: Any, shown: Any = None) -> None:
         """Keep a decision; shown: the revision that was looked at, None where nobody says."""

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,8 @@ from blendkit.cli.main import main
 from blendkit.errors import InputError
 from blendkit.review import serve
 from blendkit.review.folder import not_shown, pairs_in
+from blendkit.review.state import PairState
+from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path, write_sidecar
 
 
 class Silent:
@@ -128,3 +131,57 @@ def test_frames_of_one_name_on_two_cards_are_told_apart_by_their_folders(
     shutil.rmtree(others[1])
     shutil.copytree(others[0], others[1])
     assert len(pairs_in(shoot, frames=others)) == 2, "copies are one frame"
+
+
+def listed(shoot: Path, *pairs: str) -> None:
+    head = 'schema = "blendkit.pairs/1"\nfolder = "."\n'
+    (shoot / "pairs.toml").write_text(head + "".join(f"[[pair]]\n{pair}\n" for pair in pairs))
+
+
+def test_where_a_list_names_a_pair_its_files_are_the_lists_alone(shoot: Path) -> None:
+    for name in ("better", "aside", "mask"):
+        (shoot / f"{name}.tif").write_bytes((shoot / "calm-stopped.tif").read_bytes())
+    report = shoot / "calm.report.json"
+    document = json.loads(report.read_text())
+    for role, name in (("clear", "aside"), ("foreground-mask", "mask")):
+        document["inputs"].append({"path": str(shoot / f"{name}.tif"), "role": role})
+    report.write_text(json.dumps(document))
+    calm = 'name = "calm"\nbackground = "calm-wide.tif"\nforeground = '
+    helped = '"calm-stopped.tif"\nclear = "aside.tif"\nforeground_mask = "mask.tif"'
+    listed(shoot, calm + helped)
+    same = PairState(pairs_in(shoot)[0])
+    assert same.files.masks == {"foreground_mask": (shoot / "mask.tif").resolve()}
+    assert not same.stale
+    listed(shoot, calm + '"better.tif"')
+    changed = PairState(pairs_in(shoot)[0])
+    assert changed.files.foreground.name == "better.tif"
+    assert (changed.files.clear, dict(changed.files.masks)) == (None, {})
+    assert changed.stale
+    with pytest.raises(InputError, match="merge again"):
+        changed.decide("accepted")
+    document["inputs"][1:] = [{"path": str(shoot / "better.tif"), "role": "foreground"}]
+    report.write_text(json.dumps(document))  # merged again
+    changed.refresh()
+    assert not changed.stale
+
+
+def test_two_pairs_of_one_background_frame_stay_apart(shoot: Path) -> None:
+    frames = 'background = "calm-wide.tif"\nforeground = "calm-stopped.tif"'
+    wider = f'name = "calm-f4"\n{frames}\n[pair.settings.aperture]\nbackground_f = 4.0'
+    listed(shoot, f'name = "calm"\n{frames}', wider)
+    calm, other, _ = pairs_in(shoot)
+    assert (calm.name, calm.settings.aperture.background_f) == ("calm", None)
+    assert (other.name, other.settings.aperture.background_f) == ("calm-f4", 4.0)
+    assert (PairState(calm).merged, PairState(other).merged) == (True, False)
+
+
+def test_the_page_keeps_what_a_sidecar_names(shoot: Path) -> None:
+    """A folder that is moved is found by it: clear frame, masks and strokes too."""
+    calm = pairs_in(shoot)[0]
+    named = {"background": "calm-wide.tif", "foreground": "x.tif", "clear": "aside/c.tif"}
+    write_sidecar(sidecar_path(calm.result), Sidecar(inputs=named))
+    masks = {"foreground_mask": shoot / "aside" / "mask.png"}
+    PairState(replace(calm, masks=masks)).decide("sent-back")
+    assert read_sidecar(sidecar_path(calm.result)).inputs == {
+        **named, "foreground": "calm-stopped.tif", "foreground-mask": "aside/mask.png",
+    }  # fmt: skip
