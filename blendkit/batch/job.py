@@ -23,6 +23,7 @@ from blendkit.errors import (
 )
 from blendkit.files import prefer_raws
 from blendkit.files.capture import read_capture
+from blendkit.files.checksums import sha256
 from blendkit.files.documents import read_json
 from blendkit.files.encode_png_jpeg import check_sides
 from blendkit.hints import Hints
@@ -108,23 +109,22 @@ def _finished(job: Job, kept: ledger.Sealed) -> Outcome:
 def _accepted(job: Job) -> Outcome | None:
     """Return the outcome of a result that was accepted on the page and is what a merge would make.
 
-    None if it is not: something else is painted or set now, a frame is newer, a layer is missing.
+    None if it is not: something else is painted or set now, a frame is another picture, a layer is
+    missing.
     """
     sidecar = read_sidecar(sidecar_path(job.output))
     paths = target_paths(job.output, layers=job.layers)
     if sidecar.decision != "accepted" or not all(path.is_file() for path in paths.values()):
         return None
-    made = paths["report"].stat().st_mtime
     try:
         document = read_json(paths["report"], what="a report", cure="move it away")
         now = _handwork(job, sidecar, read_capture(job.pair.background)[1])
     except InputError:
         return None
     asked = asked_from(document)
-    newer = any(path.stat().st_mtime > made for _, path in job.pair.files)
     if (
-        newer
-        or _files_of(document) != _files_read(job)
+        _files_of(document) != _files_read(job)
+        or _changed_since(job, document, paths["report"])
         or asked.private != job.private
         or asked.handwork != now
     ):
@@ -158,6 +158,22 @@ def _files_of(document: dict[str, Any]) -> set[tuple[str, Path]]:
     """Return the same of the files that a report names."""
     inputs = [(item["role"], Path(item["path"]).resolve()) for item in document["inputs"]]
     return {(role, path) for role, path in inputs if role not in _APART}
+
+
+def _changed_since(job: Job, document: dict[str, Any], report: Path) -> bool:
+    """Return whether a file that a merge reads has another content than when the report was made.
+
+    By its checksum, as a picture may be replaced by an older one; by its date where the report does
+    not say.  Strokes are compared apart.
+    """
+    known = {Path(item["path"]).resolve(): item.get("sha256") for item in document["inputs"]}
+    made = report.stat().st_mtime
+    for role, path in files_read(job.pair):
+        digest = known.get(path.resolve())
+        changed = sha256(path) != digest if digest else path.stat().st_mtime > made
+        if changed and role != "strokes":
+            return True
+    return False
 
 
 def _subject(document: dict[str, Any]) -> tuple[int, int, int, int] | None:

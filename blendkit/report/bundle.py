@@ -167,6 +167,8 @@ def write_result(
         repairs=repairs,
         time_s=time_s,
     )
+    for item, given in zip(document["inputs"], inputs, strict=True):
+        item["sha256"] = _digest(given.path)  # tells whether another picture lies there later
     writers = _writers(merged, background, foreground, depth, private=asked.private)
     written_alone = writers["result"]
 
@@ -184,6 +186,13 @@ def write_result(
     if refusal != paths["report"]:
         refusal.unlink(missing_ok=True)  # of an older attempt
     return written
+
+
+def _digest(path: Path) -> str | None:
+    try:
+        return sha256(path)
+    except OSError:  # gone since it was read
+        return None
 
 
 def refusal_path(report: Path) -> Path:

@@ -75,6 +75,20 @@ def test_a_result_accepted_while_the_next_is_written_is_not_the_next_accepted(
     assert read_sidecar(path).decision == "open"
 
 
+def test_an_accepted_result_is_of_the_pictures_that_lie_there(merged: Job) -> None:
+    """A frame may be replaced by one that is older, and copied without becoming another."""
+    path, frame = sidecar_path(merged.output), merged.pair.background
+    write_sidecar(path, replace(read_sidecar(path), decision="accepted"))
+    again = replace(merged, fingerprint="of a later version")
+    later(frame, merged.output, 60)
+    assert merge_job(again).reason == "accepted in the review", "the same picture, copied"
+    other = read_frame(frame)
+    write_picture(frame, 0.5 * other.pixels, like=other)
+    later(frame, merged.output, -3600)
+    assert merge_job(replace(merged, fingerprint="another")).reason != "accepted in the review"
+    assert read_sidecar(path).decision == "open"
+
+
 def test_an_edit_that_keeps_the_size_is_seen_and_a_copy_is_none(merged: Job) -> None:
     report = merged.output.with_name("gate.report.json")
     later(merged.output, report, 60)
