@@ -1,6 +1,7 @@
 """What follows a merge in a batch: how it is judged, and its copies for the lab."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -58,6 +59,15 @@ def judged(
         flags=flags,
         time_s=round(time_s, 3),
     )
+
+
+def decided(ended: Outcome, sidecar: Sidecar) -> Outcome:
+    """Return how a pair ended, with what was decided about it since."""
+    if sidecar.decision == "accepted":
+        return replace(ended, status="merged", reason="accepted in the review")
+    if sidecar.decision == "sent-back":
+        return replace(ended, status="needs-a-look", reason="was sent back in the review")
+    return ended
 
 
 def sitter_box(sitter: Float) -> Box | None:

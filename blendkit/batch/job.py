@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from blendkit.batch import ledger
-from blendkit.batch.after import delivered, judged, sitter_box
+from blendkit.batch.after import decided, delivered, judged, sitter_box
 from blendkit.batch.fingerprints import files_read
 from blendkit.batch.lend import lent_hints
 from blendkit.batch.mend import mended, modes_for
@@ -71,7 +71,7 @@ def merge_job(job: Job) -> Outcome:
     began = time.perf_counter()
     _limit_threads()
     try:
-        outcome = ledger.recall(job) or _taken_up(job) or _accepted(job)
+        outcome = ledger.recall(job) or _delivered(job) or _taken_up(job) or _accepted(job)
         outcome = outcome or _edited(job) or _merge(job, began)
     except BlendkitError as error:
         outcome = failed(job, str(error), time_s=time.perf_counter() - began)
@@ -90,6 +90,15 @@ def _limit_threads() -> None:
         cv2.setNumThreads(int(threads))
 
 
+def _delivered(job: Job) -> Outcome | None:
+    """Write the copies that are missing of a result that holds, without a merge."""
+    kept, report = ledger.merged(job), target_paths(job.output)["report"]
+    if kept is None or edited_since(job.output, report):
+        return None
+    sidecar = read_sidecar(sidecar_path(job.output))
+    return decided(_finished(job, replace(kept, subject=_subject_of(job))), sidecar)
+
+
 def _taken_up(job: Job) -> Outcome | None:
     """Finish what a process that died had written whole: copies for the lab and the record."""
     kept = ledger.sealed(job)
@@ -102,8 +111,8 @@ def _finished(job: Job, kept: ledger.Sealed) -> Outcome:
     except BlendkitError as error:  # the record stays sealed: the next run delivers
         reason = " ".join(f"is merged, but its copies were not written: {error}".split())
         return replace(kept.outcome, status="needs-a-look", reason=reason)
-    ledger.remember(job, kept.outcome, [*kept.files, *copies])
-    return kept.outcome
+    ledger.remember(job, kept.outcome, kept.files, copies)
+    return ledger.last_outcome(job.records, job.name) or kept.outcome
 
 
 def _accepted(job: Job) -> Outcome | None:
@@ -146,7 +155,13 @@ def _edited(job: Job) -> Outcome | None:
         output=job.output.name,
         report=report.name,
     )
-    return replace(ended, status="needs-a-look", reason=f"its result {KEPT}")
+    reason = f"its result {KEPT}"
+    if not ledger.has_copies(job):
+        try:
+            ledger.note_copies(job, delivered(job, _subject_of(job)))
+        except BlendkitError as error:
+            reason = " ".join(f"{reason}; its copies were not written: {error}".split())
+    return replace(ended, status="needs-a-look", reason=reason)
 
 
 def _files_read(job: Job) -> set[tuple[str, Path]]:
@@ -179,6 +194,17 @@ def _changed_since(job: Job, document: dict[str, Any], report: Path) -> bool:
 def _subject(document: dict[str, Any]) -> tuple[int, int, int, int] | None:
     box = (document.get("output") or {}).get("sitter")
     return None if box is None else (box[0], box[1], box[2], box[3])
+
+
+def _subject_of(job: Job) -> tuple[int, int, int, int] | None:
+    """Return the sitter's box as the report has it; None where the result has another size now."""
+    try:
+        report = target_paths(job.output)["report"]
+        document = read_json(report, what="a report", cure="move it away")
+        size = document["output"]["width"], document["output"]["height"]
+        return _subject(document) if read_capture(job.output)[1] == size else None
+    except (InputError, KeyError, TypeError):
+        return None
 
 
 def _handwork(job: Job, sidecar: Sidecar, size: tuple[int, int]) -> str:

@@ -5,6 +5,9 @@ names; the record holds the checksums that they will have.  *Done*: all of them 
 and so are the copies for the lab.  Each file appears whole or not at all.  So a run that was killed
 at any moment leaves a record that holds, one whose files are not all there yet, or none; and a
 result that is there is never made a second time.
+
+Copies for the lab are no part of what a record is of: other copies of a finished result are written
+without a merge.
 """
 
 import json
@@ -12,7 +15,7 @@ import os
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +27,8 @@ from blendkit.batch.records import Job, Outcome, outcome_from
 from blendkit.errors import OutputError
 from blendkit.files.atomic import atomic, explain
 from blendkit.files.checksums import sha256
+from blendkit.files.delivery_name import names_number
+from blendkit.files.delivery_spec import parse_delivery
 
 _TEMPORARY = re.compile(r"\..*\.(\d+)\.[^.]+\.part\.[^.]+")
 
@@ -113,15 +118,79 @@ def seal(
     return Sealed(outcome, tuple(parts), subject)
 
 
-def remember(job: Job, outcome: Outcome, files: Iterable[Path]) -> None:
-    """Write down that a pair is done, and the files that belong to its result."""
-    document = {
+def remember(
+    job: Job, outcome: Outcome, files: Iterable[Path], copies: Iterable[Path] = ()
+) -> None:
+    """Write down that a pair is done, its files, and the copies that the job asks for."""
+    document: dict[str, Any] = {
         "state": "done",
         "fingerprint": job.fingerprint,
         "outcome": outcome.document(),
-        "files": {_named(job, path): path.stat().st_size for path in files},
+        "files": _sizes(job, files),
     }
-    _write(job, document)
+    _write(job, _with_copies(job, document, copies))
+
+
+def note_copies(job: Job, copies: Iterable[Path]) -> None:
+    """Write down the copies of a result that is another than the record's: somebody retouched it.
+
+    Nothing is written where there is no record.
+    """
+    with suppress(OSError, ValueError, KeyError, TypeError):
+        _write(job, _with_copies(job, _read(job.records, job.name), copies))
+
+
+def _with_copies(job: Job, document: dict[str, Any], copies: Iterable[Path]) -> dict[str, Any]:
+    """Return a record with new copies; those it had before stay this pair's.
+
+    Not those called by a number: at another place in the list that is another pair's.
+    """
+    files = _sizes(job, copies)
+    delivered = {
+        "wanted": list(job.deliveries),
+        "number": _number(job),
+        "of": _stamp(job.output),
+        "files": files,
+    }
+    now = {Path(name).name for name in (*document["files"], *files)}
+    numbered = delivered["number"] is not None
+    earlier = frozenset() if numbered else files_of(job.records, job.name) - now
+    return {**document, "delivered": delivered, "copies": sorted(earlier)}
+
+
+def has_copies(job: Job) -> bool:
+    """Return whether the copies that a job asks for were made of its result as it lies there."""
+    if not job.deliveries:
+        return True
+    try:
+        known = _read(job.records, job.name)["delivered"]
+        return bool(
+            known["wanted"] == list(job.deliveries)
+            and known["number"] == _number(job)
+            and known["of"] == _stamp(job.output)
+            and _are_whole(job, known["files"])
+        )
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return False
+
+
+def _number(job: Job) -> int | None:
+    """Return a pair's number if its copies are called by it: at another place it gets others."""
+    numbered = any(names_number(parse_delivery(text).name) for text in job.deliveries)
+    return job.number if numbered else None
+
+
+def _stamp(path: Path) -> list[int]:
+    about = path.stat()
+    return [about.st_mtime_ns, about.st_size]
+
+
+def _sizes(job: Job, files: Iterable[Path]) -> dict[str, int]:
+    return {_named(job, path): path.stat().st_size for path in files}
+
+
+def _are_whole(job: Job, sizes: Mapping[str, int]) -> bool:
+    return all(_place(job, named).stat().st_size == size for named, size in sizes.items())
 
 
 def _named(job: Job, path: Path) -> str:
@@ -144,25 +213,50 @@ def _write(job: Job, document: dict[str, Any]) -> None:
         temporary.write_text(json.dumps(document, indent=1), encoding="utf-8")
 
 
+def _read(records: Path, name: str) -> Any:
+    return json.loads(record_path(records, name).read_text(encoding="utf-8"))
+
+
 def last_outcome(records: Path, name: str) -> Outcome | None:
     """Return how a pair ended when it was done last, whatever changed since; None if it never was.
 
     records : the folder of records.
     """
     try:
-        document = json.loads(record_path(records, name).read_text(encoding="utf-8"))
-        return outcome_from(document["outcome"]) if document["state"] == "done" else None
+        document = _read(records, name)
+        return _told(document, records.parent) if document["state"] == "done" else None
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
+
+
+def _told(document: dict[str, Any], out: Path) -> Outcome:
+    """Return a record's outcome, with the pair's files that are of an earlier result."""
+    outcome = outcome_from(document["outcome"])
+    left = _left_over(document, out, outcome)
+    if not left:
+        return outcome
+    said = f"of an earlier result, write anew or delete: {', '.join(left)}"
+    return replace(outcome, reason=f"{outcome.reason}; {said}" if outcome.reason else said)
+
+
+def _left_over(document: dict[str, Any], out: Path, outcome: Outcome) -> list[str]:
+    """Return the names of layers and copies that are older than the result's report."""
+    names = [str(name) for name in document.get("copies", ())]
+    if not names or outcome.report is None:
+        return []
+    made = (out / outcome.report).stat().st_mtime
+    there = [name for name in names if (out / name).is_file()]
+    return [name for name in there if (out / name).stat().st_mtime < made]
 
 
 def files_of(records: Path, name: str) -> frozenset[str]:
     """Return the names of the files that a pair's record vouches for, whatever became of them."""
     try:
-        document = json.loads(record_path(records, name).read_text(encoding="utf-8"))
-        paths = (*document["files"], *document.get("copies", ()))
+        document = _read(records, name)
+        copies = document.get("delivered", {}).get("files", ())
+        paths = (*document["files"], *copies, *document.get("copies", ()))
         return frozenset(Path(path).name for path in paths)
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return frozenset()
 
 
@@ -177,9 +271,18 @@ def owner_of(records: Path, file: str, *, besides: str) -> str | None:
 
 
 def recall(job: Job) -> Outcome | None:
-    """Return how a pair ended if it is done and its result still holds, else None."""
+    """Return how a pair ended if it is done and its result and copies still hold, else None."""
     document = _whole(job, "done")
-    return None if document is None else outcome_from(document["outcome"])
+    return _told(document, job.output.parent) if document and has_copies(job) else None
+
+
+def merged(job: Job) -> Sealed | None:
+    """Return what is known of a pair whose result still holds, whatever became of its copies."""
+    document = _whole(job, "done")
+    if document is None:
+        return None
+    files = tuple(_place(job, named) for named in document["files"])
+    return Sealed(outcome_from(document["outcome"]), files, None)
 
 
 def sealed(job: Job) -> Sealed | None:
@@ -198,11 +301,10 @@ def sealed(job: Job) -> Sealed | None:
 def _whole(job: Job, state: str) -> dict[str, Any] | None:
     """Return a pair's record if it is in a state, of this very job, and its files are there."""
     try:
-        document = json.loads(record_path(job.records, job.name).read_text(encoding="utf-8"))
+        document = _read(job.records, job.name)
         if document["state"] != state or document["fingerprint"] != job.fingerprint:
             return None
-        sizes, sums = document["files"], document.get("sha256", {})
-        same = all(_place(job, named).stat().st_size == size for named, size in sizes.items())
+        same, sums = _are_whole(job, document["files"]), document.get("sha256", {})
         # The files of an older result may lie there yet, and an uncompressed TIFF has one size.
         same = same and all(sha256(_place(job, named)) == sum_ for named, sum_ in sums.items())
         outcome_from(document["outcome"])

@@ -9,21 +9,22 @@ from pathlib import Path
 from typing import Protocol
 
 from blendkit.batch import ledger
+from blendkit.batch.after import decided
 from blendkit.batch.fingerprints import Checksums, fingerprint
 from blendkit.batch.pairs_file import Pair
-from blendkit.batch.records import STATUSES, Job, Outcome, Work, failed, left_out
+from blendkit.batch.records import STATUSES, Job, Outcome, Work, failed, left_out, outcome_from
 from blendkit.batch.strangers import check_strangers
 from blendkit.errors import InputError, OutputError
 from blendkit.files.atomic import atomic, make_folder
 from blendkit.files.capture import read_capture
-from blendkit.files.delivery_name import names_number
-from blendkit.files.delivery_spec import parse_delivery
 from blendkit.files.documents import read_json
 from blendkit.masks.strokes import leaves_paint, strokes_from
+from blendkit.report.bundle import target_paths
 from blendkit.sidecar import Sidecar, read_sidecar, sidecar_path
 
 SCHEMA = "blendkit.batch/1"
 SUFFIXES = (".tif", ".png", ".jpg")
+_SKIPPED = "is marked to be skipped"
 _NOT_REACHED = "not reached before the run was ended: run again to go on"
 
 
@@ -150,8 +151,31 @@ def _with_others(order: Order, records: Path, report: Report) -> Report:
     others = [pair for pair in order.pairs if pair.name not in report.outcomes]
     reason = "was not among the pairs asked for, and is not done"
     before = {pair.name: _as_it_was(order, records, pair, reason) for pair in others}
+    failures = _failed_before(order)
+    before |= {
+        pair.name: failures[pair.name]
+        for pair in others
+        if pair.name in failures and before[pair.name].reason != _SKIPPED
+    }
     known = before | report.outcomes
     return replace(report, outcomes={pair.name: known[pair.name] for pair in order.pairs})
+
+
+def _failed_before(order: Order) -> dict[str, Outcome]:
+    """Return the failures of the run before, which no record keeps, but those merged since."""
+    try:
+        made = (order.out / "summary.json").stat().st_mtime
+        document = read_json(order.out / "summary.json", what="a summary", cure="run batch again")
+        ended = [outcome_from(item) for item in document["pairs"] if item["status"] == "failed"]
+    except (OSError, InputError, KeyError, TypeError):  # none, or an earlier version's
+        return {}
+    reports = {pair.name: target_paths(order.output(pair))["report"] for pair in order.pairs}
+    return {
+        outcome.name: outcome
+        for outcome in ended
+        if (report := reports.get(outcome.name)) is not None
+        and not (report.exists() and report.stat().st_mtime > made)
+    }
 
 
 def _as_it_was(order: Order, records: Path, pair: Pair, reason: str) -> Outcome:
@@ -164,11 +188,11 @@ def _as_it_was(order: Order, records: Path, pair: Pair, reason: str) -> Outcome:
     except InputError as error:
         return failed(Job(pair, order.output(pair), records, ""), str(error))
     if pair.skip or sidecar.decision == "skipped":
-        return left_out(pair, "is marked to be skipped")
+        return left_out(pair, _SKIPPED)
     ended = ledger.last_outcome(records, pair.name)
     if ended is None:
         return left_out(pair, reason)
-    return _decided(ended, sidecar)
+    return decided(ended, sidecar)
 
 
 def _check(order: Order) -> None:
@@ -222,18 +246,11 @@ def _ended(
     try:
         sidecar = read_sidecar(sidecar_path(output))
         if pair.skip or sidecar.decision == "skipped":
-            return left_out(pair, "is marked to be skipped")
+            return left_out(pair, _SKIPPED)
         if lender is not None and (lender[0] is pair or pair.matte or _painted(pair, sidecar)):
             lender = None
-        wanted = {
-            "suffix": order.suffix,
-            "layers": order.layers,
-            "private": order.private,
-            "deliveries": order.deliveries,
-        }
-        number = order.pairs.index(pair) + 1
-        if any(names_number(parse_delivery(text).name) for text in order.deliveries):
-            wanted["number"] = number  # another place in the list gives its copies other names
+        wanted = {"suffix": order.suffix, "layers": order.layers, "private": order.private}
+        wanted["deliveries"] = ()  # as in earlier records; copies are no part of a merge
         print_ = fingerprint(pair, sidecar, checksums, lender=lender, wanted=wanted)
     except InputError as error:
         return failed(Job(pair, output, records, ""), str(error))
@@ -247,19 +264,10 @@ def _ended(
         layers=order.layers,
         private=order.private,
         deliveries=order.deliveries,
-        number=number,
+        number=order.pairs.index(pair) + 1,
     )
     ended = ledger.recall(job)
-    return job if ended is None else _decided(ended, sidecar)
-
-
-def _decided(ended: Outcome, sidecar: Sidecar) -> Outcome:
-    """Return how a pair ended, with what was decided about it since."""
-    if sidecar.decision == "accepted":
-        return replace(ended, status="merged", reason="accepted in the review")
-    if sidecar.decision == "sent-back":
-        return replace(ended, status="needs-a-look", reason="was sent back in the review")
-    return ended
+    return job if ended is None else decided(ended, sidecar)
 
 
 def _lenders(order: Order) -> dict[int, tuple[Pair, Sidecar]]:

@@ -1,6 +1,7 @@
 """Copies called by a number: another list gives others, and none takes another pair's place."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +10,7 @@ from stub_work import invented_pairs, work
 
 from blendkit.batch import ledger
 from blendkit.batch.after import delivered
-from blendkit.batch.job import _finished, _taken_up
+from blendkit.batch.job import _finished, _taken_up, merge_job
 from blendkit.batch.pool import Local
 from blendkit.batch.records import Job, Outcome
 from blendkit.batch.run import Order, Runner, run_batch
@@ -106,3 +107,36 @@ def test_a_list_that_is_none_is_told_before_any_merge(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="is not a checksum list; move it away"):
         check_copies(tmp_path / "gate.tif", [parse_delivery(COPY)], (24, 16), {})
     assert check_copies(tmp_path / "gate.tif", [], (24, 16), {}) == {}
+
+
+def test_copies_asked_for_later_are_written_without_a_merge(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def never(*_: object) -> None:
+        raise AssertionError
+
+    wanted = job_of(tmp_path, "p00", 1)
+    plain, copy = replace(wanted, deliveries=()), tmp_path / "lab-1.jpg"
+    kept = ledger.seal(plain, Outcome("p00", "merged"), {plain.output: plain.output})
+    ledger.remember(plain, kept.outcome, kept.files)
+    monkeypatch.setattr("blendkit.batch.job._merge", never)
+    for _ in range(2):
+        assert ledger.recall(wanted) is None
+        assert merge_job(wanted).status == "merged"
+        assert ledger.recall(wanted) is not None
+        assert ledger.recall(plain) is not None, "left off again they stay, and nothing is done"
+        copy.unlink()
+
+
+def test_copies_are_no_part_of_what_a_result_depends_on(tmp_path: Path) -> None:
+    seen: list[str] = []
+
+    def make(jobs: Sequence[Job]) -> Runner:
+        seen.extend(job.fingerprint for job in jobs)
+        return Local(work, 1, 10**10, {job.name: 10**8 for job in jobs})
+
+    pairs = invented_pairs(tmp_path / "shoot", ["ok"])
+    for deliveries in ((), ("full",), (COPY,)):
+        run_batch(Order(pairs, tmp_path / "out", deliveries=deliveries), make)
+    assert len(seen) == 3
+    assert len(set(seen)) == 1

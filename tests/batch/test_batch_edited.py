@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from blendkit.batch import job as job_module
+from blendkit.batch import ledger
 from blendkit.batch.job import merge_job
 from blendkit.batch.pairs_file import Pair
 from blendkit.batch.records import Job
@@ -43,10 +44,7 @@ def later(path: Path, than: Path, by_s: float) -> None:
 
 @pytest.mark.parametrize("fingerprint", ["print", "painted since"])
 def test_a_retouched_result_stays_and_is_told(merged: Job, fingerprint: str) -> None:
-    frame = read_frame(merged.output)
-    frame.pixels[40:60, 40:60] = 0.5  # a spot that was healed
-    write_picture(merged.output, frame.pixels, like=frame)
-    later(merged.output, merged.output.with_name("gate.report.json"), 60)
+    retouch(merged.output)
     retouched = merged.output.read_bytes()
     outcome = merge_job(replace(merged, fingerprint=fingerprint))
     assert merged.output.read_bytes() == retouched
@@ -56,6 +54,45 @@ def test_a_retouched_result_stays_and_is_told(merged: Job, fingerprint: str) -> 
     merged.output.unlink()
     assert "changed by hand" not in merge_job(replace(merged, fingerprint=fingerprint)).reason
     assert merged.output.read_bytes() != retouched
+
+
+def retouch(result: Path) -> None:
+    frame = read_frame(result)
+    frame.pixels[40:60, 40:60] = 0.5  # a spot that was healed
+    write_picture(result, frame.pixels, like=frame)
+    later(result, result.with_name("gate.report.json"), 60)
+
+
+@pytest.mark.parametrize("fingerprint", ["print", "painted since"])
+def test_copies_for_the_lab_are_made_of_the_retouched_result(merged: Job, fingerprint: str) -> None:
+    wanted = replace(merged, deliveries=("full",))
+    merge_job(wanted)
+    (copy,) = merged.output.parent.glob("gate-*.jpg")
+    before = copy.read_bytes()
+    retouch(merged.output)
+    merge_job(replace(wanted, fingerprint=fingerprint))
+    retouched = copy.read_bytes()
+    assert retouched != before
+    made = copy.stat().st_mtime_ns
+    merge_job(replace(wanted, fingerprint=fingerprint))
+    assert copy.stat().st_mtime_ns == made, "once is enough"
+
+
+def test_layers_and_copies_of_an_earlier_result_are_told(merged: Job) -> None:
+    merge_job(replace(merged, layers=True, deliveries=("full",), fingerprint="all"))
+    out = merged.output.parent
+    (copy,) = out.glob("gate-*.jpg")
+    left = sorted(["gate.foreground.tif", "gate.matte.tif", "gate.plate.tif", copy.name])
+    for name in left:
+        later(out / name, merged.output, -60)
+    outcome = merge_job(replace(merged, fingerprint="settings of another day"))
+    said = "of an earlier result, write anew or delete: " + ", ".join(left)
+    assert outcome.reason.endswith(said)
+    for name in left:
+        (out / name).unlink()
+    again = ledger.recall(replace(merged, fingerprint="settings of another day"))
+    assert again is not None
+    assert "earlier" not in again.reason
 
 
 def test_a_result_accepted_while_the_next_is_written_is_not_the_next_accepted(

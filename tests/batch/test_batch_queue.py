@@ -152,6 +152,21 @@ def test_another_kind_of_file_is_another_result(tmp_path: Path) -> None:
     assert (tmp_path / "out" / "p00.png").exists()
 
 
+def test_a_failure_stays_told_while_other_pairs_are_merged_alone(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    pairs = invented_pairs(tmp_path / "shoot", ["ok", "error"])
+    before = run_batch(Order(pairs, out), local()).outcomes["p01"]
+    run_batch(Order(pairs, out, only=("p00",)), local())
+    summary = json.loads((out / "summary.json").read_text())
+    assert summary["counts"]["failed"] == 1
+    assert summary["pairs"][1] == before.document()
+    later = (out / "summary.json").stat().st_mtime + 60
+    (out / "p01.report.json").write_text("{}")  # as the page's merge, since
+    os.utime(out / "p01.report.json", (later, later))
+    run_batch(Order(pairs, out, only=("p00",)), local())
+    assert json.loads((out / "summary.json").read_text())["counts"]["failed"] == 0
+
+
 def test_a_pair_merged_alone_keeps_its_number_and_leaves_the_others(tmp_path: Path) -> None:
     pairs = invented_pairs(tmp_path / "shoot", ["ok", "ok", "ok"])
     seen: list[tuple[str, int]] = []
