@@ -3,10 +3,12 @@
 import json
 import re
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 
 from blendkit.errors import InputError
 from blendkit.files import raw
+from blendkit.files.capture import read_capture
 from blendkit.files.mark import is_marked
 
 RENDERED = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
@@ -23,9 +25,10 @@ _OURS = re.compile(
 def find_frames(folder: Path) -> tuple[list[Path], list[str]]:
     """Return the frames below a folder in the order of their names, and notes.
 
-    A RAW and its rendered file count once: the rendered file stands for both, and the merge reads
-    the RAWs where both frames of a pair have one.  What a merge has written, layers and copies too,
-    is passed over, and so are hidden folders and those further down that a batch wrote to.
+    A RAW and its rendered file count once, unless they record two moments: the rendered file stands
+    for both, and the merge reads the RAWs where both frames of a pair have one.  What a merge has
+    written, layers and copies too, is passed over, and so are hidden folders and those further down
+    that a batch wrote to.
 
     Raises
     ------
@@ -38,14 +41,38 @@ def find_frames(folder: Path) -> tuple[list[Path], list[str]]:
         by_frame.setdefault((path.parent, path.stem.lower()), []).append(path)
     if not by_frame:
         raise InputError(f"{folder}: holds no picture; name the folder that holds the frames")
+    frames: list[Path] = []
     notes = []
     for files in by_frame.values():
-        files.sort(key=_rank)
-        if len(files) > 1:
-            others = " and ".join(path.name for path in files[1:])
-            notes.append(f"{files[0].name}: counts once together with {others}")
-    frames = sorted((files[0] for files in by_frame.values()), key=natural_order)
-    return frames, notes
+        files.sort(key=rank)
+        for first, *others in _by_moment(files):
+            frames.append(first)
+            if others:
+                names = " and ".join(path.name for path in others)
+                notes.append(f"{first.name}: counts once together with {names}")
+    return sorted(frames, key=natural_order), notes
+
+
+def _by_moment(files: list[Path]) -> Iterator[list[Path]]:
+    """Yield files of one name by the moment that they record; one that records none is any's."""
+    while files:
+        moment = _moment(files[0]) if len(files) > 1 else None
+        same = [
+            path
+            for path in files
+            if moment is None or path is files[0] or _moment(path) in (None, moment)
+        ]
+        yield same
+        files = [path for path in files if path not in same]
+
+
+def _moment(path: Path) -> datetime | None:
+    """Return when a picture was taken, to the second; None where it does not say."""
+    try:
+        moment = read_capture(path)[0].captured_at
+    except InputError:
+        return None
+    return None if moment is None else moment.replace(microsecond=0, tzinfo=None)
 
 
 def natural_order(path: Path) -> tuple[str, tuple[tuple[int, str], ...]]:
@@ -123,6 +150,7 @@ def named_by(report: Path) -> str | None:
         return None
 
 
-def _rank(path: Path) -> int:
+def rank(path: Path) -> int:
+    """Return a number that is lower for the better one of two renderings of one frame."""
     suffix = path.suffix.lower()
     return RENDERED.index(suffix) if suffix in RENDERED else len(RENDERED)

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from blendkit.batch.choose import Cast, Partner, best_foreground, bridges_for, cast_of, clears_among
+from blendkit.batch.doubles import counted_once
 from blendkit.batch.folder import find_frames
 from blendkit.batch.found import Found, FoundPair
 from blendkit.batch.names import uniquely_named
@@ -23,6 +24,7 @@ def find_pairs(folder: Path, *, told: Callable[[str, float], None] = lambda *_: 
     paths, notes = find_frames(folder)
     told = _seldom(told)
     shots, unread = read_shots(paths, told=lambda n: told("reading", n / len(paths)))
+    shots, doubled = counted_once(shots, folder)
     likenesses = Likenesses()
     setups = find_setups(
         shots, likenesses, told=lambda n: told("comparing", n / max(len(shots), 1))
@@ -46,7 +48,7 @@ def find_pairs(folder: Path, *, told: Callable[[str, float], None] = lambda *_: 
         alone += [
             (shot.path, _reason_unused(shot, cast)) for shot in setup.shots if shot.path not in used
         ]
-    return Found(folder, tuple(uniquely_named(pairs)), tuple(alone), tuple(notes))
+    return Found(folder, tuple(uniquely_named(pairs)), tuple(alone), (*notes, *doubled))
 
 
 def _seldom(told: Callable[[str, float], None]) -> Callable[[str, float], None]:

@@ -22,6 +22,7 @@ from PIL import Image
 
 from blendkit.batch.aperture import aperture_values
 from blendkit.batch.choose import Cast, bridges_for
+from blendkit.batch.doubles import counted_once
 from blendkit.batch.folder import find_frames, natural_order
 from blendkit.batch.pairing import find_pairs
 from blendkit.batch.setups import in_order
@@ -140,6 +141,37 @@ def test_a_raw_and_its_rendered_files_count_once(tmp_path: Path) -> None:
     frames, notes = find_frames(tmp_path)
     assert [path.name for path in frames] == ["P1.tif", "P2.dng", "P10.jpg"]
     assert notes == ["P1.tif: counts once together with P1.jpg and P1.DNG"]
+
+
+def as_taken(path: Path, second: int, f_number: float = 2.8) -> None:
+    recorded = Capture(f_number=f_number, captured_at=START.replace(second=second), camera="Mk I")
+    light = np.full((40, 60, 3), 0.2, np.float32)
+    path.parent.mkdir(exist_ok=True)
+    write_picture(path, light, like=Frame(light, recorded))
+
+
+def test_two_frames_of_one_name_and_two_moments_are_two(tmp_path: Path) -> None:
+    for name, second in (("P1.jpg", 1), ("P1.tif", 17), ("P2.jpg", 20), ("P2.tif", 20)):
+        as_taken(tmp_path / name, second)
+    frames, notes = find_frames(tmp_path)
+    assert sorted(path.name for path in frames) == ["P1.jpg", "P1.tif", "P2.tif"]
+    assert notes == ["P2.tif: counts once together with P2.jpg"]
+
+
+def test_the_cameras_files_and_edited_ones_in_another_folder_count_once(tmp_path: Path) -> None:
+    for second in range(1, 4):
+        as_taken(tmp_path / "camera" / f"P{second}.jpg", second)
+    for second in (1, 2):
+        as_taken(tmp_path / "edited" / f"P{second}.tif", second)
+    as_taken(tmp_path / "edited" / "P3.tif", 40)  # another camera's count, or another day's
+    as_taken(tmp_path / "camera" / "P4.jpg", 50)
+    shots, _ = read_shots(find_frames(tmp_path)[0])
+    kept, notes = counted_once(shots, tmp_path)
+    names = [s.path.relative_to(tmp_path).as_posix() for s in kept]
+    assert names == ["camera/P1.jpg", "camera/P2.jpg", "camera/P3.jpg", "camera/P4.jpg",
+                     "edited/P3.tif"]  # fmt: skip
+    (note,) = notes
+    assert note.startswith("edited: 2 of its frames count once together with those of camera; ")
 
 
 def test_what_a_merge_left_beside_its_frames_is_not_taken_for_frames(tmp_path: Path) -> None:
