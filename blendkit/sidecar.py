@@ -177,8 +177,11 @@ def _size(values: Sequence[Any]) -> tuple[int, int]:
 def ties_from(values: Sequence[Any]) -> tuple[Tie, ...]:
     """Return ties from lists of numbers; ValueError or TypeError if they are none."""
     ties = []
-    for (bx, by), (fx, fy) in values:
-        ties.append(((float(bx), float(by)), (float(fx), float(fy))))
+    try:
+        for (bx, by), (fx, fy) in values:
+            ties.append(((float(bx), float(by)), (float(fx), float(fy))))
+    except OverflowError as error:  # a whole number of hundreds of digits
+        raise ValueError(str(error)) from error
     return tuple(ties)
 
 

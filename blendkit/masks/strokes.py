@@ -221,6 +221,10 @@ def _place(point: Any, name: str) -> tuple[float, float]:
 
 def _number(value: Any) -> float | None:
     """Return a finite number, None for anything else; true and false are not numbers."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float):
         return None
-    return float(value)
+    try:
+        number = float(value)
+    except OverflowError:  # a whole number of hundreds of digits
+        return None
+    return number if math.isfinite(number) else None

@@ -163,6 +163,8 @@ def test_painting_undoing_and_deciding_answer_with_the_pair(
         ("decision", b"{}", 422),
         ("ties", b'{"ties": [[1, 2]]}', 422),
         ("ties", b'{"ties": [[[1e99, 0], [0, 0]]]}', 422),
+        ("ties", b'{"ties": [[[1' + 310 * b"0" + b", 0], [0, 0]]]}", 422),
+        ("settings", b'{"values": {"discs.disc_px": 1' + 310 * b"0" + b"}}", 422),
         ("settings", b'{"values": {"discs.disc_px": 1e400}}', 422),
         ("zone", b'{"x": "left", "y": 3, "role": "foreground"}', 400),
         ("zone", b'{"x": 1e12, "y": 3, "role": "foreground"}', 400),
