@@ -92,7 +92,10 @@ class PairState:
             return True
         made_with = asked_from(self.report or {}).handwork
         if made_with:
-            return self.merged and handwork(*self.work(), self.repairs) != made_with
+            # A bridge frame that could not be read, or not be looked at here, is still asked for.
+            asked = modes_of(self.sidecar.repairs, (self.files.result,), self.asked.repair)
+            ways = {handwork(*self.work(), modes) for modes in (self.repairs, asked)}
+            return self.merged and made_with not in ways
         return self.merged and self.work() != self._merged_with  # a report of an older version
 
     def refresh(self) -> None:

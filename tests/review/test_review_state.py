@@ -365,6 +365,15 @@ def test_a_repair_kept_makes_the_result_stale_and_one_is_kept_at_a_time(state: P
     assert state.repairs == (), "no frames for it"
 
 
+def test_a_bridge_that_could_not_be_read_does_not_make_a_result_stale(state: PairState) -> None:
+    """The list named it and the batch told of it; the report names what was read."""
+    made_with(state, handwork(*state.work(), ("bridge",)))
+    assert not state.stale
+    state.decide("accepted")
+    state.repaired("soft-midground", "taper")
+    assert state.stale
+
+
 def test_a_repair_is_taken_back_whoever_asked_for_it(state: PairState) -> None:
     state.files = replace(
         state.files, listed=True, asked=replace(state.files.asked, repair="taper")
