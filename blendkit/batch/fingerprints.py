@@ -70,6 +70,8 @@ def _basis(pair: Pair, sidecar: Sidecar, checksums: Checksums) -> dict[str, Any]
     # What is decided about a result, and what it was made from, does not change it.
     for name in ("decision", "inputs"):
         del painted[name]
+    if not sidecar.strokes and pair.strokes is None:
+        painted["size"] = None  # what was painted and undone again; else it undid the list's
     return {
         "files": [(role, checksums(path)) for role, path in files_read(pair)],
         "settings": asdict(pair.settings),

@@ -292,6 +292,8 @@ def _read(job: Job, sidecar: Sidecar) -> tuple[ReadPair, tuple[str, ...], str]:
     size = pair.background.size
     check_painted_at(sidecar.size, pair.background, sidecar_path(job.output).name)
     hints = replace(_stroked(own.strokes, sidecar, pair.hints, size), ties=sidecar.ties)
+    if own.strokes is not None and sidecar.size is not None:
+        notes = (*notes, f"what the page has painted counts in the place of {own.strokes.name}")
     lent_by = ""
     if job.lender is not None:
         before = hints

@@ -140,3 +140,13 @@ def test_the_fingerprint_holds_bridge_clear_frame_and_repairs(tmp_path: Path) ->
     assert fingerprint(bridged, Sidecar(decision="accepted"), Checksums()) == fingerprint(
         bridged, Sidecar(), Checksums()
     )
+
+
+def test_what_was_painted_and_undone_makes_no_other_result(tmp_path: Path) -> None:
+    for name in ("w.tif", "s.tif", "s.json"):
+        (tmp_path / name).write_bytes(name.encode())
+    pair = Pair("a", tmp_path / "w.tif", tmp_path / "s.tif")
+    undone = Sidecar(size=(60, 40))
+    assert fingerprint(pair, undone, Checksums()) == fingerprint(pair, Sidecar(), Checksums())
+    listed = replace(pair, strokes=tmp_path / "s.json")
+    assert fingerprint(listed, undone, Checksums()) != fingerprint(listed, Sidecar(), Checksums())
