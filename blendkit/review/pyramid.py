@@ -5,6 +5,7 @@ the server holds no picture in memory.  Level k halves k times; cell centres sta
 `blendkit.filters.resample`.
 """
 
+import errno
 import hashlib
 import json
 import os
@@ -30,7 +31,10 @@ from blendkit.review.display import converter, encoded_for_screen
 
 _ROWS = 256
 _SMALLEST = 256
+_BLOCK = 1 << 20
 _FORMAT = 1
+_SHARE = 0.5
+"""Of what the disk has left, that pyramids take at most."""
 _UNFINISHED = ".part-"
 _OURS = re.compile(r"\d+\.rows|about\.json")
 """Files of a pyramid.  A folder that holds any other is the user's, whatever it is called."""
@@ -137,8 +141,9 @@ class Pyramids:
         kept = sorted(found, key=lambda about: about.stat().st_mtime)
         sizes = [sum(part.stat().st_size for part in about.parent.iterdir()) for about in kept]
         total = sum(sizes)
+        room = _SHARE * (total + shutil.disk_usage(cache).free)
         for about, size in zip(kept, sizes, strict=True):
-            if total <= self._limit_bytes:
+            if total <= min(self._limit_bytes, room):
                 return
             with suppress(OSError):  # goes first: what a kill leaves is no pyramid then
                 about.unlink()
@@ -261,4 +266,37 @@ def _half(part: Label) -> Label:
 
 def _level(folder: Path, size: Size, level: int) -> Label:
     shape = (*level_size(size, level)[::-1], 3)
-    return np.memmap(folder / f"{level}.rows", np.uint8, "w+", shape=shape)
+    path = folder / f"{level}.rows"
+    _reserve(path, shape[0] * shape[1] * shape[2])
+    return np.memmap(path, np.uint8, "r+", shape=shape)
+
+
+def _reserve(path: Path, size: int) -> None:
+    """Make a file of a size, bytes, that the disk has room for.
+
+    To write into a mapped file that has not ends the process where the disk is full.
+
+    Raises
+    ------
+    OSError : there is no room.
+    """
+    try:
+        with path.open("wb") as stream:
+            if not _allocated(stream.fileno(), size):
+                for start in range(0, size, _BLOCK):
+                    stream.write(bytes(min(_BLOCK, size - start)))
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from error
+
+
+def _allocated(file: int, size: int) -> bool:
+    """Give a file its room on the disk at once; False where this system cannot."""
+    try:
+        os.posix_fallocate(file, 0, size)
+    except AttributeError:  # neither macOS nor Windows has it
+        return False
+    except OSError as error:
+        if error.errno in (errno.EOPNOTSUPP, errno.EINVAL):  # this disk does not
+            return False
+        raise
+    return True

@@ -1,9 +1,11 @@
 """Tiles show the picture: every pixel in its place, at every size, through its profile."""
 
+import errno
 import io
 import os
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -243,3 +245,42 @@ def test_the_cache_keeps_to_its_limit(tmp_path: Path) -> None:
     kept = list((tmp_path / "cache").iterdir())
     assert newest.folder in kept
     assert 1 <= len(kept) <= 3  # 390 kB each: the limit is kept before another is made
+
+
+def test_a_disk_that_is_full_is_said_and_ends_no_process(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A mapped file without its room on the disk would end the server with SIGBUS."""
+
+    def full(*_: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    def unknown(*_: int) -> None:
+        raise OSError(errno.EOPNOTSUPP, os.strerror(errno.EOPNOTSUPP))
+
+    picture(tmp_path / "a.png", (600, 400))
+    monkeypatch.setattr(os, "posix_fallocate", full, raising=False)
+    with pytest.raises(OSError, match=r"0\.rows") as caught:
+        Pyramids(tmp_path / "cache").of(tmp_path / "a.png")
+    assert caught.value.errno == errno.ENOSPC
+    assert not list((tmp_path / "cache").iterdir())
+    monkeypatch.setattr(os, "posix_fallocate", unknown)
+    made = Pyramids(tmp_path / "cache").of(tmp_path / "a.png")
+    assert made.window(0, (0, 0, 600, 400)).any()
+    blocks = (made.folder / "0.rows").stat().st_blocks
+    assert 512 * blocks >= 600 * 400 * 3
+
+
+def test_the_cache_leaves_half_of_what_the_disk_has_left(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept = {}
+    for free in (10**9, 100_000):
+        disk = SimpleNamespace(free=free)
+        monkeypatch.setattr(pyramid.shutil, "disk_usage", lambda _, disk=disk: disk)
+        cache = tmp_path / f"cache-{free}"
+        for name in "ab":
+            picture(tmp_path / f"{name}.png", (400, 300))
+            Pyramids(cache).of(tmp_path / f"{name}.png")
+        kept[free] = len(list(cache.iterdir()))
+    assert kept == {10**9: 2, 100_000: 1}
