@@ -7,6 +7,9 @@ one thread: 0.42 GB at 600 x 400 px, 1.08 GB at 3000 x 2000 px, with a bridge an
 
 import os
 import re
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 import psutil
 
@@ -21,6 +24,31 @@ PARENT_BYTES = 400 * 2**20
 
 _UNITS = {"": 1, "k": 10**3, "m": 10**6, "g": 10**9, "t": 10**12}
 _UNITS |= {f"{letter}i": 2 ** (10 * power) for power, letter in enumerate("kmgt", start=1)}
+
+
+class Budget:
+    """Memory that threads share: each waits until what it needs is free.
+
+    limit_bytes : of all; who needs more than that runs alone.
+    """
+
+    def __init__(self, limit_bytes: int) -> None:
+        self._limit = self._free = limit_bytes
+        self._changed = threading.Condition()
+
+    @contextmanager
+    def of(self, need_bytes: int) -> Iterator[None]:
+        """Take some of it for a while."""
+        need = min(need_bytes, self._limit)
+        with self._changed:
+            self._changed.wait_for(lambda: self._free >= need)
+            self._free -= need
+        try:
+            yield
+        finally:
+            with self._changed:
+                self._free += need
+                self._changed.notify_all()
 
 
 def estimated_bytes(size: tuple[int, int]) -> int:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,7 @@ import cv2
 import numpy as np
 
 from blendkit.batch.hues import hues_of
+from blendkit.batch.memory import Budget, available_bytes
 from blendkit.errors import InputError
 from blendkit.files.capture import read_capture
 from blendkit.files.decode_png_jpeg import orientation_of
@@ -26,6 +28,8 @@ SMALL_PX = 240
 """Long side of the small versions, px."""
 
 _JPEG = frozenset((".jpg", ".jpeg"))
+_WHOLE_BYTES_PER_PX = 36
+"""A TIFF, a PNG or a RAW is decoded whole, bytes: its codes, three float32 and room to convert."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -61,10 +65,11 @@ def read_shots(
     """
     shots: list[Shot] = []
     unread: list[Unread] = []
+    read = partial(_read, budget=Budget(available_bytes()))
     # Decoders release the interpreter's lock, so threads are enough.
     with ThreadPoolExecutor() as pool:
         try:
-            for count, found in enumerate(pool.map(_read, paths), start=1):
+            for count, found in enumerate(pool.map(read, paths), start=1):
                 if isinstance(found, Shot):
                     shots.append(found)
                 else:
@@ -76,10 +81,12 @@ def read_shots(
     return shots, unread
 
 
-def _read(path: Path) -> Shot | Unread:
+def _read(path: Path, *, budget: Budget) -> Shot | Unread:
     try:
         capture, size = read_capture(path)
-        pixels = small_version(path, size)
+        whole = 0 if path.suffix.lower() in _JPEG else _WHOLE_BYTES_PER_PX * size[0] * size[1]
+        with budget.of(whole):
+            pixels = small_version(path, size)
         return Shot(path, capture, size, luminance(pixels), hues_of(pixels))
     except InputError as error:
         return Unread(path, str(error))

@@ -1,13 +1,16 @@
 """Too little memory within a process of the batch: that pair fails with a sentence, alone."""
 
 import sys
+import time
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import hungry_work
 import numpy as np
 import pytest
 
+from blendkit.batch.memory import Budget
 from blendkit.batch.pairs_file import Pair
 from blendkit.batch.pool import Local
 from blendkit.batch.records import Job, Work
@@ -60,3 +63,19 @@ def test_memory_that_fails_outside_the_merge_is_told_as_such(tmp_path: Path) -> 
     report = run(hungry_work.starving, pairs, tmp_path / "out")
     assert report.outcomes["hungry"].reason == NO_MEMORY
     assert report.outcomes["z"].status == "merged"
+
+
+def test_frames_that_are_decoded_whole_wait_for_memory() -> None:
+    budget, at_work, most = Budget(10), [0], [0]
+
+    def decode(need: int) -> None:
+        with budget.of(need):
+            at_work[0] += need
+            most[0] = max(most[0], at_work[0])
+            time.sleep(0.005)
+            at_work[0] -= need
+
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(decode, [4] * 16))
+    assert 4 <= most[0] <= 8
+    decode(100)  # more than there is: alone, and not for ever waiting
