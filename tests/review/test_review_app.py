@@ -164,6 +164,12 @@ def test_painting_undoing_and_deciding_answer_with_the_pair(
         ("ties", b'{"ties": [[1, 2]]}', 422),
         ("ties", b'{"ties": [[[1e99, 0], [0, 0]]]}', 422),
         ("ties", b'{"ties": [[[1' + 310 * b"0" + b", 0], [0, 0]]]}", 422),
+        (
+            "strokes",
+            b'{"strokes": [{"points": [[1' + 310 * b"0" + b', 0]], "diameter_px": 5,'
+            b' "role": "foreground"}]}',
+            422,
+        ),
         ("settings", b'{"values": {"discs.disc_px": 1' + 310 * b"0" + b"}}", 422),
         ("settings", b'{"values": {"discs.disc_px": 1e400}}', 422),
         ("zone", b'{"x": "left", "y": 3, "role": "foreground"}', 400),
