@@ -197,7 +197,7 @@ class Visit:
     def eventually(self, least_ms: int, holds: Callable[[], bool]) -> None:
         """Wait, and go on waiting as long as a busy machine needs, until something holds."""
         self.page.wait_for_timeout(least_ms)
-        for _ in range(200):
+        for _ in range(600):
             if holds():
                 return
             self.page.wait_for_timeout(100)
